@@ -1,0 +1,1 @@
+"""Everything that speaks to the outside: event sources and frame outputs, behind one small contract."""

@@ -1,0 +1,182 @@
+"""What an event source and a frame output must offer, and what the bridge offers them.
+
+This file is the whole of the door. An adapter imports it, `bridge.events` and `bridge.errors`, and nothing
+deeper; the bridge finds an adapter by its entry point (`lamproom.events` or `lamproom.outputs`) and knows
+nothing else of it. Everything here is called on the event loop and must return at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import ClassVar, Protocol, TypeAlias
+
+from pydantic import BaseModel, ConfigDict
+
+from bridge.events import Event, Instant, LinkState
+
+
+def _hyphens(name: str) -> str:
+    return name.replace("_", "-")
+
+
+class Options(BaseModel):
+    """The keys that an adapter takes in the layout file; a subclass names them.
+
+    Keys are written with hyphens (`repeat-window`), values are checked when the file is read, and a key that
+    no field names is refused with its line.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", alias_generator=_hyphens)
+
+
+@dataclass(frozen=True, slots=True)
+class Raw:
+    """What came in, exactly as it came; this is what the session log keeps.
+
+    Attributes:
+        channel: where it came from: an MQTT topic, a port, a pin.
+        payload: the bytes.
+        retained: it is a copy that was kept for those who come later.
+    """
+
+    channel: str
+    payload: bytes
+    retained: bool = False
+
+
+Receiver: TypeAlias = Callable[[Raw], None]
+
+
+class Broker(Protocol):
+    """The link to the MQTT broker that the bridge keeps and its adapters share."""
+
+    @property
+    def connected(self) -> bool:
+        """Whether the broker has accepted us and the link stands."""
+        ...
+
+    @property
+    def congested(self) -> bool:
+        """Whether the link still has something to write: hand it no frame now."""
+        ...
+
+    def subscribe(self, topic_filter: str, receive: Receiver, *, qos: int = 0) -> None:
+        """Have `receive` called for every message that matches, now and after each new connection."""
+        ...
+
+    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> bool:
+        """Publish at QoS 0 and return whether the link took it. It takes nothing while it is down."""
+        ...
+
+    def watch(self, changed: Callable[[LinkState], None]) -> None:
+        """Have `changed` called when the link comes up (subscriptions renewed) and when it is lost."""
+        ...
+
+
+class SourceHost(Protocol):
+    """What the bridge offers to one event source."""
+
+    broker: Broker
+
+    def received(self, raw: Raw) -> None:
+        """Take what came in: it is stamped, logged, given to `decode`, and its events are handled."""
+        ...
+
+    def link(self, state: LinkState, why: str) -> None:
+        """Say that the source can be heard, or no longer, with a reason in plain words."""
+        ...
+
+
+class EventSource(Protocol):
+    """One bus that tells what happens on the layout."""
+
+    options: ClassVar[type[Options]]
+
+    def __init__(self, name: str, options: Options, host: SourceHost) -> None:
+        """Make a source that does nothing yet; `options` is an instance of the class attribute."""
+        ...
+
+    async def start(self) -> None:
+        """Begin to listen. Connecting may go on after this returns."""
+        ...
+
+    async def stop(self) -> None:
+        """Stop listening and leave no task behind. Called once, also after a failed `start`."""
+        ...
+
+    def decode(self, raw: Raw, at: Instant) -> tuple[Event, ...]:
+        """Return the events that `raw` means, all stamped `at`, in order. No side effects.
+
+        Raises:
+            DecodeError: it means nothing here; the message says what was expected. No other exception.
+        """
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class ChainPlace:
+    """One chain that an output serves.
+
+    Attributes:
+        node: the node's name.
+        chain: the chain's name, unique on its node.
+        length: bytes of a whole frame.
+    """
+
+    node: str
+    chain: str
+    length: int
+
+
+class OutputHost(Protocol):
+    """What the bridge offers to one frame output."""
+
+    broker: Broker
+
+    @property
+    def term(self) -> int | None:
+        """The bridge's present term, or None while it is still learning which terms were used before."""
+        ...
+
+    def now(self) -> Instant:
+        """Return the present instant of the session."""
+        ...
+
+    def term_seen(self, term: int) -> None:
+        """Say that a node has obeyed this term; where it is higher than ours the bridge takes a new one."""
+        ...
+
+    def node(self, name: str, state: LinkState, why: str) -> None:
+        """Say that a node acknowledges, or no longer, with a reason in plain words."""
+        ...
+
+    def figures(self, place: ChainPlace, **figures: int) -> None:
+        """Publish counters of a chain (sent, skipped, acknowledged and the like) for the page."""
+        ...
+
+
+class FrameOutput(Protocol):
+    """One way to a controller. It keeps the newest frame of each chain and sends that one next, never a queue."""
+
+    options: ClassVar[type[Options]]
+
+    def __init__(self, name: str, options: Options, places: tuple[ChainPlace, ...], host: OutputHost) -> None:
+        """Make an output for these chains that sends nothing yet."""
+        ...
+
+    async def start(self) -> None:
+        """Begin to send what `show` was given and will be given."""
+        ...
+
+    def show(self, index: int, levels: bytes) -> None:
+        """Take the newest frame of chain `places[index]`; send it now or as soon as the link and node allow."""
+        ...
+
+    def wake(self, now: Instant) -> Instant | None:
+        """Do what is due (keep-alives, silent nodes) and return when to be called next, or None."""
+        ...
+
+    async def stop(self, last: tuple[bytes, ...]) -> None:
+        """Send `last`, one frame a chain in the order of the places, marked as the last, and end."""
+        ...

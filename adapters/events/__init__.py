@@ -1,0 +1,1 @@
+"""Event sources: one file for each kind of bus."""

@@ -1,0 +1,1 @@
+"""Frame outputs: one file for each way to a controller."""

@@ -1,0 +1,230 @@
+"""The facts that come in, each frozen and stamped with the instant at which it was delivered.
+
+An `Instant` is a whole number of nanoseconds since the session began. Wall time is for people only and
+never appears here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from enum import StrEnum
+from typing import Any, Final, TypeAlias
+
+from bridge.errors import DecodeError
+
+Instant: TypeAlias = int
+"""Nanoseconds since the session began, never negative."""
+
+MILLISECOND: Final = 1_000_000
+SECOND: Final = 1_000_000_000
+
+ACCESSORY_NUMBERS: Final = range(1, 2049)
+"""Linear accessory numbers (NMRA S-9.2.1): 11 bits, counted from 1."""
+
+ASPECT_NUMBERS: Final = range(256)
+"""Values of the data byte of an extended accessory packet, in its current eight-bit form."""
+
+
+class Authority(StrEnum):
+    """What a fact may be used for."""
+
+    COMMAND = "command"  # somebody wants this now
+    FEEDBACK = "feedback"  # somebody saw that it is so
+    STATE = "state"  # a copy kept from earlier: it may fill in what is unknown, and is never a command
+
+
+class Position(StrEnum):
+    """Where an accessory was told to go, or is proved to be (NMRA S-9.2.1: normal and reverse)."""
+
+    NORMAL = "normal"
+    REVERSE = "reverse"
+    MOVING = "moving"  # proved only
+    UNKNOWN = "unknown"  # proved only
+
+
+class BlockState(StrEnum):
+    """What a detector says of its block. An unknown block is treated as occupied."""
+
+    OCCUPIED = "occupied"
+    CLEAR = "clear"
+    UNKNOWN = "unknown"
+
+
+class PowerState(StrEnum):
+    """Track power of a power district."""
+
+    ON = "on"
+    OFF = "off"
+    SHORTED = "shorted"
+
+
+class ButtonState(StrEnum):
+    """A push button."""
+
+    PRESSED = "pressed"
+    RELEASED = "released"
+
+
+class LinkState(StrEnum):
+    """Whether a source or a node can be heard."""
+
+    UP = "up"
+    LOST = "lost"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """One fact.
+
+    Attributes:
+        at: when it was delivered.
+        source: the name of the source that told it, as the layout file has it.
+    """
+
+    at: Instant
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AccessoryOrdered(Event):
+    """An accessory was told where to go; with authority `STATE` this is a kept copy of an older order."""
+
+    number: int
+    position: Position
+    authority: Authority = Authority.COMMAND
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AccessoryReleased(Event):
+    """The output of an accessory was let go after an order. It is logged and orders nothing."""
+
+    number: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AccessoryProved(Event):
+    """An accessory is known to be somewhere."""
+
+    number: int
+    position: Position
+    authority: Authority = Authority.FEEDBACK
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AspectOrdered(Event):
+    """An extended accessory was told to show an aspect by its number, 0 to 255."""
+
+    number: int
+    aspect: int
+    authority: Authority = Authority.COMMAND
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlockReported(Event):
+    """A detector reported its block."""
+
+    name: str
+    state: BlockState
+    authority: Authority = Authority.FEEDBACK
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PowerReported(Event):
+    """Track power of a district was reported."""
+
+    district: str
+    state: PowerState
+    authority: Authority = Authority.FEEDBACK
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ButtonReported(Event):
+    """A push button was pressed or let go."""
+
+    name: str
+    state: ButtonState
+    authority: Authority = Authority.COMMAND
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockReported(Event):
+    """The model clock: `seconds` of its day (0 to 86399), `rate_quarters` in quarter steps, running or not."""
+
+    seconds: int
+    rate_quarters: int
+    running: bool
+    authority: Authority = Authority.FEEDBACK
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceReported(Event):
+    """The source of this event can be heard again, or no longer."""
+
+    state: LinkState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NodeReported(Event):
+    """A node acknowledges again, or no longer."""
+
+    node: str
+    state: LinkState
+
+
+EVENT_KINDS: Final[dict[str, type[Event]]] = {
+    "accessory-ordered": AccessoryOrdered,
+    "accessory-released": AccessoryReleased,
+    "accessory-proved": AccessoryProved,
+    "aspect-ordered": AspectOrdered,
+    "block": BlockReported,
+    "power": PowerReported,
+    "button": ButtonReported,
+    "clock": ClockReported,
+    "source": SourceReported,
+    "node": NodeReported,
+}
+"""The name of each kind of event in the session log."""
+
+_KIND_OF: Final = {kind: name for name, kind in EVENT_KINDS.items()}
+_ENUMS: Final[dict[str, type[StrEnum]]] = {
+    "Authority": Authority,
+    "Position": Position,
+    "BlockState": BlockState,
+    "PowerState": PowerState,
+    "ButtonState": ButtonState,
+    "LinkState": LinkState,
+}
+
+
+def event_to_data(event: Event) -> dict[str, Any]:
+    """Return an event as plain data for the log, `kind` first."""
+    data: dict[str, Any] = {"kind": _KIND_OF[type(event)]}
+    for field in fields(event):
+        value = getattr(event, field.name)
+        data[field.name] = value.value if isinstance(value, StrEnum) else value
+    return data
+
+
+def event_from_data(data: dict[str, Any]) -> Event:
+    """Return the event that `event_to_data` wrote.
+
+    Raises:
+        DecodeError: an unknown kind, a field missing or too many, or a value of the wrong sort.
+    """
+    kind = EVENT_KINDS.get(data.get("kind", ""))
+    if kind is None:
+        raise DecodeError(f"no event of kind {data.get('kind')!r}", expected=", ".join(EVENT_KINDS))
+    values = {name: value for name, value in data.items() if name != "kind"}
+    try:
+        for field in fields(kind):
+            if field.name not in values:
+                continue
+            value = values[field.name]
+            enum = _ENUMS.get(str(field.type))
+            if enum is not None:
+                values[field.name] = enum(value)
+            elif type(value).__name__ != {"Instant": "int"}.get(str(field.type), str(field.type)):
+                raise ValueError(f"{field.name} is {value!r}")  # noqa: TRY301 - joined with the enum's own error
+        return kind(**values)
+    except (TypeError, ValueError) as error:
+        raise DecodeError(f"not a {data['kind']} event: {error}", received=str(data)[:200]) from None
