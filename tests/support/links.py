@@ -1,0 +1,68 @@
+"""Broker links for tests, and waiting for what they do."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import AsyncIterator, Callable, Mapping
+from contextlib import asynccontextmanager
+from random import Random
+
+from adapters.contract import Raw
+from bridge.events import LinkState
+from bridge.service.broker import BrokerAddress, BrokerLink
+
+PATIENCE = 20.0
+"""Seconds after which something that was waited for will not come, on the busiest machine."""
+
+
+async def until(holds: Callable[[], bool], within: float = PATIENCE) -> None:
+    """Wait until a condition holds."""
+    deadline = time.monotonic() + within
+    while not holds():
+        assert time.monotonic() < deadline, "it did not come to that"
+        await asyncio.sleep(0.002)
+
+
+class Watched:
+    """A link together with all that it said.
+
+    Attributes:
+        link: the link.
+        notes: its sentences.
+        states: what its watchers were told.
+        heard: every message that came to `hear`.
+    """
+
+    def __init__(self, port: int, name: str, *, host: str = "127.0.0.1", keepalive: int = 5) -> None:
+        self.notes: list[str] = []
+        self.states: list[LinkState] = []
+        self.heard: list[Raw] = []
+        address = BrokerAddress(host, port, keepalive=keepalive)
+        self.link = BrokerLink(address, client_id=name, notes=self._note, random=Random(1))  # noqa: S311 - jitter
+        self.link.watch(self.states.append)
+
+    def hear(self, raw: Raw) -> None:
+        """Receive a message."""
+        self.heard.append(raw)
+
+    async def until_up(self, times: int = 1) -> None:
+        """Wait until the link has come up this many times."""
+        await until(lambda: self.states.count(LinkState.UP) >= times)
+
+    def _note(self, sentence: str, _facts: Mapping[str, object]) -> None:
+        self.notes.append(sentence)
+
+
+@asynccontextmanager
+async def linked(port: int, name: str, *topic_filters: str, keepalive: int = 5) -> AsyncIterator[Watched]:
+    """Give a link that is up and hears what matches, and stop it in the end."""
+    watched = Watched(port, name, keepalive=keepalive)
+    for topic_filter in topic_filters:
+        watched.link.subscribe(topic_filter, watched.hear)
+    await watched.link.start()
+    try:
+        await watched.until_up()
+        yield watched
+    finally:
+        await watched.link.stop()
