@@ -1,0 +1,116 @@
+"""The addressable chips that a chain may hold, by their data sheets.
+
+The table stands in this room, and not with the frames that it serves, because the layout file is checked
+against it: how many channels a chip has, and in which order its bytes arrive.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChipType:
+    """One kind of chip.
+
+    Attributes:
+        name: as the layout file has it.
+        order: the channels by the letters of the data sheet, in the order in which their bytes arrive.
+        driver: True where the LEDs are outside (the outputs sink a constant current), False for a pixel.
+        bit_ns: duration of one bit on the line, ns. All sheets here allow 1250 ns (800 kbit/s).
+        reset_us: low time that ends a frame, microseconds.
+        output_mv: highest voltage that an output may see, millivolts; 0 for a pixel.
+        sheet: the data sheet.
+    """
+
+    name: str
+    order: str
+    driver: bool
+    bit_ns: int
+    reset_us: int
+    output_mv: int = 0
+    sheet: str
+
+    @property
+    def channels(self) -> int:
+        """How many channels, and so how many bytes, one chip has."""
+        return len(self.order)
+
+
+def _table(*rows: ChipType) -> dict[str, ChipType]:
+    return {row.name: row for row in rows}
+
+
+CHIP_TYPES: Final = _table(
+    ChipType(
+        name="ws2811",
+        order="RGB",
+        driver=True,
+        bit_ns=1250,
+        reset_us=50,
+        output_mv=12_000,
+        sheet="Worldsemi WS2811, high speed: composition of 24 bit data; absolute maximum ratings",
+    ),
+    ChipType(
+        name="ws2812b",
+        order="GRB",
+        driver=False,
+        bit_ns=1250,
+        reset_us=50,
+        sheet="Worldsemi WS2812B, early sheet",
+    ),
+    ChipType(
+        name="ws2812b-v5",
+        order="GRB",
+        driver=False,
+        bit_ns=1250,
+        reset_us=280,
+        sheet="Worldsemi WS2812B-V5, V5.0 of 2019-03-23, page 3",
+    ),
+    ChipType(
+        name="sk6812",
+        order="GRB",
+        driver=False,
+        bit_ns=1250,
+        reset_us=80,
+        sheet="OPSCO SK6812MINI Rev 01, section 10",
+    ),
+    ChipType(
+        name="sk6812-rgbw",
+        order="RGBW",
+        driver=False,
+        bit_ns=1250,
+        reset_us=80,
+        sheet="OPSCO SK6812RGBW Rev 01, sections 10 and 13; many strips are wired G, R, B, W",
+    ),
+)
+"""Every chip that a layout file may name."""
+
+DIE_COLOURS: Final = {"R": "red", "G": "green", "B": "blue", "W": "white"}
+"""What the letters of a data sheet stand for."""
+
+
+def parse_order(chip: ChipType, value: object) -> tuple[int, ...]:
+    """Read an `order`: the chip's channels in the order in which this one's bytes arrive.
+
+    Args:
+        chip: the kind of chip, whose sheet order numbers the channels 1, 2, 3(, 4).
+        value: letters (`GRB`, `G,R,B`) or channel numbers (`213`, `2,1,3`), as text, number or list.
+
+    Returns:
+        For each channel in sheet order, counted from 0, the index of its byte within the chip.
+
+    Raises:
+        ValueError: it does not name each channel of the chip once.
+    """
+    text = ",".join(map(str, value)) if isinstance(value, list) else str(value)
+    said = [letter for letter in text.upper() if letter not in " ,"]
+    numbers = [str(index + 1) for index in range(chip.channels)]
+    names = list(chip.order) if sorted(said) == sorted(chip.order) else numbers
+    if sorted(said) != sorted(names):
+        raise ValueError(
+            f"the order {text!r} does not name each channel of a {chip.name} once: "
+            f"write its letters, such as {chip.order}, or its numbers, such as {''.join(numbers)}"
+        )
+    return tuple(said.index(name) for name in names)

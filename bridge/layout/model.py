@@ -1,0 +1,261 @@
+"""A layout as the other rooms see it: everything resolved, placed and frozen.
+
+Byte offsets count from 0 within a chain's frame, positions of chips from 1 next to the node, levels from 0
+to 65535 in linear light.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+from bridge.events import Position
+from bridge.layout.chips import ChipType
+from bridge.layout.findings import Mark
+
+
+class LampKind(StrEnum):
+    """How a lamp makes its light."""
+
+    FULL_COLOUR = "full-colour"  # the channels of one chip mix any colour
+    LEDS = "leds"  # one or more channels, each with LEDs of the lamp's own colour
+    MIX = "mix"  # other lamps of the head, lit together
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """One channel of a lamp.
+
+    Attributes:
+        chip: in a build, the index of its chip; on a chain, the chip's position.
+        channel: index of the channel in the order of the data sheet.
+        offset: byte in the chain's frame; -1 while it is not placed.
+        die: letter of the data sheet for a full-colour lamp, empty for LEDs outside the chip.
+        share: this channel's part of the lamp's level.
+        inverted: full light is sent as 0.
+        leds: LEDs in series.
+        supply_mv: voltage at the far end of the LEDs, millivolts.
+        resistor_ohm: series resistor, ohms.
+    """
+
+    chip: int
+    channel: int
+    offset: int
+    die: str
+    share: int
+    inverted: bool
+    leds: int
+    supply_mv: int
+    resistor_ohm: int
+
+
+@dataclass(frozen=True, slots=True)
+class Lamp:
+    """A named light of a fixture.
+
+    Attributes:
+        name: unique in its head.
+        kind: how it makes its light.
+        colour: what its owner says of its colour, or empty.
+        wires: its channels; none for a mix.
+        mix: for a mix, the other lamps by name with their levels.
+        dimmable: whether it may be lit in part.
+        lens: lamps of one head with the same lens look out of the same hole.
+        mark: its place in the file.
+    """
+
+    name: str
+    kind: LampKind
+    colour: str
+    wires: tuple[Wire, ...]
+    mix: tuple[tuple[str, int], ...]
+    dimmable: bool
+    lens: str
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """Lamps that show one indication together, top to bottom; the name is empty where there is only one."""
+
+    name: str
+    lamps: tuple[Lamp, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """How a kind of fixture is made; `orders` has the byte index by channel of each chip, None if usual."""
+
+    name: str
+    chips: tuple[ChipType, ...]
+    orders: tuple[tuple[int, ...] | None, ...]
+    heads: tuple[Head, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Chip:
+    """One chip in its place on a chain; `order[channel]` is the index of that channel's byte in the chip."""
+
+    type: ChipType
+    position: int
+    offset: int
+    order: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fixture:
+    """Something planted on the layout, with its lamps wired to bytes of its chain's frame."""
+
+    name: str
+    build: str
+    chain: int
+    positions: tuple[int, ...]
+    heads: tuple[Head, ...]
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """One data line: its chips in order, and the length of a whole frame in bytes."""
+
+    node: str
+    name: str
+    output: str
+    chips: tuple[Chip, ...]
+    fixtures: tuple[Fixture, ...]
+    mark: Mark
+
+    @property
+    def key(self) -> str:
+        """How the chain is called outside this file: `node/chain`."""
+        return f"{self.node}/{self.name}"
+
+    @property
+    def length(self) -> int:
+        """Bytes of a whole frame."""
+        return sum(chip.type.channels for chip in self.chips)
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One lamp or colour that is asked for, by its word, with a level."""
+
+    word: str
+    level: int
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class AspectRow:
+    """An aspect and what each head shows for it.
+
+    Attributes:
+        name: as the rule book has it.
+        heads: for each head by name, the lamps or colours that are lit; none lit is dark.
+        mark: its place in the file.
+        required: whether it has to be possible; a row of a shared set only has to be where it is ordered.
+    """
+
+    name: str
+    heads: tuple[tuple[str, tuple[Shown, ...]], ...]
+    mark: Mark
+    required: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CommandRow:
+    """The aspect that each position of one accessory orders; a position may order nothing."""
+
+    accessory: int
+    aspects: dict[Position, str]
+    marks: dict[Position, Mark]
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """How one aspect gives way to the next: `fade` nanoseconds in even steps of lightness, 0 for a cut."""
+
+    fade: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """A signal: the fixture it stands on, its aspects (the most restrictive first) and what orders them."""
+
+    name: str
+    fixture: str
+    aspects: tuple[AspectRow, ...]
+    commands: tuple[CommandRow, ...]
+    change: Change
+    mark: Mark
+
+
+class WhenUnknown(StrEnum):
+    """What a light does while it does not know what it should do."""
+
+    HOLD = "hold"
+    OFF = "off"
+    ON = "on"
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """A light that is no signal: on when its accessory stands so, or for as long as its button is held."""
+
+    name: str
+    fixture: str
+    lamps: tuple[tuple[str, str], ...]
+    shows: Shown
+    accessory: int | None
+    on_when: Position
+    button: str | None
+    when_unknown: WhenUnknown
+    change: Change
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """An event source: the adapter, how long it repeats an order (ns), and the adapter's own options."""
+
+    name: str
+    kind: str
+    repeat_window: int
+    options: dict[str, Any]
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerPlace:
+    """Where the MQTT broker is, and who we are there."""
+
+    host: str = "127.0.0.1"
+    port: int = 1883
+    user: str = ""
+    password_file: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A whole layout, ready to be driven."""
+
+    name: str
+    scale: str
+    frames_per_second: int
+    broker: BrokerPlace
+    sources: tuple[Source, ...]
+    chains: tuple[Chain, ...]
+    signals: tuple[Signal, ...]
+    lights: tuple[Light, ...]
+    colours: dict[str, tuple[int, int, int, int]]
+    colour_marks: dict[str, Mark] = field(default_factory=dict)
+
+    def fixture(self, name: str) -> Fixture:
+        """Return a fixture by its name; there is always one for a device's fixture."""
+        return self.fixtures()[name]
+
+    def fixtures(self) -> dict[str, Fixture]:
+        """Return all fixtures by name, in the order of the data lines."""
+        return {fixture.name: fixture for chain in self.chains for fixture in chain.fixtures}

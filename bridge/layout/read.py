@@ -1,0 +1,144 @@
+"""From the text of a layout file to a layout, or to everything that is wrong with it in one go."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from bridge.layout.builds import read_builds
+from bridge.layout.chains import read_nodes
+from bridge.layout.devices import read_lights, read_signals, unique_devices
+from bridge.layout.entries import Desk
+from bridge.layout.findings import START, Finding, Mark, choice, errors, in_order
+from bridge.layout.model import BrokerPlace, Layout, Source
+from bridge.layout.schema import BrokerEntry, ColourEntry, SourceEntry
+from bridge.layout.text import parse
+
+SECTIONS: Final = (
+    "layout",
+    "scale",
+    "frames-per-second",
+    "broker",
+    "sources",
+    "colours",
+    "builds",
+    "nodes",
+    "aspects",
+    "signals",
+    "lights",
+)
+"""The keys at the top of a layout file."""
+
+SCALES: Final = ("Z", "N", "TT", "HO", "H0", "OO", "S", "O", "0", "1")
+FRAMES_PER_SECOND: Final = range(1, 101)
+DEFAULT_FRAMES_PER_SECOND: Final = 50
+DEFAULT_SOURCE: Final = "mqtt"
+
+
+def read_layout(text: str) -> tuple[Layout | None, tuple[Finding, ...]]:
+    """Read a layout file.
+
+    Args:
+        text: the whole file.
+
+    Returns:
+        The layout, or None where there are errors; and all findings in the order of the file.
+    """
+    desk = Desk(parse(text))
+    if desk.document.data is None and not desk.findings:
+        desk.error((), "the file is empty: begin with `layout:` and a name")
+    elif not isinstance(desk.document.data, dict):
+        if not desk.findings:
+            desk.error((), "a layout file is a mapping: begin with `layout:` and a name")
+    else:
+        layout = _whole(desk)
+        if not errors(desk.findings):
+            return layout, in_order(desk.findings)
+    return None, in_order(desk.findings)
+
+
+def _whole(desk: Desk) -> Layout:
+    data: dict[str, Any] = desk.document.data
+    for key in data:
+        if key not in SECTIONS:
+            desk.key_error((key,), f"no key {key!r} belongs here; {choice(key, SECTIONS)}")
+    builds = read_builds(desk)
+    planting = read_nodes(desk, builds)
+    if not data.get("nodes"):
+        mark = desk.key_mark(("nodes",)) if "nodes" in data else START
+        desk.error_at(mark, "there are no nodes: name at least one, with a chain and its fixtures")
+    signals = read_signals(desk, planting.fixtures)
+    lights = read_lights(desk, planting.fixtures)
+    unique_devices(desk, signals, lights)
+    colours, marks = _colours(desk)
+    return Layout(
+        name=_title(desk),
+        scale=_scale(desk),
+        frames_per_second=_rate(desk),
+        broker=_broker(desk),
+        sources=_sources(desk),
+        chains=tuple(planting.chains),
+        signals=tuple(signals),
+        lights=tuple(lights),
+        colours=colours,
+        colour_marks=marks,
+    )
+
+
+def _title(desk: Desk) -> str:
+    title = desk.document.data.get("layout")
+    if title is None:
+        desk.error_at(
+            START, "the key 'layout' is missing: give the layout a name, such as `layout: Fernhollow`"
+        )
+    elif isinstance(title, dict | list) or not str(title).strip():
+        desk.error(("layout",), "the name of the layout is one line of text")
+    return str(title)
+
+
+def _scale(desk: Desk) -> str:
+    scale = desk.document.data.get("scale")
+    if scale is not None and str(scale) not in SCALES:
+        desk.error(("scale",), f"no scale is called {scale!r}; {choice(str(scale), SCALES)}")
+    return "" if scale is None else str(scale)
+
+
+def _rate(desk: Desk) -> int:
+    rate = desk.document.data.get("frames-per-second", DEFAULT_FRAMES_PER_SECOND)
+    if not isinstance(rate, int) or isinstance(rate, bool) or rate not in FRAMES_PER_SECOND:
+        low, high = FRAMES_PER_SECOND[0], FRAMES_PER_SECOND[-1]
+        desk.error(
+            ("frames-per-second",), f"{rate!r} does not fit: write a whole number from {low} to {high}"
+        )
+        return DEFAULT_FRAMES_PER_SECOND
+    return rate
+
+
+def _broker(desk: Desk) -> BrokerPlace:
+    data = desk.document.data.get("broker")
+    entry = None if data is None else desk.entry(BrokerEntry, data, ("broker",))
+    if entry is None:
+        return BrokerPlace()
+    return BrokerPlace(entry.host, entry.port, entry.user or "", entry.password_file or "")
+
+
+def _sources(desk: Desk) -> tuple[Source, ...]:
+    sources = []
+    for key, data, path in desk.section("sources"):
+        entry = desk.entry(SourceEntry, data, path)
+        if entry is not None:
+            mark = desk.key_mark(path)
+            sources.append(Source(key, entry.kind, entry.repeat_window, dict(entry.model_extra or {}), mark))
+    if desk.document.data.get("sources") is None:
+        sources.append(Source(DEFAULT_SOURCE, "mqtt", 0, {}, START))
+    return tuple(sources)
+
+
+def _colours(desk: Desk) -> tuple[dict[str, tuple[int, int, int, int]], dict[str, Mark]]:
+    colours: dict[str, tuple[int, int, int, int]] = {}
+    marks: dict[str, Mark] = {}
+    for key, data, path in desk.section("colours"):
+        entry = desk.entry(ColourEntry, data, path)
+        if entry is not None:
+            colours[key] = (entry.red, entry.green, entry.blue, entry.white)
+            marks[key] = desk.key_mark(path)
+    return colours, marks

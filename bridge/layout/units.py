@@ -1,0 +1,120 @@
+"""The small notations of the layout file: percentages, durations, voltages, resistances, names.
+
+Every reader here takes what YAML gave and raises `ValueError` with a sentence that says what to write.
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from typing import Annotated, Any, Final
+
+from pydantic import BeforeValidator
+
+from bridge.events import ACCESSORY_NUMBERS
+
+FULL_LEVEL: Final = 65_535
+"""Full light in the 16-bit linear scale that levels are counted in."""
+
+MAX_NAME: Final = 64
+
+_PERCENT: Final = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,3})?) ?%\Z")
+_QUANTITY: Final = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,6})?) ?([A-Za-zµΩ]+)\Z")
+_DURATIONS: Final = {"ms": 10**6, "s": 10**9, "min": 60 * 10**9}
+_VOLTS: Final = {"V": 1000, "mV": 1}
+_OHMS: Final = {"ohm": 1, "Ω": 1, "kohm": 1000, "kΩ": 1000}
+_NUMBER: Final = re.compile(r"[1-9][0-9]{0,9}\Z")
+_UNFIT: Final = frozenset("/+#\\\"'{}[]")
+
+
+def percent(value: Any) -> int:
+    """Read `60%` as a share of full light: 0 to `FULL_LEVEL`, rounded once, halves up."""
+    match = _PERCENT.match(value) if isinstance(value, str) else None
+    if match is None or Decimal(match[1]) > 100:
+        raise ValueError(f"{value!r} is not a level: write a percentage from 0% to 100%, such as 60%")
+    return int((Decimal(match[1]) * FULL_LEVEL * 2 + 100) // 200)
+
+
+def _quantity(value: Any, units: dict[str, int], what: str, example: str) -> int:
+    match = _QUANTITY.match(value) if isinstance(value, str) else None
+    if match is None or match[2] not in units:
+        raise ValueError(
+            f"{value!r} is not a {what}: write a number and {' or '.join(units)}, such as {example}"
+        )
+    return int(Decimal(match[1]) * units[match[2]])
+
+
+def duration(value: Any) -> int:
+    """Read `400 ms`, `1.5 s` or `2 min` as nanoseconds."""
+    return _quantity(value, _DURATIONS, "duration", "400 ms")
+
+
+def voltage(value: Any) -> int:
+    """Read `12 V` as millivolts."""
+    return _quantity(value, _VOLTS, "voltage", "12 V")
+
+
+def resistance(value: Any) -> int:
+    """Read `330 ohm` or `4.7 kohm` as ohms."""
+    return _quantity(value, _OHMS, "resistance", "330 ohm")
+
+
+def name(value: Any) -> str:
+    """Read a name: it goes into topics, files and screens, so some characters cannot be in it."""
+    text = str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+    if not isinstance(text, str) or not text:
+        raise ValueError(f"{value!r} is not a name: write a word")
+    if len(text) > MAX_NAME:
+        raise ValueError(f"this name has {len(text)} characters: {MAX_NAME} are allowed")
+    unfit = [letter for letter in text if letter in _UNFIT or not letter.isprintable()]
+    if unfit or text != text.strip():
+        what = f"the character {unfit[0]!r}" if unfit else "a space at its end"
+        raise ValueError(f"{what} cannot be in a name: letters, digits, inner spaces and - _ . can")
+    return text
+
+
+def accessory(value: Any) -> int:
+    """Read a linear accessory number (NMRA S-9.2.1), 1 to 2048."""
+    text = str(value)
+    if isinstance(value, bool) or not _NUMBER.match(text) or int(text) not in ACCESSORY_NUMBERS:
+        allowed = f"{ACCESSORY_NUMBERS[0]} to {ACCESSORY_NUMBERS[-1]}"
+        raise ValueError(f"there is no accessory {value!r}: accessories are numbered {allowed}")
+    return int(text)
+
+
+def whole(low: int, high: int) -> BeforeValidator:
+    """Return a check that a value is a whole number from `low` to `high`."""
+
+    def read(value: Any) -> int:
+        if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
+            raise ValueError(f"{value!r} does not fit: write a whole number from {low} to {high}")
+        return value
+
+    return BeforeValidator(read)
+
+
+def one_of(*allowed: str) -> BeforeValidator:
+    """Return a check that a value is one of a few words."""
+
+    def read(value: Any) -> str:
+        if str(value) not in allowed:
+            raise ValueError(f"{value!r} does not fit: write {' or '.join(allowed)}")
+        return str(value)
+
+    return BeforeValidator(read)
+
+
+def truth(value: Any) -> bool:
+    """Read `true` or `false`."""
+    if not isinstance(value, bool):
+        raise ValueError(f"{value!r} does not fit: write true or false")  # noqa: TRY004 - pydantic reads these
+    return value
+
+
+Name = Annotated[str, BeforeValidator(name)]
+Percent = Annotated[int, BeforeValidator(percent)]
+Duration = Annotated[int, BeforeValidator(duration)]
+Voltage = Annotated[int, BeforeValidator(voltage)]
+Resistance = Annotated[int, BeforeValidator(resistance)]
+Accessory = Annotated[int, BeforeValidator(accessory)]
+Truth = Annotated[bool, BeforeValidator(truth)]
