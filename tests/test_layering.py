@@ -17,9 +17,7 @@ errors | events | layout | logic light | chain | trial | engine | check record s
 # Built-in adapters come in by entry points, like anyone's: if a room of the bridge could import one, it would
 # soon know more of it than the contract says, and a stranger's adapter would be a second-class one. The rooms
 # below need the contract itself, since they are what an adapter meets on the other side of the door.
-MEETS_ADAPTERS: Final = frozenset(
-    {"adapters.contract", "adapters.cut", "adapters.events", "adapters.outputs", "adapters.testing"}
-)
+MEETS_ADAPTERS: Final = frozenset({"bridge.service", "bridge.web", "bridge.cli"})
 
 FACTS: Final = frozenset({"bridge.errors", "bridge.events"})
 ADAPTERS: Final = frozenset(
