@@ -1,0 +1,29 @@
+"""What the tests share."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.support.mosquitto import Mosquitto, StartMosquitto
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+
+@pytest.fixture
+def mosquitto(tmp_path: Path) -> Iterator[StartMosquitto]:
+    """Start a real Mosquitto: `broker = mosquitto()`; see `tests.support.mosquitto`."""
+    started: list[Mosquitto] = []
+
+    def start(*settings: str) -> Mosquitto:
+        broker = Mosquitto(tmp_path, settings)
+        started.append(broker)
+        broker.start()
+        return broker
+
+    yield start
+    for broker in started:
+        broker.stop()
