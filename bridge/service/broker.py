@@ -1,0 +1,312 @@
+"""The link to the MQTT broker: kept up for ever, shared by all adapters."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from random import Random
+from traceback import format_exception
+from typing import Final
+
+from paho.mqtt import client as mqtt
+from paho.mqtt.enums import MQTTErrorCode
+
+from adapters.contract import Raw, Receiver
+from bridge.errors import LinkError
+from bridge.events import LinkState
+from bridge.service.connection import BrokerAddress, Connection, Note, RefusedError, Will
+from bridge.service.dispatch import Dispatch
+
+__all__ = ["BrokerAddress", "BrokerLink", "Counters", "Note", "backoff"]
+
+FIRST_DELAY: Final = 0.25
+"""Seconds before the second attempt, at most."""
+
+LONGEST_DELAY: Final = 10.0
+"""Seconds between attempts, at most. A connection that stood longer than this starts the series anew."""
+
+FULL: Final = 6
+"""From this failure on the delay is at its longest."""
+
+GOODBYE: Final = 0.5
+"""Seconds that a goodbye may take. A broker that does not read by then is left without one."""
+
+
+@dataclass(slots=True)
+class Counters:
+    """What the link has done since it was made.
+
+    Attributes:
+        received: messages that came in.
+        published: messages that the link took.
+        refused: messages that it did not take because too much was waiting already.
+        reconnects: connections after the first.
+        receiver_errors: exceptions that came out of receivers and watchers.
+        bad_topics: messages whose topic is not UTF-8.
+    """
+
+    received: int = 0
+    published: int = 0
+    refused: int = 0
+    reconnects: int = 0
+    receiver_errors: int = 0
+    bad_topics: int = 0
+
+
+def backoff(attempt: int, random: Random) -> float:
+    """Return the seconds to wait after failure number `attempt`, counted from 0.
+
+    The delay doubles from `FIRST_DELAY` to `LONGEST_DELAY`. The random factor, 0.5 to 1, keeps all the
+    clients of a restarted broker from coming back in the same instant.
+    """
+    full = min(LONGEST_DELAY, FIRST_DELAY * 2.0 ** min(attempt, FULL))
+    return full * random.uniform(0.5, 1.0)
+
+
+class BrokerLink:
+    """The link that the bridge keeps and its adapters share; it is a `Broker` of `adapters.contract`.
+
+    Receivers are called one after another, on the event loop, as soon as a message has been read. Publishing
+    inside a receiver is sent at once. An exception from a receiver is noted and counted, and the next message
+    is delivered as if nothing had happened.
+
+    Args:
+        address: where the broker is.
+        client_id: our name there; a second client of the same name is thrown out by the broker.
+        notes: is told, in plain words, what happens to the link.
+        random: for the jitter of the back-off.
+    """
+
+    def __init__(self, address: BrokerAddress, *, client_id: str, notes: Note, random: Random) -> None:
+        self.counters = Counters()
+        self._address = address
+        self._client_id = client_id
+        self._notes = notes
+        self._random = random
+        self._will: Will | None = None
+        self._dispatch = Dispatch()
+        self._watchers: list[Callable[[LinkState], None]] = []
+        self._connection: Connection | None = None
+        self._keeper: asyncio.Task[None] | None = None
+        self._hurry = asyncio.Event()  # cuts a delay short
+        self._stopping = False
+        self._was_up = False
+        self._last_failure = ""
+        self._faults_noted: set[tuple[int, type[Exception]]] = set()
+
+    # ---- the `Broker` of the contract ----------------------------------------------------------------------
+
+    @property
+    def connected(self) -> bool:
+        """Whether the broker has accepted us and the link stands."""
+        return self._connection is not None and self._connection.accepted
+
+    @property
+    def congested(self) -> bool:
+        """Whether the link still has something to write: hand it no frame now."""
+        return self._connection is not None and self._connection.congested
+
+    def subscribe(self, topic_filter: str, receive: Receiver, *, qos: int = 0) -> None:
+        """Have `receive` called for every message that matches, now and after each new connection.
+
+        Asked for while the link stands, the request goes out at once, also for a filter that another receiver
+        has already: only so does the newcomer get the retained copies. The others get them once more.
+
+        Raises:
+            ValueError: the filter is not one, or the quality of service is not 0, 1 or 2.
+        """
+        self._dispatch.add(topic_filter, receive, qos)
+        if self._connection is not None and self._connection.accepted:
+            self._connection.subscribe({topic_filter: self._dispatch.subscriptions[topic_filter]})
+
+    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> bool:
+        """Publish at QoS 0 and return whether the link took it. It takes nothing while it is down.
+
+        It also takes nothing while more than 256 kB wait to be written (`counters.refused`).
+
+        Raises:
+            ValueError: the topic is empty or holds a wildcard.
+        """
+        connection = self._connection
+        if connection is None or not connection.accepted:
+            return False
+        code = connection.publish(topic, payload, retain=retain)
+        if code == MQTTErrorCode.MQTT_ERR_SUCCESS:
+            self.counters.published += 1
+            return True
+        if code == MQTTErrorCode.MQTT_ERR_QUEUE_SIZE:
+            self.counters.refused += 1
+        return False
+
+    def watch(self, changed: Callable[[LinkState], None]) -> None:
+        """Have `changed` called when the link comes up (subscriptions renewed) and when it is lost.
+
+        Retained copies may come before the broker's answer to the subscription, and so before `UP`.
+        """
+        self._watchers.append(changed)
+
+    # ---- the bridge's own ----------------------------------------------------------------------------------
+
+    def will(self, topic: str, payload: bytes, *, retain: bool = True) -> None:
+        """Say what the broker shall publish if we end without a goodbye, from the next connection on."""
+        self._will = Will(topic, payload, retain)
+
+    async def start(self) -> None:
+        """Begin to connect. It returns before the link is up."""
+        if self._keeper is None:
+            self._stopping = False
+            self._keeper = asyncio.create_task(self._keep(), name="broker link")
+
+    async def stop(self) -> None:
+        """Say goodbye, so that no will is published, and end within a second, also with a frozen broker."""
+        keeper, self._keeper = self._keeper, None
+        if keeper is None:
+            return
+        self._stopping = True
+        self._leave("the bridge is stopping")
+        await keeper
+
+    def renew(self) -> None:
+        """Say goodbye and connect again at once, so that a changed will takes effect. Watchers see both."""
+        self._leave("the link is renewed")
+
+    def _leave(self, why: str) -> None:
+        self._hurry.set()
+        if self._connection is not None:
+            self._connection.quit(why)
+
+    # ---- keeping it up -------------------------------------------------------------------------------------
+
+    async def _keep(self) -> None:
+        attempt = 0
+        while not self._stopping:
+            self._hurry.clear()
+            stood: float | None = None
+            failed = "cannot be reached"
+            try:
+                stood, reason = await self._connect_once()
+            except RefusedError as error:
+                reason, failed, attempt = str(error), "refused us", FULL
+            except LinkError as error:
+                reason = str(error)
+            except Exception as error:  # noqa: BLE001 - the link is kept up for ever, also past a fault of our own
+                reason = f"a fault of lamproom itself, {error!r}"
+            if self._hurry.is_set():
+                attempt = 0
+                continue
+            if stood is not None and stood > LONGEST_DELAY:
+                attempt = 0
+            delay = backoff(attempt, self._random)
+            attempt += 1
+            what = f"the broker at {self._address} {failed}"
+            if stood is not None:
+                what = f"the link to the broker at {self._address} was lost"
+            self._note_failure(what, reason, delay)
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(delay):
+                    await self._hurry.wait()
+
+    async def _connect_once(self) -> tuple[float, str]:
+        """Keep one connection from its beginning to its end.
+
+        Returns:
+            How many seconds it stood, and why it ended.
+
+        Raises:
+            LinkError: it never stood.
+        """
+        now = asyncio.get_running_loop().time
+        connection = self._connection = Connection(
+            self._address,
+            self._client_id,
+            self._will,
+            deliver=self._deliver,
+            filter_refused=self._note_refused_filter,
+        )
+        up = False
+        try:
+            await connection.open()
+            since = now()
+            self._note_connected()
+            connection.subscribe(self._dispatch.subscriptions)
+            with contextlib.suppress(LinkError):
+                await connection.subscribed()
+                up = True
+                self._tell_watchers(LinkState.UP)
+            reason = await connection.ended()
+            return now() - since, reason
+        finally:
+            await connection.close(GOODBYE)
+            self._connection = None
+            if up:
+                self._tell_watchers(LinkState.LOST)
+
+    # ---- handing out ---------------------------------------------------------------------------------------
+
+    def _deliver(self, message: mqtt.MQTTMessage) -> None:
+        self.counters.received += 1
+        try:
+            topic = message.topic
+        except UnicodeDecodeError as error:
+            self._note_bad_topic(error)
+            return
+        raw = Raw(topic, bytes(message.payload), message.retain)
+        for receive in self._dispatch.receivers(topic):
+            try:
+                receive(raw)
+            except Exception as error:  # noqa: BLE001 - one receiver's fault must not reach the others
+                self._note_fault(receive, error, topic=topic)
+
+    def _tell_watchers(self, state: LinkState) -> None:
+        for changed in self._watchers:
+            try:
+                changed(state)
+            except Exception as error:  # noqa: BLE001 - one watcher's fault must not reach the others
+                self._note_fault(changed, error, state=state.value)
+
+    # ---- what the owner is told ----------------------------------------------------------------------------
+
+    def _note_connected(self) -> None:
+        if self._was_up:
+            self.counters.reconnects += 1
+        self._was_up = True
+        self._last_failure = ""
+        self._notes(f"connected to the broker at {self._address}", {"broker": str(self._address)})
+
+    def _note_failure(self, what: str, reason: str, delay: float) -> None:
+        failure = f"{what} ({reason})"
+        if failure != self._last_failure:
+            self._last_failure = failure
+            self._notes(
+                f"{failure}; trying again in {delay:.1f} s",
+                {"broker": str(self._address), "reason": reason, "delay": delay},
+            )
+
+    def _note_refused_filter(self, topic_filter: str) -> None:
+        self._notes(
+            f"the broker at {self._address} refused the subscription to {topic_filter!r}; nothing comes "
+            "from there until its access rules allow it",
+            {"broker": str(self._address), "filter": topic_filter},
+        )
+
+    def _note_bad_topic(self, error: UnicodeDecodeError) -> None:
+        self.counters.bad_topics += 1
+        if self.counters.bad_topics == 1:
+            self._notes(
+                f"a message came whose topic is not UTF-8 ({error.object[:80]!r}); it and its like are "
+                "counted and go no further",
+                {"topic": repr(error.object[:80])},
+            )
+
+    def _note_fault(self, callee: Callable[..., None], error: Exception, **facts: object) -> None:
+        self.counters.receiver_errors += 1
+        kind = (id(callee), type(error))  # the callee is kept by us, so its id stays its own
+        if kind not in self._faults_noted:
+            self._faults_noted.add(kind)
+            name = getattr(callee, "__qualname__", repr(callee))
+            self._notes(
+                f"{name} failed ({type(error).__name__}: {error}); everything else runs on",
+                {"receiver": name, "traceback": "".join(format_exception(error)), **facts},
+            )
