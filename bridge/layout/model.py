@@ -8,11 +8,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any
+from typing import Any, Final
 
 from bridge.events import Position
 from bridge.layout.chips import ChipType
 from bridge.layout.findings import Mark
+
+ON: Final = "on"
+OFF: Final = "off"
+"""The two aspects of a light that is no signal."""
 
 
 class LampKind(StrEnum):

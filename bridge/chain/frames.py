@@ -1,0 +1,92 @@
+"""The frames of all chains: 16-bit linear levels in, bytes in wire order out.
+
+A *slot* is a byte of all frames laid end to end, so a chain's frame is a slice, and nothing has to be put in
+order when a frame is compiled: channel orders and positions are worked out once, when the layout is read.
+"""
+
+from __future__ import annotations
+
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bridge.layout.model import Layout
+from bridge.layout.units import FULL_LEVEL
+
+Bytes: TypeAlias = NDArray[np.uint8]
+Levels: TypeAlias = NDArray[np.uint16]
+Slots: TypeAlias = NDArray[np.intp]
+
+FULL_BYTE: Final = 255
+
+
+def byte_of_level(level: int) -> int:
+    """Return the byte for a 16-bit linear level, rounded once, halves up.
+
+    The mean current of a pulse-width channel follows its byte in a straight line, so linear light does too.
+    """
+    return (level * FULL_BYTE * 2 + FULL_LEVEL) // (2 * FULL_LEVEL)
+
+
+BYTE_OF_LEVEL: Final[Bytes] = np.array(
+    [byte_of_level(level) for level in range(FULL_LEVEL + 1)], dtype=np.uint8
+)
+"""`byte_of_level` as a table."""
+
+
+class Frames:
+    """The bytes that every chain shows.
+
+    Attributes:
+        bases: the first slot of each chain.
+        length: how many slots there are in all.
+    """
+
+    def __init__(self, layout: Layout) -> None:
+        bases: list[int] = []
+        length = 0
+        for chain in layout.chains:
+            bases.append(length)
+            length += chain.length
+        self.bases = tuple(bases)
+        self.length = length
+        self._ends = (*bases[1:], length)
+        self._starts = np.array(bases, dtype=np.intp)
+        self._turn = np.zeros(length, dtype=np.uint8)
+        for index, chain in enumerate(layout.chains):
+            for fixture in chain.fixtures:
+                for head in fixture.heads:
+                    for lamp in head.lamps:
+                        for wire in lamp.wires:
+                            self._turn[bases[index] + wire.offset] = FULL_BYTE * wire.inverted
+        # Dark is not zero everywhere: an inverted channel is dark at 255. One block of memory, seen in two ways.
+        self._memory = bytearray(self._turn.tobytes())
+        self._view: Bytes = np.frombuffer(self._memory, dtype=np.uint8)
+        self._turns = bytes(self._turn)
+
+    def chains_of(self, slots: Slots) -> list[int]:
+        """Return the indexes of the chains that these slots belong to, each once."""
+        found = np.searchsorted(self._starts, slots, side="right") - 1
+        return [int(chain) for chain in np.unique(found)]
+
+    def patch(self, slot: int, level: int) -> None:
+        """Set one channel to a level."""
+        self._memory[slot] = byte_of_level(level) ^ self._turns[slot]
+
+    def patch_many(self, slots: Slots, levels: Levels) -> None:
+        """Set many channels, each to its level."""
+        self._view[slots] = BYTE_OF_LEVEL[levels] ^ self._turn[slots]
+
+    def compile(self, levels: Levels) -> None:
+        """Set every channel of the layout: `levels` has one for each slot."""
+        np.take(BYTE_OF_LEVEL, levels, out=self._view, mode="clip")
+        np.bitwise_xor(self._view, self._turn, out=self._view)
+
+    def frame(self, chain: int) -> bytes:
+        """Return the present frame of a chain."""
+        return bytes(self._memory[self.bases[chain] : self._ends[chain]])
+
+    def frames(self) -> tuple[bytes, ...]:
+        """Return the present frame of every chain."""
+        return tuple(self.frame(chain) for chain in range(len(self.bases)))

@@ -1,0 +1,31 @@
+"""Gather the findings that each room offers about a layout."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bridge.engine import look_at
+from bridge.layout import Finding, Layout, read_layout
+from bridge.layout.findings import errors, in_order
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A layout file that was looked at.
+
+    Attributes:
+        layout: what it describes, or None where it cannot be driven.
+        findings: everything found, in the order of the file.
+    """
+
+    layout: Layout | None
+    findings: tuple[Finding, ...]
+
+
+def check_text(text: str) -> Checked:
+    """Read a layout file and have every room look at it."""
+    layout, findings = read_layout(text)
+    if layout is None:
+        return Checked(None, findings)
+    found = in_order((*findings, *look_at(layout)))
+    return Checked(None if errors(found) else layout, found)

@@ -1,0 +1,79 @@
+"""All devices of a layout, and which of them has to hear of which event."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bridge.events import AccessoryOrdered, ButtonReported, Event, LinkState, SourceReported
+from bridge.layout.findings import Finding, error
+from bridge.layout.model import Layout, Signal
+from bridge.logic.reasons import Choice
+from bridge.logic.selection import Held, Key, LastCommand, Selector, Switched
+
+
+class Board:
+    """The selectors of all devices, signals first, in the order of the file.
+
+    The work that an event makes depends on how many devices listen to it, not on how many there are.
+    """
+
+    def __init__(self, layout: Layout) -> None:
+        self.selectors: tuple[Selector, ...] = (
+            *(LastCommand(signal) for signal in layout.signals),
+            *(Switched(light) if light.accessory is not None else Held(light) for light in layout.lights),
+        )
+        self._listeners: dict[Key, list[int]] = {}
+        for index, selector in enumerate(self.selectors):
+            for key in selector.keys:
+                self._listeners.setdefault(key, []).append(index)
+
+    def hear(self, event: Event, number: int) -> list[tuple[int, Choice]]:
+        """Tell an event to all who listen; return the devices whose choice was made anew, in their order."""
+        if isinstance(event, AccessoryOrdered):
+            indexes = self._listeners.get(("accessory", event.number), [])
+        elif isinstance(event, ButtonReported):
+            indexes = self._listeners.get(("button", event.name), [])
+        elif isinstance(event, SourceReported) and event.state is LinkState.LOST:
+            indexes = list(range(len(self.selectors)))
+        else:
+            return []
+        made = []
+        for index in indexes:
+            choice = self.selectors[index].hear(event, number)
+            if choice is not None:
+                made.append((index, choice))
+        return made
+
+    def snapshot(self) -> dict[str, Any]:
+        """Return what every device knows, as plain data."""
+        return {selector.device: selector.state() for selector in self.selectors}
+
+    def restore(self, data: dict[str, Any]) -> None:
+        """Take back what `snapshot` gave; a device that is not in it stays as it is."""
+        for selector in self.selectors:
+            if selector.device in data:
+                selector.set_state(data[selector.device])
+
+
+def claims(layout: Layout) -> tuple[Finding, ...]:
+    """Find accessories that two signals claim where an order meant for one would change the other as well.
+
+    Two signals may share all of their accessories: then every order is meant for both. Where they share
+    some, the last order would no longer be the last order for one of them.
+    """
+    findings: list[Finding] = []
+    first: dict[int, Signal] = {}
+    for signal in layout.signals:
+        own = {row.accessory for row in signal.commands}
+        for row in signal.commands:
+            other = first.setdefault(row.accessory, signal)
+            if {each.accessory for each in other.commands} != own:
+                findings.append(
+                    error(
+                        row.mark,
+                        f"accessory {row.accessory} already orders the signal {other.name} (line {other.mark.line}): "
+                        f"an order meant for one would change the other; give {signal.name} numbers of its own, "
+                        "or give both signals the very same accessories",
+                    )
+                )
+    return tuple(findings)

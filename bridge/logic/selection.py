@@ -1,0 +1,229 @@
+"""How a device's aspect is chosen. Each way of choosing is a table of what it does with what it hears.
+
+A device either *trusts* what it was told or does not know. The tables say, for each of these two states and
+each kind of news, what happens:
+
+- `OBEY`: it shows what the news says, and trusts it;
+- `REST`: it no longer knows, and shows what it shows when it does not know;
+- `KEEP`: nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final, TypeAlias
+
+from bridge.errors import EngineError
+from bridge.events import (
+    AccessoryOrdered,
+    Authority,
+    ButtonReported,
+    ButtonState,
+    Event,
+    LinkState,
+    SourceReported,
+)
+from bridge.layout.model import OFF, ON, Light, Signal, WhenUnknown
+from bridge.logic.reasons import NOT_HELD, NOTHING_YET, Choice
+
+
+class Trust(StrEnum):
+    """What a device makes of what it was told last."""
+
+    UNKNOWN = "unknown"
+    TRUSTED = "trusted"
+
+
+class News(StrEnum):
+    """What comes to a device."""
+
+    COMMAND = "command"  # somebody wants this now
+    COPY = "copy"  # a kept copy of an older command
+    LOST = "lost"  # the source on whose word it rests can no longer be heard
+
+
+class Step(StrEnum):
+    """What a device does with news."""
+
+    OBEY = "obey"
+    REST = "rest"
+    KEEP = "keep"
+
+
+Table: TypeAlias = Mapping[tuple[Trust, News], Step]
+
+LAST_COMMAND: Final[Table] = {
+    (Trust.UNKNOWN, News.COMMAND): Step.OBEY,
+    # Kept copies of several accessories arrive in no order that means anything, so none of them is the last.
+    (Trust.UNKNOWN, News.COPY): Step.KEEP,
+    (Trust.UNKNOWN, News.LOST): Step.KEEP,
+    (Trust.TRUSTED, News.COMMAND): Step.OBEY,
+    (Trust.TRUSTED, News.COPY): Step.KEEP,
+    (Trust.TRUSTED, News.LOST): Step.REST,
+}
+"""A signal that shows what was ordered last, whichever of its accessories the order came by."""
+
+SWITCHED: Final[Table] = {
+    (Trust.UNKNOWN, News.COMMAND): Step.OBEY,
+    # One accessory has one position, so a kept copy of it can fill in what is unknown.
+    (Trust.UNKNOWN, News.COPY): Step.OBEY,
+    (Trust.UNKNOWN, News.LOST): Step.KEEP,
+    (Trust.TRUSTED, News.COMMAND): Step.OBEY,
+    (Trust.TRUSTED, News.COPY): Step.KEEP,
+    (Trust.TRUSTED, News.LOST): Step.REST,
+}
+"""A light that follows one accessory."""
+
+HELD: Final[Table] = {
+    (Trust.UNKNOWN, News.COMMAND): Step.OBEY,
+    # Whoever held the button when the copy was kept is not holding it now.
+    (Trust.UNKNOWN, News.COPY): Step.KEEP,
+    (Trust.UNKNOWN, News.LOST): Step.KEEP,
+    (Trust.TRUSTED, News.COMMAND): Step.OBEY,
+    (Trust.TRUSTED, News.COPY): Step.KEEP,
+    (Trust.TRUSTED, News.LOST): Step.REST,
+}
+"""A light that burns for as long as a button is held."""
+
+Key: TypeAlias = tuple[str, int | str]
+"""What a device listens to: (`accessory`, number) or (`button`, name)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What one event says to one device: the aspect, and the reason in words."""
+
+    aspect: str
+    reason: str
+
+
+class Selector:
+    """Chooses the aspect of one device.
+
+    Attributes:
+        device: its name.
+        keys: what it listens to.
+        table: what it does with what it hears.
+        choice: what it shows now, and why.
+        trust: whether it knows.
+    """
+
+    def __init__(
+        self, device: str, table: Table, keys: tuple[Key, ...], start: Choice, resting: str | None
+    ) -> None:
+        self.device = device
+        self.table = table
+        self.keys = keys
+        self.choice = start
+        self.trust = Trust.UNKNOWN
+        self._resting = resting
+
+    def hear(self, event: Event, number: int) -> Choice | None:
+        """Take one event; return what the device shall show if that or its reason changed.
+
+        Args:
+            event: one of those that the device listens to, or news of the source it rests on.
+            number: the event's number in the session.
+
+        Raises:
+            EngineError: the event is none that a device listens to; nothing has changed.
+        """
+        if isinstance(event, SourceReported):
+            if event.state is LinkState.UP or event.source != self.choice.source:
+                return None
+            return self._step(News.LOST, None, event, number)
+        meaning = self._meaning(event)
+        if meaning is None:
+            return None
+        copy = getattr(event, "authority", Authority.COMMAND) is Authority.STATE
+        return self._step(News.COPY if copy else News.COMMAND, meaning, event, number)
+
+    def _step(self, news: News, meaning: Meaning | None, event: Event, number: int) -> Choice | None:
+        step = self.table[self.trust, news]
+        if step is Step.OBEY and meaning is not None:
+            self.trust = Trust.TRUSTED
+            copy = " in a kept copy" if news is News.COPY else ""
+            reason = f"{meaning.reason}{copy} (by {event.source})"
+            self.choice = Choice(meaning.aspect, reason, number, event.source)
+            return self.choice
+        if step is Step.REST:
+            self.trust = Trust.UNKNOWN
+            aspect = self.choice.aspect if self._resting is None else self._resting
+            self.choice = Choice(
+                aspect, f"{event.source} cannot be heard, so its orders are not trusted", number
+            )
+            return self.choice
+        return None
+
+    def _meaning(self, event: Event) -> Meaning | None:
+        raise EngineError(f"{self.device} does not listen to {type(event).__name__}")
+
+    def state(self) -> list[str | int]:
+        """Return what the device knows as plain data."""
+        choice = self.choice
+        return [self.trust.value, choice.aspect, choice.reason, choice.event, choice.source]
+
+    def set_state(self, data: list[str | int]) -> None:
+        """Take back what `state` gave."""
+        trust, aspect, reason, event, source = data
+        self.trust = Trust(str(trust))
+        self.choice = Choice(str(aspect), str(reason), int(event), str(source))
+
+
+class LastCommand(Selector):
+    """A signal that shows what was ordered last."""
+
+    def __init__(self, signal: Signal) -> None:
+        self._orders = {
+            (row.accessory, position): aspect
+            for row in signal.commands
+            for position, aspect in row.aspects.items()
+        }
+        keys = tuple(("accessory", row.accessory) for row in signal.commands)
+        rest = signal.aspects[0].name
+        super().__init__(signal.name, LAST_COMMAND, keys, Choice(rest, NOTHING_YET), rest)
+
+    def _meaning(self, event: Event) -> Meaning | None:
+        if not isinstance(event, AccessoryOrdered):
+            return super()._meaning(event)
+        aspect = self._orders.get((event.number, event.position))
+        return None if aspect is None else Meaning(aspect, _ordered(event))
+
+
+class Switched(Selector):
+    """A light that follows one accessory."""
+
+    def __init__(self, light: Light) -> None:
+        self._on_when = light.on_when
+        number = light.accessory or 0
+        start = Choice(OFF, NOTHING_YET)
+        super().__init__(light.name, SWITCHED, (("accessory", number),), start, _resting(light))
+
+    def _meaning(self, event: Event) -> Meaning | None:
+        if not isinstance(event, AccessoryOrdered):
+            return super()._meaning(event)
+        return Meaning(ON if event.position is self._on_when else OFF, _ordered(event))
+
+
+class Held(Selector):
+    """A light that burns for as long as a button is held."""
+
+    def __init__(self, light: Light) -> None:
+        start = Choice(OFF, NOT_HELD)
+        super().__init__(light.name, HELD, (("button", light.button or ""),), start, _resting(light))
+
+    def _meaning(self, event: Event) -> Meaning | None:
+        if not isinstance(event, ButtonReported):
+            return super()._meaning(event)
+        pressed = event.state is ButtonState.PRESSED
+        return Meaning(ON if pressed else OFF, f"button {event.name} was {event.state.value}")
+
+
+def _ordered(event: AccessoryOrdered) -> str:
+    return f"accessory {event.number} was ordered {event.position.value}"
+
+
+def _resting(light: Light) -> str | None:
+    return {WhenUnknown.HOLD: None, WhenUnknown.OFF: OFF, WhenUnknown.ON: ON}[light.when_unknown]
