@@ -36,6 +36,6 @@ prepare_environment() {
   echo "Making $directory with $("$python" --version); the first time this takes about a minute ..."
   "$python" -m venv --clear "$directory"
   echo '*' >"$directory/.gitignore" # Python 3.13 and later write it themselves
-  "$directory/bin/python" -m pip install --quiet --disable-pip-version-check --no-input --editable ".[$extra]"
+  "$directory/bin/python" -m pip install -qq --disable-pip-version-check --no-input --editable ".[$extra]"
   printf '%s\n' "$wanted" >"$directory/stamp"
 }
