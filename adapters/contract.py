@@ -13,6 +13,7 @@ from typing import ClassVar, Protocol, TypeAlias
 
 from pydantic import BaseModel, ConfigDict
 
+from bridge.errors import DecodeError
 from bridge.events import Event, Instant, LinkState
 
 
@@ -153,6 +154,18 @@ class OutputHost(Protocol):
 
     def figures(self, place: ChainPlace, **figures: int) -> None:
         """Publish counters of a chain (sent, skipped, acknowledged and the like) for the page."""
+        ...
+
+    def refused(self, raw: Raw, error: DecodeError) -> None:
+        """Note, once, and count what a node sent and cannot be understood."""
+        ...
+
+    def wake_soon(self) -> None:
+        """Have `wake` called when the present turn of the loop is over, never from inside this call.
+
+        An output asks when something became due earlier than `wake` said last: a node acknowledged, or a
+        frame has to wait for the link. `wake` is also called when the term changes.
+        """
         ...
 
 

@@ -1,0 +1,185 @@
+"""Put one bridge together, run it, and take it apart again."""
+
+from __future__ import annotations
+
+import asyncio
+import gc
+import signal
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from random import Random
+from typing import Final, Protocol, Self, TypeAlias
+
+from bridge.engine import Engine
+from bridge.errors import LamproomError
+from bridge.layout import Layout
+from bridge.record.writer import SessionLog, make_header
+from bridge.service.broker import BrokerAddress, BrokerLink
+from bridge.service.files import LayoutFile
+from bridge.service.notes import Notes
+from bridge.service.plugins import Adapters
+from bridge.service.runner import Runner
+from bridge.service.screen import Screen
+from bridge.service.state import StateFile, default_state_directory
+from bridge.service.status import Status
+from bridge.service.term import Term
+
+SESSIONS: Final = "sessions"
+
+
+class OpenPage(Protocol):
+    """The page, as far as whoever opens and closes it knows it."""
+
+    async def start(self) -> str:
+        """Open it and return its address."""
+        ...
+
+    async def stop(self) -> None:
+        """Close it."""
+        ...
+
+
+MakePage: TypeAlias = Callable[[Screen, str, int], OpenPage]
+"""Makes a page for a view at a host and port. The page's room stands behind this one, so it is handed in."""
+
+
+class Address(BrokerAddress):
+    """A host and a port."""
+
+    @classmethod
+    def parse(cls, text: str, port: int) -> Self:
+        """Read `HOST`, `HOST:PORT` or `[IPV6]:PORT`.
+
+        Raises:
+            LamproomError: it is none of these.
+        """
+        host, said = text, ""
+        if text.startswith("["):
+            host, _, said = text[1:].partition("]")
+            said = said.removeprefix(":")
+        elif text.count(":") == 1:
+            host, said = text.split(":")
+        number = int(said) if said.isascii() and said.isdigit() else (-1 if said else port)
+        if not host or not 0 <= number <= 65_535:
+            raise LamproomError(
+                f"{text!r} is no address: write HOST or HOST:PORT, such as 127.0.0.1:{port or 8470}"
+            )
+        return cls(host, number)
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What a run is told from outside the layout file."""
+
+    looked: LayoutFile
+    layout: Layout
+    broker: BrokerAddress | None
+    state: Path | None
+    page: Address | None
+    name: str = "main"
+    number: int = 0
+
+
+class Bridge:
+    """One running bridge with its page.
+
+    Attributes:
+        page: address of the page, or None.
+        log: path of the session log.
+    """
+
+    def __init__(self, settings: Settings, adapters: Adapters) -> None:
+        layout = settings.layout
+        self.notes = Notes()
+        self.page: str | None = None
+        directory = settings.state or default_state_directory()
+        state = StateFile(directory)
+        place = _place(settings)
+        self.link = BrokerLink(
+            place,
+            client_id=f"lamproom-{settings.name}",
+            notes=self._link_note,
+            random=Random(),  # noqa: S311 - for the jitter of reconnecting
+        )
+        term = Term(self.link, state, name=settings.name, number=settings.number)
+        status = Status(self.link, term, name=settings.name, layout=layout.name)
+        log = _session_log(directory, settings)
+        self.log = log.path
+        self.runner = Runner(Engine(layout), self.link, term, status, log, self.notes)
+        self.screen = Screen(self.runner, self.notes, bridge=settings.name, broker=str(place))
+        self.runner.furnish(adapters)
+        self._page_address = settings.page
+        self._page: OpenPage | None = None
+
+    async def start(self, make_page: MakePage | None = None) -> None:
+        """Open the page, show the first picture, and begin to connect.
+
+        Raises:
+            LinkError: the page cannot be opened.
+        """
+        if self._page_address is not None and make_page is not None:
+            self._page = make_page(self.screen, self._page_address.host, self._page_address.port)
+            self.page = await self._page.start()
+        await self.runner.start()
+        await self.link.start()
+        gc.freeze()  # what was built at the start stays: the collector need not look at it again
+
+    async def stop(self) -> None:
+        """Send the last frames, say goodbye, close everything."""
+        await self.runner.stop()
+        await self.link.stop()
+        if self._page is not None:
+            await self._page.stop()
+
+    def _link_note(self, text: str, facts: object) -> None:
+        del facts
+        self.notes.say(text, "info" if text.startswith("connected") else "warning")
+
+
+def _session_log(directory: Path, settings: Settings) -> SessionLog:
+    started = datetime.now(UTC)
+    path = directory / SESSIONS / f"{started:%Y-%m-%dT%H-%M-%S-%f}Z.jsonl"
+    looked = settings.looked
+    header = make_header(settings.layout, looked.text, file=looked.name, started=started.isoformat())
+    return SessionLog(path, header, settings.layout)
+
+
+def _place(settings: Settings) -> BrokerAddress:
+    said = settings.layout.broker
+    where = settings.broker or BrokerAddress(said.host, said.port)
+    password = None
+    if said.password_file:
+        try:
+            password = Path(said.password_file).read_text(encoding="utf-8").strip()
+        except (OSError, UnicodeDecodeError) as problem:
+            raise LamproomError(f"the password file {said.password_file} cannot be read: {problem}") from None
+    return BrokerAddress(where.host, where.port, said.user or None, password)
+
+
+async def run_until_stopped(
+    settings: Settings,
+    adapters: Adapters,
+    *,
+    make_page: MakePage,
+    ready: Callable[[str | None, Path], None],
+) -> None:
+    """Run a bridge until SIGINT or SIGTERM."""
+    stopped = stop_signal()  # before anything is said: whoever reads it may end us at once
+    bridge = Bridge(settings, adapters)
+    try:
+        await bridge.start(make_page)
+        ready(bridge.page, bridge.log)
+        await stopped.wait()
+    finally:
+        await bridge.stop()
+
+
+def stop_signal() -> asyncio.Event:
+    """Return an event that is set by SIGINT or SIGTERM."""
+    stopped = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(number, stopped.set)
+    return stopped

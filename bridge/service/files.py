@@ -1,0 +1,64 @@
+"""Reading a layout file from the disk, and everything that can be found in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from bridge.check import check_text
+from bridge.errors import LayoutError
+from bridge.layout import Finding, Layout
+from bridge.layout.findings import errors, in_order
+from bridge.service.plugins import Adapters
+
+
+@dataclass(frozen=True, slots=True)
+class LayoutFile:
+    """A layout file that was read.
+
+    Attributes:
+        name: as its owner gave it.
+        text: the whole file.
+        layout: what it describes, or None where it cannot be driven.
+        findings: everything found, in the order of the file.
+    """
+
+    name: str
+    text: str
+    layout: Layout | None
+    findings: tuple[Finding, ...]
+
+    def lines(self) -> list[str]:
+        """Return the findings as `check` prints them."""
+        return [finding.line(self.name) for finding in self.findings]
+
+
+def read_file(name: str, adapters: Adapters) -> LayoutFile:
+    """Read a layout file and look at it.
+
+    Raises:
+        LayoutError: the file cannot be read at all.
+    """
+    try:
+        data = Path(name).read_bytes()
+    except OSError as problem:
+        raise LayoutError(f"{name}: cannot be read: {problem.strerror}") from None
+    return look_at_text(name, data, adapters)
+
+
+def look_at_text(name: str, data: bytes, adapters: Adapters) -> LayoutFile:
+    """Look at the bytes of a layout file.
+
+    Raises:
+        LayoutError: they are no text.
+    """
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
+        line = data.count(b"\n", 0, problem.start) + 1
+        raise LayoutError(f"{name}:{line}: this is not UTF-8 text: save the file as UTF-8") from None
+    checked = check_text(text)
+    if checked.layout is None:
+        return LayoutFile(name, text, None, checked.findings)
+    found = in_order((*checked.findings, *adapters.look_at(checked.layout, text)))
+    return LayoutFile(name, text, None if errors(found) else checked.layout, found)

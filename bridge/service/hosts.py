@@ -1,0 +1,106 @@
+"""What the runner offers to each adapter: the contract's hosts, and nothing more."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol
+
+from adapters.contract import Broker, ChainPlace, Raw
+from bridge.errors import DecodeError
+from bridge.events import Event, Instant, LinkState
+from bridge.service.term import Term
+
+
+class Desk(Protocol):
+    """The part of the runner that the hosts pass things on to."""
+
+    @property
+    def link(self) -> Broker:
+        """The broker link."""
+        ...
+
+    @property
+    def figures(self) -> dict[str, dict[str, int]]:
+        """Counters of each chain by its key."""
+        ...
+
+    def now(self) -> Instant:
+        """Return the present instant."""
+        ...
+
+    def receive(self, source: str, decode: Callable[[Raw, Instant], tuple[Event, ...]], raw: Raw) -> None:
+        """Take what came in."""
+        ...
+
+    def refuse(self, source: str, raw: Raw, problem: DecodeError, at: Instant) -> None:
+        """Note once, and count, what cannot be understood."""
+        ...
+
+    def source_link(self, name: str, state: LinkState, why: str) -> None:
+        """A source can be heard, or no longer."""
+        ...
+
+    def node_link(self, name: str, state: LinkState, why: str) -> None:
+        """A node acknowledges, or no longer."""
+        ...
+
+    def wake_output_soon(self, number: int) -> None:
+        """Call an output's `wake` when this turn is over."""
+        ...
+
+
+class SourceHost:
+    """The host of one event source."""
+
+    def __init__(self, desk: Desk, name: str) -> None:
+        self.broker: Broker = desk.link
+        self.decode: Callable[[Raw, Instant], tuple[Event, ...]] = lambda _raw, _at: ()
+        self._desk = desk
+        self._name = name
+
+    def received(self, raw: Raw) -> None:
+        """Take what came in."""
+        self._desk.receive(self._name, self.decode, raw)
+
+    def link(self, state: LinkState, why: str) -> None:
+        """Say that the source can be heard, or no longer."""
+        self._desk.source_link(self._name, state, why)
+
+
+class OutputHost:
+    """The host of one frame output."""
+
+    def __init__(self, desk: Desk, term: Term, number: int) -> None:
+        self.broker: Broker = desk.link
+        self._desk = desk
+        self._term = term
+        self._number = number
+
+    @property
+    def term(self) -> int | None:
+        """The bridge's present term, or None while it is not settled."""
+        return self._term.value
+
+    def now(self) -> Instant:
+        """Return the present instant of the session."""
+        return self._desk.now()
+
+    def term_seen(self, term: int) -> None:
+        """Take note of a term that a node has obeyed."""
+        self._term.seen(term)
+
+    def node(self, name: str, state: LinkState, why: str) -> None:
+        """Say that a node acknowledges, or no longer."""
+        self._desk.node_link(name, state, why)
+
+    def figures(self, place: ChainPlace, **figures: int) -> None:
+        """Keep the counters of a chain for the page."""
+        self._desk.figures[f"{place.node}/{place.chain}"] = figures
+
+    def refused(self, raw: Raw, error: DecodeError) -> None:
+        """Note, once, and count what a node sent and cannot be understood."""
+        self._desk.refuse("a node", raw, error, self._desk.now())
+
+    def wake_soon(self) -> None:
+        """Have the output's `wake` called when this turn of the loop is over."""
+        self._desk.wake_output_soon(self._number)

@@ -1,0 +1,63 @@
+"""What happened, in sentences for the owner: kept for the page, and handed to the log of the service."""
+
+from __future__ import annotations
+
+from collections import OrderedDict, deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+import structlog
+
+KEPT: Final = 300
+"""Notes that the page can still show."""
+
+REMEMBERED: Final = 2000
+"""Different complaints that are told apart; of more than that, the oldest is forgotten and may be told again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One sentence with its number, wall time and level (`info`, `warning`, `error`)."""
+
+    number: int
+    time: str
+    level: str
+    text: str
+
+
+class Notes:
+    """Takes notes. Writing one is cheap; it is never called between a message and its frame."""
+
+    def __init__(self) -> None:
+        self._kept: deque[Note] = deque(maxlen=KEPT)
+        self._number = 0
+        self._told: OrderedDict[str, int] = OrderedDict()
+        self._log: Any = structlog.get_logger("lamproom")
+        self.changed: Callable[[], None] = lambda: None
+
+    def say(self, text: str, level: str = "info", **facts: object) -> None:
+        """Write a note down."""
+        self._number += 1
+        self._kept.append(Note(self._number, f"{datetime.now().astimezone():%H:%M:%S}", level, text))
+        getattr(self._log, level)(text, **facts)
+        self.changed()
+
+    def once(self, key: str, text: str, level: str = "warning", **facts: object) -> bool:
+        """Write a note down if there was none under this key; return whether there was none."""
+        told = self._told.pop(key, 0)
+        self._told[key] = told + 1
+        if len(self._told) > REMEMBERED:
+            self._told.popitem(last=False)
+        if told == 0:
+            self.say(text, level, **facts)
+        return told == 0
+
+    def after(self, number: int) -> list[dict[str, Any]]:
+        """Return the notes after a number, oldest first, as plain data."""
+        return [
+            {"number": note.number, "time": note.time, "level": note.level, "text": note.text}
+            for note in self._kept
+            if note.number > number
+        ]

@@ -1,0 +1,68 @@
+"""The door through which adapters come in: entry points, for ours as for a stranger's."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from importlib.metadata import entry_points
+from typing import Any, Final
+
+from adapters.contract import EventSource, FrameOutput, Options
+from bridge.layout.entries import Desk
+from bridge.layout.findings import Finding, Mark, choice, error
+from bridge.layout.model import Layout
+from bridge.layout.text import Path, parse
+
+EVENTS: Final = "lamproom.events"
+OUTPUTS: Final = "lamproom.outputs"
+
+
+class Adapters:
+    """The adapters that are installed, loaded when they are first asked for.
+
+    A fault of one adapter (it cannot be imported, say) is the finding of whoever names it, and of nobody else.
+    """
+
+    def __init__(self) -> None:
+        self._points = {
+            group: {point.name: point for point in entry_points(group=group)} for group in (EVENTS, OUTPUTS)
+        }
+
+    def source(self, kind: str) -> type[EventSource]:
+        """Return the event source of a kind; `look_at` has made sure that there is one."""
+        loaded: type[EventSource] = self._points[EVENTS][kind].load()
+        return loaded
+
+    def output(self, kind: str) -> type[FrameOutput]:
+        """Return the frame output of a kind; `look_at` has made sure that there is one."""
+        loaded: type[FrameOutput] = self._points[OUTPUTS][kind].load()
+        return loaded
+
+    def options(self, adapter: type[EventSource | FrameOutput], said: Mapping[str, Any]) -> Options:
+        """Return an adapter's options from what the layout file says."""
+        return adapter.options.model_validate(dict(said))
+
+    def look_at(self, layout: Layout, text: str) -> tuple[Finding, ...]:
+        """Find sources and outputs that are not installed, and options that do not fit them."""
+        desk = Desk(parse(text))
+        before = len(desk.findings)
+        for source in layout.sources:
+            path: Path = ("sources", source.name)
+            where = desk.mark((*path, "kind")) if source.kind != "mqtt" or source.options else source.mark
+            adapter = self._load(EVENTS, "event source", source.kind, where, desk)
+            if adapter is not None:
+                desk.entry(adapter.options, source.options, path)
+        for kind, mark in {chain.output: chain.mark for chain in reversed(layout.chains)}.items():
+            self._load(OUTPUTS, "output", kind, mark, desk)
+        return tuple(desk.findings[before:])
+
+    def _load(self, group: str, what: str, kind: str, mark: Mark, desk: Desk) -> Any:
+        point = self._points[group].get(kind)
+        if point is None:
+            text = f"no {what} is called {kind!r}; {choice(kind, self._points[group])}"
+            desk.findings.append(error(mark, text))
+            return None
+        try:
+            return point.load()
+        except Exception as problem:  # noqa: BLE001 - whatever a stranger's module does, it is his alone
+            desk.findings.append(error(mark, f"the {what} {kind!r} cannot be loaded: {problem}"))
+            return None

@@ -1,0 +1,325 @@
+"""The runner: events in from the sources, through the engine, frames out to the outputs.
+
+Everything between a message and its frame is done at once, on the event loop: no queue, no task, no log. The
+session log, the reports and the page are served from what was gathered, afterwards.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections import Counter
+from collections.abc import Callable
+from datetime import datetime
+from typing import Final
+
+from adapters.contract import ChainPlace, EventSource, FrameOutput, Raw
+from bridge.engine import Command, Decision, Engine, PublishFrame, Report
+from bridge.engine import Note as EngineNote
+from bridge.errors import DecodeError
+from bridge.events import SECOND, ClockReported, Event, Instant, LinkState, NodeReported, SourceReported
+from bridge.record.writer import SessionLog
+from bridge.service.broker import BrokerLink
+from bridge.service.hosts import OutputHost, SourceHost
+from bridge.service.notes import Notes
+from bridge.service.plugins import Adapters
+from bridge.service.status import Status
+from bridge.service.term import Term
+
+FLUSH: Final = 0.1
+"""Seconds between two writes of the session log: after a kill it is at most that much, and a write, short."""
+
+
+class Runner:
+    """Drives one layout on one broker link.
+
+    Attributes:
+        engine: the pure core.
+        counts: events, refused, frames and changes since the start.
+        since: wall time at which each device was given its present aspect.
+        nodes: for each node, whether it acknowledges, and why we think so.
+        figures: counters of each chain by its key.
+        clock: the model clock as it was last told, or None.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        link: BrokerLink,
+        term: Term,
+        status: Status,
+        log: SessionLog | None,
+        notes: Notes,
+    ) -> None:
+        self.engine = engine
+        self.link = link
+        self.notes = notes
+        self.counts: Counter[str] = Counter(events=0, refused=0, frames=0, changes=0)
+        self.since: dict[str, str] = {}
+        self.nodes: dict[str, tuple[str, str]] = {
+            chain.node: ("unheard", "has not acknowledged anything yet") for chain in engine.layout.chains
+        }
+        self.figures: dict[str, dict[str, int]] = {}
+        self.clock: ClockReported | None = None
+        self.changed: Callable[[], None] = lambda: None
+        self._term = term
+        self._status = status
+        self._log = log
+        self._began = time.monotonic_ns()
+        self._sources: list[EventSource] = []
+        self._outputs: list[FrameOutput] = []
+        self._waking: list[asyncio.TimerHandle | None] = []
+        self._places: list[
+            tuple[FrameOutput, int, int]
+        ] = []  # for each chain: output, its index there, output's number
+        self._tick: asyncio.TimerHandle | None = None
+        self._flusher: asyncio.Task[None] | None = None
+        self._running = False
+
+    def now(self) -> Instant:
+        """Return the present instant of the session."""
+        return time.monotonic_ns() - self._began
+
+    # ---- life ----------------------------------------------------------------------------------------------
+
+    def furnish(self, adapters: Adapters) -> None:
+        """Make the sources and outputs that the layout names."""
+        layout = self.engine.layout
+        for source in layout.sources:
+            kind = adapters.source(source.kind)
+            host = SourceHost(self, source.name)
+            made = kind(source.name, adapters.options(kind, source.options), host)
+            host.decode = made.decode
+            self._sources.append(made)
+        by_output: dict[str, list[int]] = {}
+        for index, chain in enumerate(layout.chains):
+            by_output.setdefault(chain.output, []).append(index)
+        places: dict[int, tuple[FrameOutput, int, int]] = {}
+        for number, (kind_name, indexes) in enumerate(by_output.items()):
+            output_kind = adapters.output(kind_name)
+            lanes = tuple(
+                ChainPlace(layout.chains[index].node, layout.chains[index].name, layout.chains[index].length)
+                for index in indexes
+            )
+            output = output_kind(
+                kind_name, adapters.options(output_kind, {}), lanes, OutputHost(self, self._term, number)
+            )
+            self._outputs.append(output)
+            self._waking.append(None)
+            places.update({index: (output, lane, number) for lane, index in enumerate(indexes)})
+        self._places = [places[index] for index in range(len(layout.chains))]
+
+    async def start(self) -> None:
+        """Show the first picture and begin to listen. The link is started after this, by whoever owns it."""
+        self._running = True
+        self._term.changed = self._new_term
+        self.link.watch(self._link_changed)
+        await self._all([output.start() for output in self._outputs], "output")
+        self._carry_out(self.engine.start())
+        await self._all([source.start() for source in self._sources], "source")
+        self._flusher = asyncio.create_task(self._keep_writing(), name="session log")
+
+    async def stop(self) -> None:
+        """Send the last frames and end."""
+        if not self._running:
+            return
+        self._running = False
+        for timer in (self._tick, *self._waking):
+            if timer is not None:
+                timer.cancel()
+        await self._all([source.stop() for source in self._sources], "source")
+        last = self.engine.closing(max(self.now(), self.engine.now))
+        for output in self._outputs:
+            frames = tuple(frame.levels for frame in last if self._places[frame.chain][0] is output)
+            await self._all([output.stop(frames)], "output")
+        self._status.close()
+        if self._log is not None:
+            self._log.commands(last)
+            self._log.end(self.engine.now)
+        if self._flusher is not None:
+            self._flusher.cancel()
+            await asyncio.gather(self._flusher, return_exceptions=True)
+        if self._log is not None:
+            await asyncio.to_thread(self._log.close)
+
+    async def _all(self, calls: list[object], what: str) -> None:
+        """Await each; the failure of one is told and touches no other."""
+        for call in calls:
+            try:
+                await call  # type: ignore[misc]  # coroutines of the contract, gathered in one list
+            except Exception as problem:  # noqa: BLE001 - an adapter may fail in any way, and only by itself
+                self.notes.say(f"an {what} failed: {problem}", "error", kind=type(problem).__name__)
+
+    # ---- in ------------------------------------------------------------------------------------------------
+
+    def receive(self, source: str, decode: Callable[[Raw, Instant], tuple[Event, ...]], raw: Raw) -> None:
+        """Take what came in: decode, decide, send, and only then write down."""
+        engine = self.engine
+        at = max(time.monotonic_ns() - self._began, engine.now)
+        try:
+            events = decode(raw, at)
+        except DecodeError as problem:
+            self.refuse(source, raw, problem, at)
+            return
+        except Exception as problem:  # noqa: BLE001 - a fault of an adapter's decoder must not touch the others
+            self.refuse(source, raw, DecodeError(f"the source itself failed on it: {problem!r}"), at)
+            return
+        first = engine.events + 1
+        commands: list[Command] = []
+        for event in events:
+            commands += self._handle(event)
+        if self._log is not None:
+            self._log.input(first, at, source, raw, events)
+        self._afterwards(commands, len(events))
+
+    def tell(self, event: Event) -> None:
+        """Take an event that came from the bridge itself: a source or a node was heard, or lost."""
+        first = self.engine.events + 1
+        commands = self._handle(event)
+        if self._log is not None:
+            self._log.input(first, event.at, event.source, None, (event,))
+        self._afterwards(commands, 1)
+
+    def refuse(self, source: str, raw: Raw, problem: DecodeError, at: Instant) -> None:
+        """Note once, and count, what cannot be understood."""
+        self.counts["refused"] += 1
+        expected = f"; understood would be: {problem.expected}" if problem.expected else ""
+        text = f"{source} sent what means nothing here and changes nothing: {problem}{expected}"
+        if (
+            self.notes.once(f"{source} {raw.channel[:200]} {problem}", text, received=problem.received)
+            and self._log
+        ):
+            self._log.refused(at, source, raw, str(problem))
+        self.changed()
+
+    def source_link(self, name: str, state: LinkState, why: str) -> None:
+        """A source can be heard, or no longer."""
+        verb = "can be heard" if state is LinkState.UP else "cannot be heard"
+        self.notes.say(f"{name} {verb}: {why}", "info" if state is LinkState.UP else "warning")
+        self.tell(SourceReported(at=max(self.now(), self.engine.now), source=name, state=state))
+
+    def node_link(self, name: str, state: LinkState, why: str) -> None:
+        """A node acknowledges, or no longer."""
+        self.nodes[name] = (state.value, why)
+        word = "answers" if state is LinkState.UP else "does not answer"
+        self.notes.say(f"node {name} {word}: {why}", "info" if state is LinkState.UP else "warning")
+        self.tell(NodeReported(at=max(self.now(), self.engine.now), source="nodes", node=name, state=state))
+
+    # ---- through -------------------------------------------------------------------------------------------
+
+    def _handle(self, event: Event) -> list[Command]:
+        commands = self.engine.handle(event)
+        self._send(commands)
+        if isinstance(event, ClockReported):
+            self.clock = event
+        return commands
+
+    def _send(self, commands: list[Command]) -> None:
+        for command in commands:
+            if not isinstance(command, PublishFrame):
+                return  # the frames come first
+            output, lane, _number = self._places[command.chain]
+            try:
+                output.show(lane, command.levels)
+            except Exception as problem:  # noqa: BLE001 - one output's fault must not keep the others dark
+                self.notes.once(
+                    f"show {lane} {problem!r}", f"an output failed to show a frame: {problem!r}", "error"
+                )
+
+    def _carry_out(self, commands: list[Command]) -> None:
+        self._send(commands)
+        self._afterwards(commands, 0)
+
+    def _afterwards(self, commands: list[Command], events: int) -> None:
+        """Do what may come after the frames are out."""
+        self.counts["events"] += events
+        if commands:
+            if self._log is not None:
+                self._log.commands(commands)
+            for command in commands:
+                if isinstance(command, PublishFrame):
+                    self.counts["frames"] += 1
+                elif isinstance(command, Report):
+                    self._status.report(command)
+                elif isinstance(command, Decision):
+                    self.counts["changes"] += command.before != command.aspect
+                    self.since[command.device] = f"{datetime.now().astimezone():%H:%M:%S}"
+                elif isinstance(command, EngineNote):
+                    self.counts["repeats"] += 1
+        if self._tick is None:
+            self._arm_tick()
+        self.changed()
+
+    # ---- time ----------------------------------------------------------------------------------------------
+
+    def _arm_tick(self) -> None:
+        due = self.engine.next_wake()
+        if due is not None and self._running:
+            delay = max(due - self.now(), 0) / SECOND
+            self._tick = asyncio.get_running_loop().call_later(delay, self._render)
+
+    def _render(self) -> None:
+        """Render the newest instant of the frame grid that has come; those that were missed are left out."""
+        self._tick = None
+        due = self.engine.next_wake()
+        now = self.now()
+        if due is not None and due <= now:
+            rate = self.engine.layout.frames_per_second
+            newest = (now * rate // SECOND) * SECOND // rate
+            instant = max(due, newest)
+            commands = self.engine.advance(instant)
+            self._send(commands)
+            if self._log is not None:
+                self._log.rendered(instant, commands)
+            self.counts["frames"] += len(commands)
+            self.changed()
+        self._arm_tick()
+
+    def wake_output(self, number: int) -> None:
+        """Call an output's `wake` now, and again when it says."""
+        timer = self._waking[number]
+        if timer is not None:
+            timer.cancel()
+            self._waking[number] = None
+        if not self._running:
+            return
+        now = self.now()
+        try:
+            due = self._outputs[number].wake(now)
+        except Exception as problem:  # noqa: BLE001 - an output that fails is tried again in a second
+            self.notes.once(f"wake {number} {problem!r}", f"an output failed: {problem!r}", "error")
+            due = now + SECOND
+        if due is not None and self._waking[number] is None:
+            delay = max(due - self.now(), 0) / SECOND
+            self._waking[number] = asyncio.get_running_loop().call_later(delay, self.wake_output, number)
+
+    def wake_output_soon(self, number: int) -> None:
+        """Call an output's `wake` when this turn of the loop is over."""
+        timer = self._waking[number]
+        if timer is not None:
+            timer.cancel()
+        self._waking[number] = asyncio.get_running_loop().call_later(0, self.wake_output, number)
+
+    # ---- the link, the term, the log -----------------------------------------------------------------------
+
+    def _link_changed(self, state: LinkState) -> None:
+        if state is LinkState.UP:
+            self._term.ask()
+        self._status.link_changed(state)
+        for number in range(len(self._outputs)):
+            self.wake_output_soon(number)
+        self.changed()
+
+    def _new_term(self, term: int) -> None:
+        self.notes.say(f"this bridge drives the nodes under term {term}")
+        self._status.everything()
+        for number in range(len(self._outputs)):
+            self.wake_output_soon(number)
+
+    async def _keep_writing(self) -> None:
+        while self._log is not None:
+            await asyncio.sleep(FLUSH)
+            failure = await asyncio.to_thread(self._log.flush)
+            if failure is not None:
+                self.notes.say(failure, "error")
+                self._log = None

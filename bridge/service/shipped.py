@@ -1,0 +1,53 @@
+"""Layout files that come with lamproom, wherever it was installed."""
+
+from __future__ import annotations
+
+from importlib import resources
+from importlib.resources.abc import Traversable
+from typing import Final
+
+from bridge.errors import LamproomError
+
+DEMO: Final = "fernhollow.yaml"
+"""What `lamproom demo` runs."""
+
+FIRST_STEPS: Final = "first-steps.yaml"
+
+_SUFFIX: Final = ".yaml"
+
+
+def shipped_layouts() -> dict[str, str]:
+    """Return the text of every layout file that is shipped, by its file name, in the order of the names.
+
+    Raises:
+        LamproomError: they are not where they belong, so this installation is not whole.
+    """
+    folder = _folder()
+    names = sorted(item.name for item in folder.iterdir() if item.name.endswith(_SUFFIX))
+    return {name: (folder / name).read_text(encoding="utf-8") for name in names}
+
+
+def shipped_layout(name: str) -> str:
+    """Return the text of one shipped layout file.
+
+    Args:
+        name: its file name, such as `first-steps.yaml`.
+
+    Raises:
+        LamproomError: none has that name, or this installation is not whole.
+    """
+    layouts = shipped_layouts()
+    if name not in layouts:
+        raise LamproomError(f"no layout called {name!r} is shipped; there are {', '.join(layouts)}")
+    return layouts[name]
+
+
+def _folder() -> Traversable:
+    package = resources.files("bridge")
+    # A wheel carries the folder inside the package. In a checkout it stands beside it, where people look for it.
+    for folder in (package / "config", package / ".." / "config"):
+        if (folder / DEMO).is_file():
+            return folder
+    raise LamproomError(
+        f"the shipped layouts are not beside {package}: install lamproom again, from a whole wheel or checkout"
+    )

@@ -1,0 +1,93 @@
+"""What the bridge tells the world of itself and of its devices: retained, the newest only."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from typing import Any, Final
+
+from bridge import __version__
+from bridge.engine import Report
+from bridge.events import LinkState
+from bridge.service.broker import BrokerLink
+from bridge.service.term import Term
+
+GATHER: Final = 0.02
+"""Seconds in which reports are gathered: of several about one device only the newest goes out."""
+
+AGAIN: Final = 0.5
+"""Seconds until reports that the link did not take are offered again."""
+
+
+class Status:
+    """Publishes `lamproom/bridge/<name>` (with a last will) and `lamproom/device/<name>`."""
+
+    def __init__(self, link: BrokerLink, term: Term, *, name: str, layout: str) -> None:
+        self._link = link
+        self._term = term
+        self._topic = f"lamproom/bridge/{name}"
+        self._layout = layout
+        self._reports: dict[str, Report] = {}
+        self._due: dict[str, None] = {}
+        self._timer: asyncio.TimerHandle | None = None
+        self._willed = term.tentative
+        link.will(self._topic, self._said("lost", self._willed))
+
+    def report(self, report: Report) -> None:
+        """Tell what a device shows, soon."""
+        self._reports[report.device] = report
+        self._due[report.device] = None
+        self._arm(GATHER)
+
+    def link_changed(self, state: LinkState) -> None:
+        """Tell everything again on a new link."""
+        if state is LinkState.UP and self._term.value is not None:
+            self.everything()
+
+    def everything(self) -> None:
+        """Tell everything: the term is settled, or the link is new.
+
+        The broker publishes the last will that it was given with the connection. Where the term has turned
+        out higher than that one says, the connection is made anew with a will that is true.
+        """
+        term = self._term.value
+        if term is None:
+            return
+        if term != self._willed:
+            self._willed = term
+            self._link.will(self._topic, self._said("lost", term))
+            self._link.renew()
+            return
+        self._link.publish(self._topic, self._said("up", term), retain=True)
+        self._due.update(dict.fromkeys(self._reports))
+        self._arm(GATHER)
+
+    def close(self) -> None:
+        """Say that the bridge has stopped."""
+        if self._timer is not None:
+            self._timer.cancel()
+        self._flush()
+        if self._timer is not None:
+            self._timer.cancel()
+        self._link.publish(self._topic, self._said("stopped", self._term.value), retain=True)
+
+    def _said(self, state: str, term: int | None) -> bytes:
+        data: dict[str, Any] = {"state": state, "term": term, "version": __version__, "layout": self._layout}
+        return json.dumps(data, ensure_ascii=False).encode()
+
+    def _arm(self, delay: float) -> None:
+        if self._timer is None:
+            self._timer = asyncio.get_running_loop().call_later(delay, self._flush)
+
+    def _flush(self) -> None:
+        self._timer = None
+        if not self._link.connected or self._term.value is None:
+            return  # everything is told again when the link is up and the term settled
+        for device in list(self._due):
+            report = self._reports[device]
+            said = {"aspect": report.aspect, "reason": report.reason}
+            payload = json.dumps(said, ensure_ascii=False).encode()
+            if not self._link.publish(f"lamproom/device/{device}", payload, retain=True):
+                self._arm(AGAIN)
+                return
+            del self._due[device]

@@ -1,0 +1,178 @@
+"""A real `lamproom run` in a process of its own, and the broker's own command-line clients around it."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import queue
+import shutil
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from adapters.outputs.frame import decode
+
+PATIENCE = 20.0
+
+
+class Daemon:
+    """`lamproom run` on a layout file.
+
+    Attributes:
+        process: the process.
+        state: its state directory.
+        file: the layout file.
+        output: what it wrote to standard error so far.
+    """
+
+    def __init__(self, folder: Path, layout: str, port: int, *options: str) -> None:
+        self.file = folder / "layout.yaml"
+        self.file.write_text(layout, encoding="utf-8")
+        self.state = folder / "state"
+        self.output = ""
+        words = ["run", str(self.file), "--broker", f"127.0.0.1:{port}", "--state", str(self.state)]
+        page = () if "--page" in options else ("--page", "none")
+        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", "from bridge.cli import main; main()", *words, *page, *options],
+            stderr=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+            text=True,
+            env=environment,
+        )
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def _read(self) -> None:
+        assert self.process.stderr is not None
+        for line in self.process.stderr:
+            self.output += line
+
+    def wait_for(self, words: str, within: float = PATIENCE) -> None:
+        """Wait until it has said something."""
+        wait(
+            lambda: words in self.output or self.process.poll() is not None,
+            within,
+            lambda: f"it never said {words!r}; it said:\n{self.output}",
+        )
+        assert words in self.output, f"it ended; it said:\n{self.output}"
+
+    def stop(self) -> int:
+        """End it as Ctrl-C would, and return its exit status."""
+        if self.process.poll() is None:
+            self.process.send_signal(signal.SIGINT)
+        try:
+            return self.process.wait(10)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            self.process.wait()
+            raise
+        finally:
+            self._reader.join(5)
+
+    def log(self) -> Path:
+        """Return its newest session log."""
+        return max((self.state / "sessions").iterdir())
+
+
+class Heard:
+    """`mosquitto_sub` on a filter: each message as topic and payload, in order."""
+
+    def __init__(self, port: int, topic_filter: str) -> None:
+        self._messages: queue.Queue[tuple[str, bytes]] = queue.Queue()
+        self._process = subprocess.Popen(
+            [_client("mosquitto_sub"), "-p", str(port), "-t", topic_filter, "-F", "%t %x"],
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def _read(self) -> None:
+        assert self._process.stdout is not None
+        for line in self._process.stdout:
+            topic, _, payload = line.rstrip("\n").rpartition(" ")
+            self._messages.put((topic, bytes.fromhex(payload)))
+
+    def next(self, within: float = PATIENCE) -> tuple[str, bytes]:
+        """Return the next message."""
+        return self._messages.get(timeout=within)
+
+    def all(self) -> list[tuple[str, bytes]]:
+        """Return whatever has come and was not taken yet."""
+        found = []
+        with contextlib.suppress(queue.Empty):
+            while True:
+                found.append(self._messages.get_nowait())
+        return found
+
+    def levels(self, chain: str, expected: bytes, within: float = PATIENCE) -> None:
+        """Wait until the frame of a chain carries these levels; say what came instead."""
+        seen: list[str] = []
+        deadline = time.monotonic() + within
+        while time.monotonic() < deadline:
+            with contextlib.suppress(queue.Empty):
+                topic, payload = self._messages.get(timeout=0.1)
+                if topic != f"lamproom/frame/{chain}":
+                    continue
+                _header, levels = decode(payload)
+                if levels == expected:
+                    return
+                seen.append(levels.hex())
+        raise AssertionError(f"{chain} never showed {expected.hex()}, but {', '.join(dict.fromkeys(seen))}")
+
+    def close(self) -> None:
+        """End it."""
+        self._process.terminate()
+        self._process.wait(5)
+        self._reader.join(5)
+        assert self._process.stdout is not None
+        self._process.stdout.close()
+
+
+def publish(port: int, topic: str, payload: str | bytes, *options: str) -> None:
+    """Publish with the broker's own command-line client."""
+    data = payload.encode() if isinstance(payload, str) else payload
+    words = [_client("mosquitto_pub"), "-p", str(port), "-t", topic, *options]
+    subprocess.run([*words, "-s"] if data else [*words, "-n"], input=data or None, check=True, timeout=20)
+
+
+def wait(holds: Callable[[], bool], within: float, otherwise: Callable[[], str]) -> None:
+    """Wait until a condition holds."""
+    deadline = time.monotonic() + within
+    while not holds():
+        assert time.monotonic() < deadline, otherwise()
+        time.sleep(0.01)
+
+
+@contextlib.contextmanager
+def running(folder: Path, layout: str, port: int, *options: str) -> Iterator[Daemon]:
+    """Give a daemon that drives its nodes, and end it."""
+    daemon = Daemon(folder, layout, port, *options)
+    try:
+        daemon.wait_for("under term")
+        yield daemon
+    finally:
+        daemon.stop()
+        assert daemon.process.stderr is not None
+        daemon.process.stderr.close()
+
+
+@contextlib.contextmanager
+def hearing(port: int, topic_filter: str) -> Iterator[Heard]:
+    """Give what a filter hears."""
+    heard = Heard(port, topic_filter)
+    try:
+        yield heard
+    finally:
+        heard.close()
+
+
+def _client(name: str) -> str:
+    found = shutil.which(name)
+    assert found is not None, f"{name} is missing: install Debian's mosquitto-clients"
+    return found
