@@ -1,0 +1,146 @@
+"""A desk to try an output at: a broker link in memory, a host that keeps what it was told, and a clock to turn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from adapters.contract import Broker, ChainPlace, Raw, Receiver
+from adapters.outputs.frame import Header, decode
+from adapters.outputs.mqtt import MqttFrames, MqttFramesOptions
+from adapters.outputs.node_talk import (
+    Announcement,
+    Shown,
+    node_topic,
+    shown_topic,
+    write_announcement,
+    write_shown,
+)
+from bridge.errors import DecodeError
+from bridge.events import Instant, LinkState
+
+TERM = 513
+
+THROAT = ChainPlace("tarn-yard", "throat", 3)
+SHED = ChainPlace("tarn-yard", "shed", 3)
+HILL = ChainPlace("hill", "line", 3)
+
+
+@dataclass
+class Link:
+    """A broker link in memory."""
+
+    connected: bool = True
+    congested: bool = False
+    room: int | None = None  # messages that it takes before it is congested
+    published: list[tuple[str, bytes]] = field(default_factory=list)
+    receivers: dict[str, Receiver] = field(default_factory=dict)
+    changed: list[Callable[[LinkState], None]] = field(default_factory=list)
+
+    def subscribe(self, topic_filter: str, receive: Receiver, *, qos: int = 0) -> None:
+        assert 0 == qos
+        self.receivers[topic_filter] = receive
+
+    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> bool:
+        assert not retain, "a frame is never kept"
+        if not self.connected:
+            return False
+        self.published.append((topic, payload))
+        if self.room is not None:
+            self.room -= 1
+            self.congested = self.room <= 0
+        return True
+
+    def watch(self, changed: Callable[[LinkState], None]) -> None:
+        self.changed.append(changed)
+
+    def turn(self, state: LinkState) -> None:
+        self.connected = state is LinkState.UP
+        for changed in self.changed:
+            changed(state)
+
+
+@dataclass
+class Host:
+    """What the bridge offers, as the test wants it."""
+
+    broker: Broker
+    term: int | None = TERM
+    clock: Instant = 0
+    asked: bool = False
+    terms: list[int] = field(default_factory=list)
+    nodes: list[tuple[str, LinkState, str]] = field(default_factory=list)
+    told: list[tuple[Instant, ChainPlace, dict[str, int]]] = field(default_factory=list)
+    refusals: list[tuple[Raw, DecodeError]] = field(default_factory=list)
+
+    def now(self) -> Instant:
+        return self.clock
+
+    def term_seen(self, term: int) -> None:
+        self.terms.append(term)
+
+    def node(self, name: str, state: LinkState, why: str) -> None:
+        self.nodes.append((name, state, why))
+
+    def figures(self, place: ChainPlace, **figures: int) -> None:
+        self.told.append((self.clock, place, figures))
+
+    def refused(self, raw: Raw, error: DecodeError) -> None:
+        self.refusals.append((raw, error))
+
+    def wake_soon(self) -> None:
+        self.asked = True
+
+
+class Desk:
+    """An output with all that it needs. `run` calls `wake` exactly when it was asked to, and never else."""
+
+    def __init__(self, *places: ChainPlace, term: int | None = TERM) -> None:
+        self.places = places or (THROAT,)
+        self.link = Link()
+        self.host = Host(self.link, term)
+        self.output = MqttFrames("out", MqttFramesOptions(), self.places, self.host)
+        self.next: Instant | None = None
+
+    @property
+    def now(self) -> Instant:
+        return self.host.clock
+
+    def run(self, until: Instant) -> None:
+        """Let the clock run to `until`."""
+        self._wake_if_asked()
+        while self.next is not None and self.next <= until:
+            assert self.next > self.host.clock, "woken twice in one instant: the loop would spin"
+            self.host.clock = self.next
+            self._wake()
+            self._wake_if_asked()
+        self.host.clock = until
+
+    def _wake_if_asked(self) -> None:
+        if self.host.asked:
+            self._wake()
+            assert not self.host.asked, "asked for a wake by a wake"
+
+    def _wake(self) -> None:
+        self.host.asked = False
+        self.next = self.output.wake(self.host.clock)
+
+    def frames(self) -> list[tuple[str, Header, bytes]]:
+        """Take the frames that went out since the last call."""
+        taken = [(topic, *decode(message)) for topic, message in self.link.published]
+        self.link.published.clear()
+        return taken
+
+    def pictures(self) -> list[tuple[str, bytes]]:
+        """Take the frames that went out since the last call: chain and levels."""
+        return [(topic.rsplit("/", 1)[1], levels) for topic, _, levels in self.frames()]
+
+    def shown(self, place: ChainPlace, sequence: int, *, term: int = TERM, retained: bool = False) -> None:
+        """Let a node acknowledge."""
+        topic = shown_topic(place.node, place.chain)
+        self.link.receivers["lamproom/shown/+/+"](Raw(topic, write_shown(Shown(term, sequence)), retained))
+
+    def announce(self, node: str, announcement: Announcement, *, retained: bool = False) -> None:
+        """Let a node announce itself."""
+        raw = Raw(node_topic(node), write_announcement(announcement), retained)
+        self.link.receivers["lamproom/node/+"](raw)
