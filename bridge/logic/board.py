@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from bridge.events import AccessoryOrdered, ButtonReported, Event, LinkState, SourceReported
@@ -29,12 +30,13 @@ class Board:
 
     def hear(self, event: Event, number: int) -> list[tuple[int, Choice]]:
         """Tell an event to all who listen; return the devices whose choice was made anew, in their order."""
+        indexes: Iterable[int]
         if isinstance(event, AccessoryOrdered):
-            indexes = self._listeners.get(("accessory", event.number), [])
+            indexes = self._listeners.get(("accessory", event.number), ())
         elif isinstance(event, ButtonReported):
-            indexes = self._listeners.get(("button", event.name), [])
+            indexes = self._listeners.get(("button", event.name), ())
         elif isinstance(event, SourceReported) and event.state is LinkState.LOST:
-            indexes = list(range(len(self.selectors)))
+            indexes = range(len(self.selectors))
         else:
             return []
         made = []

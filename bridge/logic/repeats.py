@@ -19,10 +19,8 @@ class Repeats:
 
     def is_repeat(self, event: Event) -> bool:
         """Take an event and say whether it is a repeat; kept copies never are, and open no window."""
-        if not isinstance(event, AccessoryOrdered) or event.authority is Authority.STATE:
-            return False
         window = self._windows.get(event.source)
-        if window is None:
+        if window is None or not isinstance(event, AccessoryOrdered) or event.authority is Authority.STATE:
             return False
         key = (event.source, event.number)
         before = self._said.get(key)
@@ -38,5 +36,6 @@ class Repeats:
     def restore(self, data: list[list[str | int]]) -> None:
         """Take back what `snapshot` gave."""
         self._said = {
-            (str(source), int(number)): (Position(str(position)), int(at)) for source, number, position, at in data
+            (str(source), int(number)): (Position(str(position)), int(at))
+            for source, number, position, at in data
         }

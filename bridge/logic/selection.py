@@ -11,9 +11,8 @@ each kind of news, what happens:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final, TypeAlias
+from typing import Final, NamedTuple, TypeAlias
 
 from bridge.errors import EngineError
 from bridge.events import (
@@ -23,6 +22,7 @@ from bridge.events import (
     ButtonState,
     Event,
     LinkState,
+    Position,
     SourceReported,
 )
 from bridge.layout.model import OFF, ON, Light, Signal, WhenUnknown
@@ -91,12 +91,15 @@ Key: TypeAlias = tuple[str, int | str]
 """What a device listens to: (`accessory`, number) or (`button`, name)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Meaning:
+class Meaning(NamedTuple):
     """What one event says to one device: the aspect, and the reason in words."""
 
     aspect: str
     reason: str
+
+
+Meanings: TypeAlias = Mapping[tuple[int | str, Position | ButtonState], Meaning]
+"""What each state of each accessory (by number) or button (by name) says to one device; some say nothing."""
 
 
 class Selector:
@@ -111,11 +114,18 @@ class Selector:
     """
 
     def __init__(
-        self, device: str, table: Table, keys: tuple[Key, ...], start: Choice, resting: str | None
+        self,
+        device: str,
+        table: Table,
+        keys: tuple[Key, ...],
+        meanings: Meanings,
+        start: Choice,
+        resting: str | None,
     ) -> None:
         self.device = device
         self.table = table
         self.keys = keys
+        self._meanings = meanings
         self.choice = start
         self.trust = Trust.UNKNOWN
         self._resting = resting
@@ -130,15 +140,23 @@ class Selector:
         Raises:
             EngineError: the event is none that a device listens to; nothing has changed.
         """
-        if isinstance(event, SourceReported):
-            if event.state is LinkState.UP or event.source != self.choice.source:
-                return None
-            return self._step(News.LOST, None, event, number)
-        meaning = self._meaning(event)
+        if isinstance(event, AccessoryOrdered):
+            meaning = self._meanings.get((event.number, event.position))
+            key: Key = ("accessory", event.number)
+        elif isinstance(event, ButtonReported):
+            meaning = self._meanings.get((event.name, event.state))
+            key = ("button", event.name)
+        elif isinstance(event, SourceReported):
+            lost = event.state is LinkState.LOST and event.source == self.choice.source
+            return self._step(News.LOST, None, event, number) if lost else None
+        else:
+            raise EngineError(f"{self.device} does not listen to {type(event).__name__}")
         if meaning is None:
-            return None
-        copy = getattr(event, "authority", Authority.COMMAND) is Authority.STATE
-        return self._step(News.COPY if copy else News.COMMAND, meaning, event, number)
+            if key in self.keys:
+                return None
+            raise EngineError(f"{self.device} does not listen to the {key[0]} {key[1]}")
+        news = News.COPY if event.authority is Authority.STATE else News.COMMAND
+        return self._step(news, meaning, event, number)
 
     def _step(self, news: News, meaning: Meaning | None, event: Event, number: int) -> Choice | None:
         step = self.table[self.trust, news]
@@ -151,14 +169,10 @@ class Selector:
         if step is Step.REST:
             self.trust = Trust.UNKNOWN
             aspect = self.choice.aspect if self._resting is None else self._resting
-            self.choice = Choice(
-                aspect, f"{event.source} cannot be heard, so its orders are not trusted", number
-            )
+            reason = f"{event.source} cannot be heard, so its orders are not trusted"
+            self.choice = Choice(aspect, reason, number)
             return self.choice
         return None
-
-    def _meaning(self, event: Event) -> Meaning | None:
-        raise EngineError(f"{self.device} does not listen to {type(event).__name__}")
 
     def state(self) -> list[str | int]:
         """Return what the device knows as plain data."""
@@ -176,53 +190,44 @@ class LastCommand(Selector):
     """A signal that shows what was ordered last."""
 
     def __init__(self, signal: Signal) -> None:
-        self._orders = {
-            (row.accessory, position): aspect
+        meanings: Meanings = {
+            (row.accessory, position): Meaning(aspect, _ordered(row.accessory, position))
             for row in signal.commands
             for position, aspect in row.aspects.items()
         }
         keys = tuple(("accessory", row.accessory) for row in signal.commands)
         rest = signal.aspects[0].name
-        super().__init__(signal.name, LAST_COMMAND, keys, Choice(rest, NOTHING_YET), rest)
-
-    def _meaning(self, event: Event) -> Meaning | None:
-        if not isinstance(event, AccessoryOrdered):
-            return super()._meaning(event)
-        aspect = self._orders.get((event.number, event.position))
-        return None if aspect is None else Meaning(aspect, _ordered(event))
+        super().__init__(signal.name, LAST_COMMAND, keys, meanings, Choice(rest, NOTHING_YET), rest)
 
 
 class Switched(Selector):
     """A light that follows one accessory."""
 
     def __init__(self, light: Light) -> None:
-        self._on_when = light.on_when
         number = light.accessory or 0
-        start = Choice(OFF, NOTHING_YET)
-        super().__init__(light.name, SWITCHED, (("accessory", number),), start, _resting(light))
-
-    def _meaning(self, event: Event) -> Meaning | None:
-        if not isinstance(event, AccessoryOrdered):
-            return super()._meaning(event)
-        return Meaning(ON if event.position is self._on_when else OFF, _ordered(event))
+        meanings: Meanings = {
+            (number, position): Meaning(ON if position is light.on_when else OFF, _ordered(number, position))
+            for position in (Position.NORMAL, Position.REVERSE)
+        }
+        keys = (("accessory", number),)
+        super().__init__(light.name, SWITCHED, keys, meanings, Choice(OFF, NOTHING_YET), _resting(light))
 
 
 class Held(Selector):
     """A light that burns for as long as a button is held."""
 
     def __init__(self, light: Light) -> None:
-        start = Choice(OFF, NOT_HELD)
-        super().__init__(light.name, HELD, (("button", light.button or ""),), start, _resting(light))
+        button = light.button or ""
+        meanings: Meanings = {
+            (button, state): Meaning(aspect, f"button {button} was {state.value}")
+            for state, aspect in ((ButtonState.PRESSED, ON), (ButtonState.RELEASED, OFF))
+        }
+        keys = (("button", button),)
+        super().__init__(light.name, HELD, keys, meanings, Choice(OFF, NOT_HELD), _resting(light))
 
-    def _meaning(self, event: Event) -> Meaning | None:
-        if not isinstance(event, ButtonReported):
-            return super()._meaning(event)
-        pressed = event.state is ButtonState.PRESSED
-        return Meaning(ON if pressed else OFF, f"button {event.name} was {event.state.value}")
 
-
-def _ordered(event: AccessoryOrdered) -> str:
-    return f"accessory {event.number} was ordered {event.position.value}"
+def _ordered(number: int, position: Position) -> str:
+    return f"accessory {number} was ordered {position.value}"
 
 
 def _resting(light: Light) -> str | None:

@@ -1,0 +1,319 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import product
+from typing import Final
+
+import pytest
+
+from bridge.errors import EngineError
+from bridge.events import (
+    AccessoryReleased,
+    AspectOrdered,
+    Authority,
+    ButtonReported,
+    ButtonState,
+    Event,
+    Position,
+)
+from bridge.layout.model import OFF, ON, Light, WhenUnknown
+from bridge.logic.reasons import NOT_HELD, NOTHING_YET, Choice
+from bridge.logic.selection import (
+    HELD,
+    LAST_COMMAND,
+    SWITCHED,
+    Held,
+    LastCommand,
+    News,
+    Selector,
+    Step,
+    Switched,
+    Table,
+    Trust,
+)
+from tests.support.driving import NORMAL, REVERSE, button, copy, heard, layout, lost, order
+
+LAYOUT: Final = layout()
+
+
+def signal() -> Selector:
+    """Make the signal T2: 61 orders stop and clear, 62 normal orders approach, 62 reverse orders nothing."""
+    return LastCommand(LAYOUT.signals[0])
+
+
+def light(name: str) -> Light:
+    """Return a light of the layout."""
+    return next(light for light in LAYOUT.lights if light.name == name)
+
+
+def switched() -> Selector:
+    """Make a light that is off while it does not know."""
+    return Switched(replace(light("chapel"), when_unknown=WhenUnknown.OFF))
+
+
+def held() -> Selector:
+    """Make a light that burns while the button `shop` is held."""
+    return Held(light("kiosk"))
+
+
+def button_copy() -> ButtonReported:
+    """Return a kept copy of a press."""
+    return ButtonReported(
+        at=0, source="panel", name="shop", state=ButtonState.PRESSED, authority=Authority.STATE
+    )
+
+
+KINDS: Final[dict[str, tuple[Table, Callable[[], Selector], dict[News, Event], Event]]] = {
+    # its table, a fresh one, news of each kind, and the command by which it comes to trust what it was told
+    "signal": (
+        LAST_COMMAND,
+        signal,
+        {News.COMMAND: order(61, REVERSE), News.COPY: copy(61, REVERSE), News.LOST: lost()},
+        order(62, NORMAL),
+    ),
+    "switched": (
+        SWITCHED,
+        switched,
+        {News.COMMAND: order(103, REVERSE), News.COPY: copy(103, REVERSE), News.LOST: lost()},
+        order(103, NORMAL),
+    ),
+    "held": (
+        HELD,
+        held,
+        {News.COMMAND: button("shop", ButtonState.PRESSED), News.COPY: button_copy(), News.LOST: lost()},
+        button("shop", ButtonState.RELEASED),
+    ),
+}
+
+PROMISED: Final = {
+    # kind of device, whether it knows, news: what it does
+    ("signal", Trust.UNKNOWN, News.COMMAND): Step.OBEY,
+    ("signal", Trust.UNKNOWN, News.COPY): Step.KEEP,
+    ("signal", Trust.UNKNOWN, News.LOST): Step.KEEP,
+    ("signal", Trust.TRUSTED, News.COMMAND): Step.OBEY,
+    ("signal", Trust.TRUSTED, News.COPY): Step.KEEP,
+    ("signal", Trust.TRUSTED, News.LOST): Step.REST,
+    ("switched", Trust.UNKNOWN, News.COMMAND): Step.OBEY,
+    ("switched", Trust.UNKNOWN, News.COPY): Step.OBEY,
+    ("switched", Trust.UNKNOWN, News.LOST): Step.KEEP,
+    ("switched", Trust.TRUSTED, News.COMMAND): Step.OBEY,
+    ("switched", Trust.TRUSTED, News.COPY): Step.KEEP,
+    ("switched", Trust.TRUSTED, News.LOST): Step.REST,
+    ("held", Trust.UNKNOWN, News.COMMAND): Step.OBEY,
+    ("held", Trust.UNKNOWN, News.COPY): Step.KEEP,
+    ("held", Trust.UNKNOWN, News.LOST): Step.KEEP,
+    ("held", Trust.TRUSTED, News.COMMAND): Step.OBEY,
+    ("held", Trust.TRUSTED, News.COPY): Step.KEEP,
+    ("held", Trust.TRUSTED, News.LOST): Step.REST,
+}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_pair_has_its_row(kind: str) -> None:
+    """Each table says for every state and every kind of news what happens, and for nothing else."""
+    table, make, news, _trusted = KINDS[kind]
+
+    assert set(product(Trust, News)) == set(table)
+    assert table is make().table
+    assert set(News) == set(news)
+
+
+@pytest.mark.parametrize(("kind", "trust", "news"), PROMISED)
+def test_every_pair_does_what_is_promised(kind: str, trust: Trust, news: News) -> None:
+    """A device that knows or does not know obeys, rests or keeps still, as it is promised for its kind."""
+    _table, make, events, trusted = KINDS[kind]
+    selector = make()
+    if trust is Trust.TRUSTED:
+        selector.hear(trusted, 1)
+    before = selector.choice
+    assert trust is selector.trust
+
+    choice = selector.hear(events[news], 2)
+
+    step = PROMISED[kind, trust, news]
+    obeyed = {"signal": "clear", "switched": ON, "held": ON}[kind]
+    rests = {"signal": "stop", "switched": OFF, "held": OFF}[kind]
+    if step is Step.KEEP:
+        assert (None, before, trust) == (choice, selector.choice, selector.trust)
+    elif step is Step.OBEY:
+        assert (obeyed, 2, "panel", Trust.TRUSTED) == (*_without_reason(choice), selector.trust)
+    else:
+        assert (rests, 2, "", Trust.UNKNOWN) == (*_without_reason(choice), selector.trust)
+    assert choice is None or choice is selector.choice
+
+
+def _without_reason(choice: Choice | None) -> tuple[str, int, str]:
+    assert choice is not None
+    return choice.aspect, choice.event, choice.source
+
+
+STRANGERS: Final = {
+    # a kind of event, or a number or name, that is nothing to the device
+    "signal": (
+        AspectOrdered(at=0, source="panel", number=61, aspect=0),
+        AccessoryReleased(at=0, source="panel", number=61),
+        button("shop", ButtonState.PRESSED),
+        order(60, REVERSE),
+        order(103, NORMAL),
+    ),
+    "switched": (
+        AccessoryReleased(at=0, source="panel", number=103),
+        button("103", ButtonState.PRESSED),
+        order(61, REVERSE),
+    ),
+    "held": (order(103, REVERSE), button("door", ButtonState.PRESSED)),
+}
+
+
+@pytest.mark.parametrize(("kind", "event"), [(kind, event) for kind in KINDS for event in STRANGERS[kind]])
+@pytest.mark.parametrize("trusting", [False, True])
+def test_what_a_device_does_not_listen_to_is_a_fault(kind: str, event: Event, trusting: bool) -> None:
+    """An event that the device does not listen to raises EngineError and changes nothing."""
+    _table, make, _news, trusted = KINDS[kind]
+    selector = make()
+    if trusting:
+        selector.hear(trusted, 1)
+    before = selector.state()
+
+    with pytest.raises(EngineError, match="does not listen to"):
+        selector.hear(event, 2)
+    assert before == selector.state()
+
+
+def test_signal_that_knows_nothing_shows_its_most_restrictive_aspect() -> None:
+    """A signal starts with the first of its aspects, and says that nothing was ordered."""
+    assert Choice("stop", NOTHING_YET) == signal().choice
+
+
+def test_light_that_knows_nothing_is_off() -> None:
+    """A light starts dark, whatever it does when it no longer knows."""
+    lights = {light.name: Switched(light) if light.accessory else Held(light) for light in LAYOUT.lights}
+
+    assert {
+        "mill": Choice(OFF, NOTHING_YET),
+        "inn": Choice(OFF, NOTHING_YET),
+        "chapel": Choice(OFF, NOTHING_YET),
+        "kiosk": Choice(OFF, NOT_HELD),
+    } == {name: selector.choice for name, selector in lights.items()}
+
+
+ORDERS: Final = {
+    (61, NORMAL): "stop",
+    (61, REVERSE): "clear",
+    (62, NORMAL): "approach",
+    (62, REVERSE): None,  # orders nothing
+}
+
+
+@pytest.mark.parametrize("length", range(1, 6))
+def test_last_command_wins_in_every_order(length: int) -> None:
+    """After every sequence of orders on both accessories, the signal shows what was ordered last."""
+    for sequence in product(ORDERS, repeat=length):
+        selector = signal()
+        for number, (accessory, position) in enumerate(sequence, start=1):
+            selector.hear(order(accessory, position), number)
+
+        said = [ORDERS[each] for each in sequence if ORDERS[each] is not None]
+        assert (said[-1] if said else "stop") == selector.choice.aspect, sequence
+
+
+def test_position_without_an_aspect_changes_nothing() -> None:
+    """A position that orders nothing leaves aspect, reason and trust as they were."""
+    selector = signal()
+    selector.hear(order(61, REVERSE), 1)
+    before = selector.state()
+
+    assert selector.hear(order(62, REVERSE), 2) is None
+    assert before == selector.state()
+
+
+@pytest.mark.parametrize("position", [Position.MOVING, Position.UNKNOWN])
+def test_position_that_cannot_be_ordered_changes_nothing(position: Position) -> None:
+    """What can only be proved, such as moving, is no order and puts no light out."""
+    selector = switched()
+    selector.hear(order(103, REVERSE), 1)
+
+    assert selector.hear(order(103, position), 2) is None
+    assert ON == selector.choice.aspect
+
+
+def test_lost_source_is_restrictive_until_a_new_command() -> None:
+    """A signal whose source is lost shows its most restrictive aspect, also when the source is back, until ordered."""
+    selector = signal()
+    selector.hear(order(61, REVERSE), 1)
+
+    selector.hear(lost(), 2)
+    assert ("stop", 2) == (selector.choice.aspect, selector.choice.event)
+    assert "panel cannot be heard" in selector.choice.reason
+
+    for event in (heard(), copy(61, REVERSE), lost(), lost("booster")):
+        assert selector.hear(event, 3) is None
+    assert "stop" == selector.choice.aspect
+
+    selector.hear(order(62, NORMAL, source="booster"), 4)
+    assert "approach" == selector.choice.aspect
+
+
+def test_loss_of_another_source_changes_nothing() -> None:
+    """A signal rests on the source of its last command alone."""
+    selector = signal()
+    selector.hear(order(61, REVERSE, source="booster"), 1)
+    selector.hear(order(62, NORMAL, source="panel"), 2)
+
+    assert selector.hear(lost("booster"), 3) is None
+    assert "approach" == selector.choice.aspect
+
+
+@pytest.mark.parametrize(
+    ("name", "accessory", "shown"), [("mill", 101, ON), ("inn", 102, OFF), ("chapel", 103, ON)]
+)
+def test_light_does_what_its_owner_says_when_it_no_longer_knows(
+    name: str, accessory: int, shown: str
+) -> None:
+    """A lit light whose source is lost holds, goes off, or stays on."""
+    selector = Switched(light(name))
+    selector.hear(order(accessory, light(name).on_when), 1)
+    assert ON == selector.choice.aspect
+
+    selector.hear(lost(), 2)
+    assert (shown, "", Trust.UNKNOWN) == (selector.choice.aspect, selector.choice.source, selector.trust)
+
+
+@pytest.mark.parametrize(
+    ("name", "accessory", "shown"), [("mill", 101, OFF), ("inn", 102, OFF), ("chapel", 103, ON)]
+)
+def test_dark_light_does_what_its_owner_says_when_it_no_longer_knows(
+    name: str, accessory: int, shown: str
+) -> None:
+    """A dark light whose source is lost holds, stays off, or comes on."""
+    selector = Switched(light(name))
+    selector.hear(order(accessory, REVERSE if light(name).on_when is NORMAL else NORMAL), 1)
+    assert OFF == selector.choice.aspect
+
+    selector.hear(lost(), 2)
+    assert shown == selector.choice.aspect
+
+
+def test_reasons_are_sentences_with_the_source() -> None:
+    """A reason names the accessory or button, what was said of it, and who said it."""
+    lamp, mast, kiosk = switched(), signal(), held()
+    lamp.hear(copy(103, REVERSE), 1)
+    mast.hear(order(62, NORMAL), 2)
+    kiosk.hear(button("shop", ButtonState.PRESSED), 3)
+
+    assert "accessory 103 was ordered reverse in a kept copy (by panel)" == lamp.choice.reason
+    assert "accessory 62 was ordered normal (by panel)" == mast.choice.reason
+    assert "button shop was pressed (by panel)" == kiosk.choice.reason
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_state_survives_as_plain_data(kind: str) -> None:
+    """A selector that takes back a state goes on as the one that gave it."""
+    _table, make, _news, trusted = KINDS[kind]
+    first, second = make(), make()
+    first.hear(trusted, 7)
+
+    second.set_state(first.state())
+
+    assert (first.choice, first.trust) == (second.choice, second.trust)
