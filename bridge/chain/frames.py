@@ -70,9 +70,17 @@ class Frames:
         found = np.searchsorted(self._starts, slots, side="right") - 1
         return [int(chain) for chain in np.unique(found)]
 
+    def byte(self, slot: int, level: int) -> int:
+        """Return the byte by which a channel shows a level."""
+        return byte_of_level(level) ^ self._turns[slot]
+
+    def put(self, slot: int, byte: int) -> None:
+        """Set one channel to a byte that `byte` gave."""
+        self._memory[slot] = byte
+
     def patch(self, slot: int, level: int) -> None:
         """Set one channel to a level."""
-        self._memory[slot] = byte_of_level(level) ^ self._turns[slot]
+        self._memory[slot] = self.byte(slot, level)
 
     def patch_many(self, slots: Slots, levels: Levels) -> None:
         """Set many channels, each to its level."""

@@ -27,6 +27,7 @@ class Fade:
     Attributes:
         start: lightness step where it began.
         goal: lightness step where it goes.
+        origin: linear level where it began.
         level: linear level where it goes; what it shows when it has arrived.
         began: instant of its beginning.
         time: how long it takes, nanoseconds, at least 1.
@@ -34,6 +35,7 @@ class Fade:
 
     start: int
     goal: int
+    origin: int
     level: int
     began: Instant
     time: int
@@ -42,6 +44,17 @@ class Fade:
         """Return the lightness step at an instant."""
         done = min(max(at - self.began, 0), self.time)
         return self.start + (self.goal - self.start) * done // self.time
+
+    def shown(self, at: Instant) -> int:
+        """Return the linear level at an instant.
+
+        Near full light the table leaves levels out, so a step may lie a little below the level it stands for.
+        Held between both ends, the light never turns back on its way.
+        """
+        if at - self.began >= self.time:
+            return self.level
+        low, high = sorted((self.origin, self.level))
+        return min(max(linear_table()[self.step(at)], low), high)
 
 
 class Motion:
@@ -64,7 +77,8 @@ class Motion:
 
     def cut(self, slot: int, level: int) -> None:
         """Set a channel at once."""
-        if self._fades.pop(slot, None) is not None:
+        if slot in self._fades:
+            del self._fades[slot]
             self._arrays = None
         self._levels[slot] = level
 
@@ -73,9 +87,14 @@ class Motion:
         if self._levels[slot] == level:
             return
         running = self._fades.get(slot)
-        start = step_of_linear(self._levels[slot]) if running is None else running.step(at)
+        if running is None:
+            origin = self._levels[slot]
+            start = step_of_linear(origin)
+        else:
+            origin = running.shown(at)
+            start = running.step(at)
         self._levels[slot] = level
-        self._fades[slot] = Fade(start, step_of_linear(level), level, at, time)
+        self._fades[slot] = Fade(start, step_of_linear(level), origin, level, at, time)
         self._arrays = None
 
     def render(self, at: Instant) -> tuple[Slots, Levels]:
@@ -86,10 +105,10 @@ class Motion:
         """
         if self._arrays is None:
             self._arrays = self._as_arrays()
-        slots, start, way, goal, began, time = self._arrays
+        slots, start, way, low, high, goal, began, time = self._arrays
         done = np.clip(at - began, 0, time)
         steps = start + way * done // time
-        levels = np.where(done >= time, goal, self._table[steps]).astype(np.uint16)
+        levels = np.where(done >= time, goal, np.clip(self._table[steps], low, high)).astype(np.uint16)
         arrived = [slot for slot, fade in self._fades.items() if at - fade.began >= fade.time]
         for slot in arrived:
             del self._fades[slot]
@@ -99,22 +118,38 @@ class Motion:
 
     def _as_arrays(self) -> tuple[NDArray[np.int64], ...]:
         rows = [
-            (slot, fade.start, fade.goal - fade.start, fade.level, fade.began, fade.time)
+            (
+                slot,
+                fade.start,
+                fade.goal - fade.start,
+                min(fade.origin, fade.level),
+                max(fade.origin, fade.level),
+                fade.level,
+                fade.began,
+                fade.time,
+            )
             for slot, fade in self._fades.items()
         ]
-        table = np.array(rows, dtype=np.int64).reshape(len(rows), 6)
-        return tuple(np.ascontiguousarray(table[:, column]) for column in range(6))
+        table = np.array(rows, dtype=np.int64).reshape(len(rows), 8)
+        return tuple(np.ascontiguousarray(table[:, column]) for column in range(8))
 
     def snapshot(self) -> dict[str, Any]:
         """Return everything as plain data."""
         fades = [
-            [slot, fade.start, fade.goal, fade.level, fade.began, fade.time]
+            [slot, fade.start, fade.goal, fade.origin, fade.level, fade.began, fade.time]
             for slot, fade in self._fades.items()
         ]
         return {"levels": list(self._levels), "fades": fades}
 
     def restore(self, data: dict[str, Any]) -> None:
-        """Take back what `snapshot` gave."""
-        self._levels = list(data["levels"])
+        """Take back what `snapshot` gave, of as many channels.
+
+        Raises:
+            ValueError: it has another number of channels; nothing has changed.
+        """
+        levels = list(data["levels"])
+        if len(levels) != len(self._levels):
+            raise ValueError(f"there are {len(self._levels)} channels, not {len(levels)}")
         self._fades = {row[0]: Fade(*row[1:]) for row in data["fades"]}
+        self._levels = levels
         self._arrays = None
