@@ -20,7 +20,7 @@ from adapters.outputs.node_talk import (
     read_shown,
     shown_topic,
 )
-from adapters.outputs.window import NEVER, SILENT_AFTER, Counters, Phase, Window
+from adapters.outputs.window import KEEP_ALIVE_AFTER, NEVER, SILENT_AFTER, Counters, Phase, Window
 from bridge.errors import DecodeError, LayoutError
 from bridge.events import MILLISECOND, SECOND, Instant, LinkState
 
@@ -166,10 +166,14 @@ class MqttFrames:
                 self._ask(now)
                 return
             window.sent(now, flags)
+            # The keep-alive. Silence may be due earlier, and stands in `_soonest` already since an earlier frame.
+            due = now + KEEP_ALIVE_AFTER
+        else:
+            due = window.due(now)
         if self._waiting:
             self._waiting.pop(index, None)
-        due = window.due(now)
-        self._soonest = min(self._soonest, due)
+        if due < self._soonest:  # noqa: PLR1730 - `min` would cost more than all of this line, on every frame
+            self._soonest = due
         self._ask(due)
 
     def _send_waiting(self, now: Instant) -> None:
