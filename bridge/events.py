@@ -194,6 +194,13 @@ _ENUMS: Final[dict[str, type[StrEnum]]] = {
     "ButtonState": ButtonState,
     "LinkState": LinkState,
 }
+_RANGES: Final = {
+    "at": range(2**63),
+    "number": ACCESSORY_NUMBERS,
+    "aspect": ASPECT_NUMBERS,
+    "seconds": range(86_400),
+}
+_ORDERS: Final = (Position.NORMAL, Position.REVERSE)
 
 
 def event_to_data(event: Event) -> dict[str, Any]:
@@ -209,22 +216,31 @@ def event_from_data(data: dict[str, Any]) -> Event:
     """Return the event that `event_to_data` wrote.
 
     Raises:
-        DecodeError: an unknown kind, a field missing or too many, or a value of the wrong sort.
+        DecodeError: an unknown kind, a field missing or too many, a value of the wrong sort or out of range.
     """
-    kind = EVENT_KINDS.get(data.get("kind", ""))
+    name = data.get("kind")
+    kind = EVENT_KINDS.get(name) if isinstance(name, str) else None
     if kind is None:
-        raise DecodeError(f"no event of kind {data.get('kind')!r}", expected=", ".join(EVENT_KINDS))
-    values = {name: value for name, value in data.items() if name != "kind"}
+        raise DecodeError(f"no event of kind {name!r}", expected=", ".join(EVENT_KINDS))
+    values = {key: value for key, value in data.items() if key != "kind"}
     try:
         for field in fields(kind):
-            if field.name not in values:
-                continue
-            value = values[field.name]
-            enum = _ENUMS.get(str(field.type))
-            if enum is not None:
-                values[field.name] = enum(value)
-            elif type(value).__name__ != {"Instant": "int"}.get(str(field.type), str(field.type)):
-                raise ValueError(f"{field.name} is {value!r}")  # noqa: TRY301 - joined with the enum's own error
-        return kind(**values)
+            if field.name in values:
+                values[field.name] = _value(field.name, str(field.type), values[field.name])
+        event = kind(**values)
     except (TypeError, ValueError) as error:
-        raise DecodeError(f"not a {data['kind']} event: {error}", received=str(data)[:200]) from None
+        raise DecodeError(f"this is no {name} event: {error}", received=str(data)[:200]) from None
+    if isinstance(event, AccessoryOrdered) and event.position not in _ORDERS:
+        raise DecodeError(f"nothing can be ordered to be {event.position.value}", received=str(data)[:200])
+    return event
+
+
+def _value(name: str, kind: str, value: Any) -> Any:
+    """Return a field's value from plain data, or raise ValueError."""
+    if kind in _ENUMS:
+        return _ENUMS[kind](value)
+    if type(value).__name__ != ("int" if kind == "Instant" else kind):
+        raise ValueError(f"{name} is {value!r}")
+    if name in _RANGES and value not in _RANGES[name]:
+        raise ValueError(f"{name} is {value}, and not from {_RANGES[name][0]} to {_RANGES[name][-1]}")
+    return value
