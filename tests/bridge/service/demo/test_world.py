@@ -1,0 +1,196 @@
+"""The pretend layout around a real broker."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import time
+from contextlib import asynccontextmanager
+from itertools import repeat
+from typing import TYPE_CHECKING
+
+import pytest
+
+from adapters.outputs.frame import encode
+from adapters.outputs.pretend_node import PretendNode
+from bridge.check import check_text
+from bridge.errors import LamproomError
+from bridge.events import MILLISECOND, SECOND
+from bridge.service.demo.broker import EmbeddedBroker
+from bridge.service.demo.player import Player
+from bridge.service.demo.railroad import Message
+from bridge.service.demo.world import DemoWorld, installed_node
+from bridge.service.shipped import DEMO, shipped_layout
+from tests.support.links import Watched, linked, until
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Mapping
+
+    from bridge.layout import Layout
+    from tests.support.mosquitto import StartMosquitto
+
+
+def demo() -> Layout:
+    """Read the layout of the demo."""
+    layout = check_text(shipped_layout(DEMO)).layout
+    assert layout is not None
+    return layout
+
+
+def world_on(port: int, notes: list[str]) -> DemoWorld:
+    """Make the pretend layout, with its sentences in a list."""
+
+    def note(text: str, _facts: Mapping[str, object]) -> None:
+        notes.append(text)
+
+    return DemoWorld(demo(), port, notes=note, node_for=lambda _output: PretendNode)
+
+
+@asynccontextmanager
+async def embedded() -> AsyncIterator[int]:
+    """Give the port of the demo's own broker."""
+    broker = EmbeddedBroker()
+    try:
+        yield await broker.start()
+    finally:
+        await broker.stop()
+
+
+async def test_the_world_comes_alive_on_the_demos_broker() -> None:
+    """All nodes announce themselves, somebody does something, and each chain shows the frame that it is sent."""
+    notes: list[str] = []
+    async with embedded() as port, linked(port, "bridge", "layout/#", "lamproom/#") as bridge:
+        world = world_on(port, notes)
+        await world.start()
+        try:
+            await _nodes_are(bridge, "here")
+            await until(lambda: any(raw.payload == b"reverse" for raw in bridge.heard))
+            for chain in demo().chains:
+                levels = bytes(range(chain.length))
+                bridge.link.publish(f"lamproom/frame/{chain.key}", encode(0, 256, 1, levels))
+                await until(lambda chain=chain: chain.name in world.nodes[chain.node].shown)  # type: ignore[misc]
+                assert levels == world.nodes[chain.node].shown[chain.name]
+        finally:
+            await world.stop()
+        await _nodes_are(bridge, "gone")
+        assert {f"connected to the broker at 127.0.0.1:{port}"} == set(notes)
+
+
+async def _nodes_are(bridge: Watched, state: str) -> None:
+    def last() -> dict[str, str]:
+        said = [raw for raw in bridge.heard if raw.channel.startswith("lamproom/node/")]
+        return {raw.channel: json.loads(raw.payload)["state"] for raw in said}
+
+    names = {f"lamproom/node/{chain.node}" for chain in demo().chains}
+    await until(lambda: last() == dict.fromkeys(names, state))
+
+
+async def test_something_can_be_seen_within_two_seconds(mosquitto: StartMosquitto) -> None:
+    """From the start of the world to the first order that changes a lamp."""
+    port = mosquitto().port
+    async with linked(port, "bridge", "layout/#") as bridge:
+        world = world_on(port, [])
+        began = time.monotonic()
+        await world.start()
+        try:
+            await until(lambda: any(raw.payload in (b"reverse", b"pressed") for raw in bridge.heard))
+            assert 2.0 > time.monotonic() - began
+        finally:
+            await world.stop()
+
+
+@pytest.mark.parametrize("trouble", ["none", "frozen", "gone", "never there"])
+async def test_the_world_ends_within_a_second(trouble: str, mosquitto: StartMosquitto) -> None:
+    """Whatever the broker does, and no task is left."""
+    before = asyncio.all_tasks()
+    broker = mosquitto()
+    if trouble == "never there":
+        broker.stop()
+    notes: list[str] = []
+    world = world_on(broker.port, notes)
+    await world.start()
+    if trouble == "never there":
+        await until(lambda: bool(notes))
+    else:
+        await until(lambda: len(notes) == len(world.nodes) + 1)
+    if trouble == "frozen":
+        broker.freeze()
+    elif trouble == "gone":
+        broker.stop()
+    began = time.monotonic()
+    await world.stop()
+    assert 1.0 > time.monotonic() - began
+    assert before == asyncio.all_tasks()
+
+
+async def test_an_output_without_a_pretend_node_is_refused() -> None:
+    """The message says what to do."""
+    with pytest.raises(LamproomError, match="no pretend node for the output 'smoke'"):
+        installed_node("smoke")
+
+
+async def test_messages_are_sent_when_they_are_due(mosquitto: StartMosquitto) -> None:
+    """In their order, none early, those of one instant together, and with the retain flag that they have."""
+    times = [0, 0, 120, 120, 240]
+    messages = [Message(at * MILLISECOND, f"t/{n}", b"x", retain=n == 1) for n, at in enumerate(times)]
+    port = mosquitto().port
+    async with linked(port, "speaker") as speaker, linked(port, "judge", "t/#") as judge:
+        player = Player(iter(messages), speaker.link)
+        began = time.monotonic()
+        await player.start()
+        await until(lambda: len(judge.heard) == len(times))
+        assert 0.24 <= time.monotonic() - began
+        await player.stop()
+        assert [f"t/{n}" for n in range(5)] == [raw.channel for raw in judge.heard]
+        async with linked(port, "late", "t/#") as late:
+            await until(lambda: bool(late.heard))
+            assert ["t/1"] == [raw.channel for raw in late.heard]
+
+
+async def test_the_time_counts_from_when_the_link_came_up(mosquitto: StartMosquitto) -> None:
+    """A broker that is late does not lose the beginning of the day."""
+    broker = mosquitto()
+    broker.stop()
+    speaker = Watched(broker.port, "speaker")
+    player = Player(iter([Message(0, "t/0", b"x", retain=True)]), speaker.link)
+    await player.start()
+    await speaker.link.start()
+    await until(lambda: bool(speaker.notes))
+    broker.start()
+    async with linked(broker.port, "judge", "t/#") as judge:
+        await until(lambda: bool(judge.heard))
+    await player.stop()
+    await speaker.link.stop()
+
+
+async def test_after_a_long_sleep_the_day_goes_on_from_where_it_was(mosquitto: StartMosquitto) -> None:
+    """What was missed is not sent in one burst: the pauses between the messages stay."""
+    messages = iter(
+        [Message(-3600 * SECOND, "t/0", b""), Message(-3600 * SECOND + 200 * MILLISECOND, "t/1", b"")]
+    )
+    port = mosquitto().port
+    async with linked(port, "speaker") as speaker, linked(port, "judge", "t/#") as judge:
+        player = Player(messages, speaker.link)
+        await player.start()
+        await until(lambda: len(judge.heard) == 1)
+        began = time.monotonic()
+        await until(lambda: len(judge.heard) == 2)
+        assert 0.15 <= time.monotonic() - began
+        await player.stop()
+
+
+async def test_a_fault_in_the_making_of_messages_is_not_swallowed(mosquitto: StartMosquitto) -> None:
+    """It comes out where the player is stopped."""
+    port = mosquitto().port
+    async with linked(port, "speaker") as speaker:
+        player = Player((_broken() for _ in repeat(0)), speaker.link)
+        await player.start()
+        task = player._task
+        assert task is not None
+        await until(task.done)
+        with pytest.raises(ZeroDivisionError):
+            await player.stop()
+
+
+def _broken() -> Message:
+    raise ZeroDivisionError
