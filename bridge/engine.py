@@ -7,9 +7,9 @@ Rendering an instant changes no state, so frames that are left out change nothin
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any, Final, TypeAlias
+from itertools import compress
+from typing import Any, Final, NamedTuple, TypeAlias
 
 from bridge.chain.frames import Frames
 from bridge.chain.timing import look_at_timing
@@ -35,8 +35,7 @@ class Cause(StrEnum):
     LAST = "last"
 
 
-@dataclass(frozen=True, slots=True)
-class PublishFrame:
+class PublishFrame(NamedTuple):
     """Send a whole frame: `levels` are the bytes in the order in which they leave on the data line."""
 
     at: Instant
@@ -45,8 +44,7 @@ class PublishFrame:
     cause: Cause
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+class Decision(NamedTuple):
     """A device was given an aspect, or a new reason for the one it has."""
 
     at: Instant
@@ -57,8 +55,7 @@ class Decision:
     event: int
 
 
-@dataclass(frozen=True, slots=True)
-class Report:
+class Report(NamedTuple):
     """Tell the world what a device shows and why; kept for those who come later."""
 
     at: Instant
@@ -67,8 +64,7 @@ class Report:
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
-class Note:
+class Note(NamedTuple):
     """Something worth writing down that changes no light."""
 
     at: Instant
@@ -77,6 +73,13 @@ class Note:
 
 
 Command: TypeAlias = PublishFrame | Decision | Report | Note
+
+
+class _Look(NamedTuple):
+    """What an aspect is for the channels of its device, worked out down to the bytes: (slot, level, byte) for each."""
+
+    cut: tuple[tuple[int, int, int], ...]
+    fade: tuple[tuple[int, int, int], ...]
 
 
 def look_at(layout: Layout) -> tuple[Finding, ...]:
@@ -110,15 +113,18 @@ class Engine:
         self._frames = Frames(layout)
         self._motion = Motion(self._frames.length)
         self._rate = layout.frames_per_second
+        self._looks = [self._looks_of(plan) for plan in self._plans]
         self._shown = [selector.choice.aspect for selector in self._board.selectors]
         self._sent = list(self._frames.frames())
+        self._rendered: Instant = 0
 
     def start(self) -> list[Command]:
         """Put every device into its state of knowing nothing; return all frames and reports."""
         commands: list[Command] = []
-        for plan, selector in zip(self._plans, self._board.selectors, strict=True):
-            self._show(plan, selector.choice.aspect, self.now, cut=True)
-            commands.append(Report(self.now, plan.name, selector.choice.aspect, selector.choice.reason))
+        for index, selector in enumerate(self._board.selectors):
+            choice = selector.choice
+            self._cut(self._looks[index][choice.aspect])
+            commands.append(Report(self.now, selector.device, choice.aspect, choice.reason))
         return [*self.all_frames(Cause.START), *commands]
 
     def handle(self, event: Event) -> list[Command]:
@@ -140,18 +146,21 @@ class Engine:
                 )
             ]
         made = self._board.hear(event, self.events)
+        if not made:
+            return []
         touched: set[int] = set()
         after: list[Command] = []
         for index, choice in made:
             plan = self._plans[index]
+            aspect, reason = choice.aspect, choice.reason
             before = self._shown[index]
-            if before != choice.aspect:
-                self._shown[index] = choice.aspect
-                self._show(plan, choice.aspect, event.at)
+            if before != aspect:
+                self._shown[index] = aspect
+                self._show(self._looks[index][aspect], event.at, plan.fade)
                 touched.add(plan.chain)
-            after.append(Decision(event.at, plan.name, before, choice.aspect, choice.reason, self.events))
-            after.append(Report(event.at, plan.name, choice.aspect, choice.reason))
-        return [*self._render(event.at, touched, Cause.EVENT), *after] if made else after
+            after.append(Decision(event.at, plan.name, before, aspect, reason, self.events))
+            after.append(Report(event.at, plan.name, aspect, reason))
+        return [*self._render(event.at, touched), *after]
 
     def advance(self, instant: Instant) -> list[Command]:
         """Render an instant; return the frames of chains on which something moves.
@@ -162,7 +171,7 @@ class Engine:
         if instant < self.now:
             raise EngineError(f"the instant {instant} lies before {self.now}")
         self.now = instant
-        return [*self._render(instant, set(), Cause.MOTION)]
+        return [*self._render(instant, set())]
 
     def next_wake(self) -> Instant | None:
         """Return the next instant of the frame grid that has to be rendered, or None while nothing moves."""
@@ -182,11 +191,15 @@ class Engine:
         self._sent = list(self._frames.frames())
         return [PublishFrame(self.now, index, frame, cause) for index, frame in enumerate(self._sent)]
 
+    def present_frames(self) -> tuple[bytes, ...]:
+        """Return what every chain was given last; nothing is rendered."""
+        return tuple(self._sent)
+
     def closing(self, at: Instant) -> list[PublishFrame]:
         """Put every device to rest and return the last frames: signals restrictive, lights dark."""
         self.now = max(at, self.now)
-        for plan in self._plans:
-            self._show(plan, plan.rest, self.now, cut=True)
+        for plan, looks in zip(self._plans, self._looks, strict=True):
+            self._cut(looks[plan.rest])
         return self.all_frames(Cause.LAST)
 
     def choices(self) -> dict[str, Choice]:
@@ -202,6 +215,7 @@ class Engine:
             "board": self._board.snapshot(),
             "repeats": self._repeats.snapshot(),
             "motion": self._motion.snapshot(),
+            "rendered": self._rendered,
         }
 
     def restore(self, data: dict[str, Any]) -> None:
@@ -212,41 +226,75 @@ class Engine:
         """
         if data.get("format") != SNAPSHOT_FORMAT:
             raise EngineError(f"a snapshot of format {data.get('format')!r} cannot be read here")
-        if len(data["motion"]["levels"]) != self._frames.length:
+        board, repeats = Board(self.layout), Repeats(self.layout.sources)
+        motion = Motion(self._frames.length)
+        try:
+            board.restore(data["board"])
+            repeats.restore(data["repeats"])
+            motion.restore(data["motion"])
+            now, events, rendered = int(data["now"]), int(data["events"]), int(data["rendered"])
+            devices = set(data["board"])
+        except (KeyError, TypeError, ValueError) as problem:
+            raise EngineError(f"the snapshot cannot be understood: {problem!r}") from problem
+        shown = [selector.choice.aspect for selector in board.selectors]
+        known = all(aspect in looks for aspect, looks in zip(shown, self._looks, strict=True))
+        if not known or devices != {selector.device for selector in board.selectors}:
             raise EngineError("the snapshot is of another layout")
-        self.now = data["now"]
-        self.events = data["events"]
-        self._board.restore(data["board"])
-        self._repeats.restore(data["repeats"])
-        self._motion.restore(data["motion"])
-        self._shown = [selector.choice.aspect for selector in self._board.selectors]
+        self.now, self.events, self._rendered = now, events, rendered
+        self._board, self._repeats, self._motion, self._shown = board, repeats, motion, shown
         for slot in range(self._frames.length):
-            self._frames.patch(slot, self._motion.level(slot))
-        self._render(self.now, set(), Cause.MOTION)
+            self._frames.patch(slot, motion.level(slot))
+        # What moves stands where it was rendered last, not where it would be now: else a frame of the way would
+        # be taken for sent.
+        self._render(rendered, set())
         self._sent = list(self._frames.frames())
 
-    def _show(self, plan: DevicePlan, aspect: str, at: Instant, *, cut: bool = False) -> None:
-        base = self._frames.bases[plan.chain]
-        for offset, level, dimmable in zip(plan.offsets, plan.looks[aspect], plan.dimmable, strict=True):
-            slot = base + offset
-            if plan.fade and dimmable and not cut:
-                self._motion.fade(slot, level, at, plan.fade)
-            else:
-                self._motion.cut(slot, level)
-                self._frames.patch(slot, level)
+    def _looks_of(self, plan: DevicePlan) -> dict[str, _Look]:
+        """Work out every aspect of a device down to the bytes; what may not be lit in part does not fade."""
+        slots = [self._frames.bases[plan.chain] + offset for offset in plan.offsets]
+        looks = {}
+        for aspect, levels in plan.looks.items():
+            channels = [
+                (slot, level, self._frames.byte(slot, level))
+                for slot, level in zip(slots, levels, strict=True)
+            ]
+            fades = [bool(plan.fade) and dimmable for dimmable in plan.dimmable]
+            looks[aspect] = _Look(
+                cut=tuple(compress(channels, [not fade for fade in fades])),
+                fade=tuple(compress(channels, fades)),
+            )
+        return looks
 
-    def _render(self, at: Instant, touched: set[int], cause: Cause) -> list[PublishFrame]:
-        """Return the frames of the touched chains, and of those with something on its way, that differ from before."""
+    def _show(self, look: _Look, at: Instant, time: int) -> None:
+        """Show a look in its own way: at once, or over `time` where it fades."""
+        for slot, level, byte in look.cut:
+            self._motion.cut(slot, level)
+            self._frames.put(slot, byte)
+        for slot, level, _byte in look.fade:
+            self._motion.fade(slot, level, at, time)
+
+    def _cut(self, look: _Look) -> None:
+        """Show a look at once, whatever its way."""
+        for slot, level, byte in (*look.cut, *look.fade):
+            self._motion.cut(slot, level)
+            self._frames.put(slot, byte)
+
+    def _render(self, at: Instant, touched: set[int]) -> list[PublishFrame]:
+        """Return the frames that differ from before: of the chains an event touched, and of those in motion."""
+        chains = touched
         if self._motion.moving:
+            self._rendered = at
             slots, levels = self._motion.render(at)
             self._frames.patch_many(slots, levels)
-            touched = touched.union(self._frames.chains_of(slots))
+            chains = touched.union(self._frames.chains_of(slots))
         published = []
-        for chain in sorted(touched):
+        for chain in sorted(chains):
             frame = self._frames.frame(chain)
             if frame != self._sent[chain]:
                 self._sent[chain] = frame
-                published.append(PublishFrame(at, chain, frame, cause))
+                published.append(
+                    PublishFrame(at, chain, frame, Cause.EVENT if chain in touched else Cause.MOTION)
+                )
         return published
 
 

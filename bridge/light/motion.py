@@ -8,16 +8,24 @@ goes on from where it stands.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bridge.events import Instant
-from bridge.light.lightness import linear_table, step_of_linear
+from bridge.layout.units import FULL_LEVEL
+from bridge.light.lightness import STEPS, linear_table, step_of_linear
 
 Levels: TypeAlias = NDArray[np.uint16]
 Slots: TypeAlias = NDArray[np.intp]
+
+
+@cache
+def _levels_of_steps() -> Levels:
+    """Return the table of lightness for many channels at once."""
+    return np.array(linear_table(), dtype=np.uint16)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +71,6 @@ class Motion:
     def __init__(self, slots: int) -> None:
         self._levels = [0] * slots
         self._fades: dict[int, Fade] = {}
-        self._table = np.array(linear_table(), dtype=np.uint16)
         self._arrays: tuple[NDArray[np.int64], ...] | None = None
 
     @property
@@ -108,7 +115,7 @@ class Motion:
         slots, start, way, low, high, goal, began, time = self._arrays
         done = np.clip(at - began, 0, time)
         steps = start + way * done // time
-        levels = np.where(done >= time, goal, np.clip(self._table[steps], low, high)).astype(np.uint16)
+        levels = np.where(done >= time, goal, np.clip(_levels_of_steps()[steps], low, high)).astype(np.uint16)
         arrived = [slot for slot, fade in self._fades.items() if at - fade.began >= fade.time]
         for slot in arrived:
             del self._fades[slot]
@@ -145,11 +152,25 @@ class Motion:
         """Take back what `snapshot` gave, of as many channels.
 
         Raises:
-            ValueError: it has another number of channels; nothing has changed.
+            KeyError, TypeError, ValueError: it is none of this many channels; nothing has changed.
         """
-        levels = list(data["levels"])
+        levels = [int(level) for level in data["levels"]]
+        fades = {int(slot): Fade(*map(int, rest)) for slot, *rest in data["fades"]}
         if len(levels) != len(self._levels):
             raise ValueError(f"there are {len(self._levels)} channels, not {len(levels)}")
-        self._fades = {row[0]: Fade(*row[1:]) for row in data["fades"]}
-        self._levels = levels
-        self._arrays = None
+        for slot, fade in fades.items():
+            if slot not in range(len(levels)) or not _is_sound(fade):
+                raise ValueError(f"channel {slot} cannot fade so: {fade}")
+        if not all(0 <= level <= FULL_LEVEL for level in levels):
+            raise ValueError("a level is no 16-bit number")
+        self._levels, self._fades, self._arrays = levels, fades, None
+
+
+def _is_sound(fade: Fade) -> bool:
+    steps, levels = (fade.start, fade.goal), (fade.origin, fade.level)
+    return (
+        all(0 <= step <= STEPS for step in steps)
+        and all(0 <= level <= FULL_LEVEL for level in levels)
+        and fade.began >= 0
+        and fade.time >= 1
+    )
