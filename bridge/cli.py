@@ -139,7 +139,7 @@ def demo(
     log_level: Annotated[str, typer.Option(help="debug, info, warning or error.")] = "warning",
 ) -> None:
     """Show everything with pretend trains: a broker, an invented layout, pretend nodes, and the page."""
-    from bridge.service.demo import run_demo  # noqa: PLC0415 - the demo's broker is an extra
+    from bridge.service.demo.run import run_demo  # noqa: PLC0415 - the demo's broker is an extra
 
     set_up_logs(_log_level(log_level))
     address = None if page == "none" else Address.parse(page, 0)
@@ -206,10 +206,10 @@ def _say_ready(page: str | None, log: Path) -> None:
     _err.print("running; Ctrl-C ends it")
 
 
-def _say_demo(page: str | None, log: Path | None, broker: str) -> None:
-    del log
+def _say_demo(page: str | None, broker: str, log: Path) -> None:
     _out.print(f"lamproom demo: open {page}" if page else "lamproom demo: running without a page")
-    _out.print(f"its broker is at {broker}; Ctrl-C ends it")
+    _out.print(f"its broker is at {broker}, its session log is {log}; Ctrl-C ends it")
+    sys.stdout.flush()
 
 
 def _log_level(word: str) -> str:

@@ -88,6 +88,16 @@ def _dies(lamp: Lamp) -> list[dict[str, Any]]:
     ]
 
 
+def _in_words(figures: dict[str, int]) -> dict[str, int | float]:
+    """Return a chain's counters under names that a person reads; times that end in `_ns` in milliseconds."""
+    return {
+        f"{name.removesuffix('_ns')} (ms)".replace("_", " ")
+        if name.endswith("_ns")
+        else name.replace("_", " "): (round(value / 1_000_000, 1) if name.endswith("_ns") else value)
+        for name, value in figures.items()
+    }
+
+
 class Screen:
     """The view of one bridge: it reads from the runner and never writes."""
 
@@ -127,7 +137,7 @@ class Screen:
                 for name, choice in runner.engine.choices().items()
             },
             "nodes": {name: {"state": state, "text": text} for name, (state, text) in runner.nodes.items()},
-            "chains": dict(runner.figures),
+            "chains": {chain: _in_words(figures) for chain, figures in runner.figures.items()},
             "broker": self._broker_state(),
             "clock": self._clock(),
             "counts": dict(runner.counts),
