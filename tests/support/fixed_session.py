@@ -1,0 +1,101 @@
+"""Plays one fixed session and prints the digest of all its frames: `python -m tests.support.fixed_session`.
+
+It is run in processes of its own, which differ in what must make no difference. Two lines come out: the digest,
+and in which ways numpy then computes what the session uses.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from hashlib import sha256
+from importlib import import_module
+from random import Random
+from typing import Final
+
+from numpy.lib.introspect import opt_func_info
+
+from bridge.engine import Command, Decision, Engine, PublishFrame
+from bridge.events import AccessoryReleased, ButtonState, Event
+from tests.support.driving import (
+    FERNHOLLOW,
+    NORMAL,
+    REVERSE,
+    button,
+    copy,
+    heard,
+    layout,
+    lost,
+    order,
+)
+
+EVENTS: Final = 2_000
+SEED: Final = 20_260
+
+
+def fixed_events() -> list[Event]:
+    """Return the session's events: orders above all, in bursts and with pauses, and all else that may come."""
+    chance = Random(SEED)  # noqa: S311 - the same session each time, which is no secret
+    events: list[Event] = []
+    now = 0
+    for _ in range(EVENTS):
+        now += chance.choice([0, 1, 999, 10**6, 17 * 10**6, 33_333_333, 10**8, 10**9])
+        number = chance.choice([*range(61, 68), *range(101, 104)])
+        position = chance.choice([NORMAL, REVERSE])
+        source = chance.choice(["panel", "booster"])
+        what = chance.randrange(20)
+        events.append(
+            copy(number, position, now, source)
+            if what == 0
+            else AccessoryReleased(at=now, source=source, number=number)
+            if what == 1
+            else (lost if chance.randrange(2) else heard)(source, now)
+            if what == 2
+            else button("shop", chance.choice(list(ButtonState)), now)
+            if what < 5
+            else order(number, position, now, source)
+        )
+    return events
+
+
+def play(events: list[Event]) -> list[Command]:
+    """Play events as a busy machine would: some wakes late, some left out."""
+    chance = Random(SEED + 1)  # noqa: S311 - the same session each time, which is no secret
+    engine = Engine(layout(FERNHOLLOW))
+    said = engine.start()
+    for event in events:
+        while (wake := engine.next_wake()) is not None and wake <= event.at:
+            late = min(wake + chance.choice([0, 0, 0, 1, 40_000_000]), event.at)
+            said += engine.advance(late)
+        said += engine.handle(event)
+    while (wake := engine.next_wake()) is not None:
+        said += engine.advance(wake)
+    said += engine.closing(engine.now)
+    return said
+
+
+def digest(commands: list[Command]) -> str:
+    """Return the digest of all frames and decisions."""
+    whole = sha256()
+    for command in commands:
+        if isinstance(command, PublishFrame):
+            whole.update(f"{command.at} {command.chain} {command.cause.value} ".encode() + command.levels)
+        elif isinstance(command, Decision):
+            whole.update(repr(tuple(command)).encode())
+    return whole.hexdigest()
+
+
+def numpy_ways() -> dict[str, object]:
+    """Return which vector extensions numpy can choose at run time, which of them are on, and what it then runs."""
+    core = import_module("numpy._core._multiarray_umath")  # no public name of numpy tells
+    chosen = opt_func_info(func_name="^(add|subtract|multiply|floor_divide|greater_equal|bitwise_xor|clip)$")
+    return {
+        "baseline": core.__cpu_baseline__,
+        "choices": core.__cpu_dispatch__,
+        "on": [feature for feature in core.__cpu_dispatch__ if core.__cpu_features__[feature]],
+        "runs": sorted({way["current"] for types in chosen.values() for way in types.values()}),
+    }
+
+
+if __name__ == "__main__":
+    sys.stdout.write(f"{digest(play(fixed_events()))}\n{json.dumps(numpy_ways())}\n")
