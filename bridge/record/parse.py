@@ -1,0 +1,262 @@
+"""From one line of a session log to what it says, or to the reason why it says nothing."""
+
+from __future__ import annotations
+
+import binascii
+import json
+import zlib
+from base64 import b64decode
+from collections.abc import Callable
+from typing import Any, Final
+
+from bridge.engine import Cause, Decision, Note
+from bridge.errors import DecodeError
+from bridge.events import Instant, event_from_data
+from bridge.record.digests import text_digest
+from bridge.record.lines import FORMAT, LOG, End, Frame, Header, Input, Line, Lost, Refused, Rendered
+
+LONGEST_RUN: Final = 100_000
+"""Instants in one run: minutes, where a line holds a second. A longer one is a broken line."""
+
+LARGEST_LAYOUT: Final = 64 * 1024 * 1024
+"""Bytes of a layout file: a header that unfolds to more is not believed."""
+
+LAST_INSTANT: Final = 2**63 - 1
+"""Instants are computed with as signed integers of 64 bits: 292 years."""
+
+
+def parse_line(data: bytes) -> Line:
+    """Return what a line says.
+
+    Args:
+        data: the line, with or without its end.
+
+    Raises:
+        DecodeError: it is no line of a log of this format or an older one; the message says why. No other.
+    """
+    try:
+        said = json.loads(data.decode("utf-8"))
+    except (ValueError, RecursionError) as error:
+        raise _bad(f"this is not JSON: {error}", data) from None
+    kind = next(iter(said), None) if isinstance(said, dict) else None
+    reader = _READERS.get(kind) if isinstance(kind, str) else None
+    if reader is None:
+        raise _bad(f"no line of a session log begins with {kind!r}", data, expected=", ".join(_READERS))
+    fields = _Fields(said, data)
+    line = reader(fields)
+    fields.no_others()
+    return line
+
+
+def _bad(message: str, data: bytes, expected: str = "") -> DecodeError:
+    return DecodeError(message, received=data[:200].decode("utf-8", "replace"), expected=expected)
+
+
+class _Fields:
+    """The values of one line, each of which is asked for once."""
+
+    def __init__(self, said: dict[str, Any], data: bytes) -> None:
+        self._said = said
+        self._data = data
+        self._asked: set[str] = set()
+
+    def bad(self, message: str) -> DecodeError:
+        return _bad(message, self._data)
+
+    def any(self, key: str) -> Any:
+        self._asked.add(key)
+        if key not in self._said:
+            raise self.bad(f"{key!r} is missing")
+        return self._said[key]
+
+    def has(self, key: str) -> bool:
+        return key in self._said
+
+    def text(self, key: str) -> str:
+        value = self.any(key)
+        if not isinstance(value, str):
+            raise self.bad(f"{key!r} is {value!r:.80}, and not a text")
+        return value
+
+    def whole(self, key: str, lowest: int = 0) -> int:
+        return self.number(self.any(key), key, lowest)
+
+    def number(self, value: Any, key: str, lowest: int = 0) -> int:
+        if type(value) is not int or not lowest <= value <= LAST_INSTANT:
+            raise self.bad(f"{key!r} is {value!r:.80}, and not a whole number from {lowest}")
+        return value
+
+    def inner(self, key: str) -> _Fields:
+        value = self.any(key)
+        if not isinstance(value, dict):
+            raise self.bad(f"{key!r} is {value!r:.80}, and not an object")
+        return _Fields(value, self._data)
+
+    def texts(self, key: str) -> dict[str, str]:
+        value = self.any(key)
+        if not isinstance(value, dict) or not all(isinstance(each, str) for each in value.values()):
+            raise self.bad(f"{key!r} is {value!r:.80}, and not an object of texts")
+        return value
+
+    def items(self, key: str) -> list[Any]:
+        value = self.any(key)
+        if not isinstance(value, list):
+            raise self.bad(f"{key!r} is {value!r:.80}, and not a list")
+        return value
+
+    def yes(self, key: str) -> bool:
+        if not self.has(key):
+            return False
+        if self.any(key) is not True:
+            raise self.bad(f"{key!r} can only be true")
+        return True
+
+    def packed(self, key: str) -> bytes:
+        try:
+            return b64decode(self.text(key), validate=True)
+        except (ValueError, binascii.Error) as error:
+            raise self.bad(f"{key!r} is not base64: {error}") from None
+
+    def payload(self, key: str) -> bytes:
+        if isinstance(self.any(key), str):
+            return self.text(key).encode("utf-8", "surrogatepass")
+        inner = self.inner(key)
+        payload = inner.packed("base64")
+        inner.no_others()
+        return payload
+
+    def levels(self, key: str) -> bytes:
+        try:
+            return bytes.fromhex(self.text(key))
+        except ValueError as error:
+            raise self.bad(f"{key!r} is not hexadecimal: {error}") from None
+
+    def no_others(self) -> None:
+        others = [key for key in self._said if key not in self._asked]
+        if others:
+            raise self.bad(f"no key {others[0]!r} belongs here")
+
+
+def _header(fields: _Fields) -> Line:
+    if fields.text("log") != LOG:
+        raise fields.bad("this is not a session log of lamproom")
+    number = fields.whole("format", 1)
+    if number > FORMAT:
+        raise fields.bad(
+            f"this log has format {number}, and this lamproom reads formats up to {FORMAT}: "
+            "read it with the lamproom that wrote it, or a newer one"
+        )
+    layout = fields.inner("layout")
+    unpacker = zlib.decompressobj()
+    try:
+        whole = unpacker.decompress(layout.packed("text"), LARGEST_LAYOUT)
+        text = whole.decode("utf-8", "surrogatepass")
+    except (zlib.error, UnicodeDecodeError) as error:
+        raise fields.bad(f"the layout file within cannot be unpacked: {error}") from None
+    digest = layout.text("digest")
+    if not unpacker.eof or text_digest(text) != digest:
+        raise fields.bad("the layout file within does not agree with its own digest: the log is damaged")
+    header = Header(
+        started=fields.text("started"),
+        version=fields.text("version"),
+        python=fields.text("python"),
+        numpy=fields.text("numpy"),
+        layout=layout.text("name"),
+        file=layout.text("file"),
+        digest=digest,
+        text=text,
+        tables=fields.text("tables"),
+        format=number,
+    )
+    layout.no_others()
+    return header
+
+
+def _input(fields: _Fields) -> Line:
+    number, at, source = fields.whole("in", 1), fields.whole("at"), fields.text("source")
+    events = []
+    for said in fields.items("events"):
+        if not isinstance(said, dict) or not isinstance(said.get("kind"), str):
+            raise fields.bad(f"{said!r:.80} is no event")
+        event = event_from_data(said)
+        fields.number(event.at, "at")
+        events.append(event)
+    if not fields.has("channel"):
+        return Input(number, at, source, tuple(events))
+    channel, payload = fields.text("channel"), fields.payload("raw")
+    return Input(number, at, source, tuple(events), channel, payload, fields.yes("retained"))
+
+
+def _refused(fields: _Fields) -> Line:
+    payload = fields.payload("raw")
+    return Refused(
+        number=fields.whole("refused", 1),
+        at=fields.whole("at"),
+        source=fields.text("source"),
+        channel=fields.text("channel"),
+        payload=payload,
+        length=fields.whole("length") if fields.has("length") else len(payload),
+        why=fields.text("why"),
+        retained=fields.yes("retained"),
+    )
+
+
+def _decided(fields: _Fields) -> Line:
+    return Decision(
+        at=fields.whole("at"),
+        device=fields.text("decided"),
+        before=fields.text("before"),
+        aspect=fields.text("aspect"),
+        reason=fields.text("reason"),
+        event=fields.whole("event"),
+    )
+
+
+def _note(fields: _Fields) -> Line:
+    return Note(fields.whole("at"), fields.text("note"), fields.whole("event"))
+
+
+def _frame(fields: _Fields) -> Line:
+    chain, at, said = fields.text("frame"), fields.whole("at"), fields.text("cause")
+    if said not in tuple(Cause):
+        raise fields.bad(f"no frame has the cause {said!r}")
+    return Frame(chain, at, Cause(said), fields.levels("levels"))
+
+
+def _rendered(fields: _Fields) -> Line:
+    instants: list[Instant] = []
+    for item in fields.items("rendered"):
+        if not isinstance(item, list):
+            instants.append(fields.number(item, "rendered"))
+            continue
+        if len(item) != 3:
+            raise fields.bad(f"a run of instants is [first, distance, count], and not {item!r:.80}")
+        first, step, count = (fields.number(part, "rendered") for part in item)
+        if not 1 <= count <= LONGEST_RUN:
+            raise fields.bad(f"a run of {count} instants is not believed")
+        fields.number(first + step * (count - 1), "rendered")
+        instants += [first + step * index for index in range(count)]
+    if not fields.has("digests"):
+        return Rendered(tuple(instants))
+    return Rendered(tuple(instants), fields.texts("digests"))
+
+
+def _lost(fields: _Fields) -> Line:
+    return Lost(fields.whole("lost", 1), fields.whole("at"))
+
+
+def _end(fields: _Fields) -> Line:
+    return End(fields.whole("end"), fields.whole("events"), fields.texts("digests"))
+
+
+_READERS: Final[dict[str, Callable[[_Fields], Line]]] = {
+    "log": _header,
+    "in": _input,
+    "refused": _refused,
+    "decided": _decided,
+    "note": _note,
+    "frame": _frame,
+    "rendered": _rendered,
+    "lost": _lost,
+    "end": _end,
+}

@@ -1,0 +1,132 @@
+"""From what happened to lines: nothing in here is on the way of the light."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Protocol, TypeAlias
+
+from bridge.engine import Command, PublishFrame, Report
+from bridge.events import SECOND, Event, Instant
+from bridge.record.digests import ChainDigests
+from bridge.record.lines import End, Frame, Input, Line, Lost, Refused, Rendered
+
+
+class RawForm(Protocol):
+    """What came in, exactly as it came: `adapters.contract.Raw` looks like this."""
+
+    @property
+    def channel(self) -> str:
+        """Where it came from."""
+        ...
+
+    @property
+    def payload(self) -> bytes:
+        """The bytes."""
+        ...
+
+    @property
+    def retained(self) -> bool:
+        """Whether it is a copy that was kept."""
+        ...
+
+
+@dataclass(slots=True)
+class Came:
+    """An input, kept as it is until somebody has time to put it into words."""
+
+    number: int
+    at: Instant
+    source: str
+    raw: RawForm | None
+    events: tuple[Event, ...]
+
+
+@dataclass(slots=True)
+class Followed:
+    """What the engine returned for an event, the start or the end."""
+
+    commands: Sequence[Command]
+
+
+@dataclass(slots=True)
+class Stepped:
+    """An instant that was rendered, with its frames."""
+
+    at: Instant
+    commands: Sequence[Command]
+
+
+@dataclass(slots=True)
+class Ended:
+    """The clean end."""
+
+    at: Instant
+
+
+Entry: TypeAlias = Came | Followed | Stepped | Refused | Lost | Ended
+
+
+class Scribe:
+    """Turns entries into lines; remembers what was rendered since the digests were given last."""
+
+    def __init__(self, keys: tuple[str, ...]) -> None:
+        self._keys = keys
+        self._digests = ChainDigests(keys)
+        self._instants: list[Instant] = []
+        self._since: Instant | None = None
+        self._events = 0
+
+    def lines(self, entries: Sequence[Entry]) -> Iterator[Line]:
+        """Yield the lines of these entries.
+
+        Instants that were rendered are given at once, so that a log which breaks off is short of little; the
+        digests wait for the next line of another kind, for a second to be full, or for the motion to pause.
+        """
+        for entry in entries:
+            if isinstance(entry, Stepped):
+                yield from self._step(entry)
+            else:
+                yield from self._digested()
+                yield from self._plain(entry)
+        if not entries:
+            yield from self._digested()
+        elif self._instants:
+            yield Rendered(tuple(self._instants))
+            self._instants.clear()
+
+    def _step(self, entry: Stepped) -> Iterator[Line]:
+        self._instants.append(entry.at)
+        if self._since is None:
+            self._since = entry.at
+        for command in entry.commands:
+            if isinstance(command, PublishFrame):
+                self._digests.add(command)
+        if entry.at - self._since >= SECOND:
+            yield from self._digested()
+
+    def _digested(self) -> Iterator[Line]:
+        if self._since is not None:
+            yield Rendered(tuple(self._instants), self._digests.take())
+            self._instants.clear()
+            self._since = None
+
+    def _plain(self, entry: Came | Followed | Refused | Lost | Ended) -> Iterator[Line]:
+        if isinstance(entry, Came):
+            number, at, source, events = entry.number, entry.at, entry.source, entry.events
+            self._events = number - 1 + len(events)
+            if entry.raw is None:
+                yield Input(number, at, source, events)
+            else:
+                raw = entry.raw
+                yield Input(number, at, source, events, raw.channel, raw.payload, raw.retained)
+        elif isinstance(entry, Followed):
+            for command in entry.commands:
+                if isinstance(command, PublishFrame):
+                    yield Frame(self._keys[command.chain], command.at, command.cause, command.levels)
+                elif not isinstance(command, Report):  # what a report says stands in its decision
+                    yield command
+        elif isinstance(entry, Ended):
+            yield End(entry.at, self._events, self._digests.all())
+        else:
+            yield entry

@@ -1,0 +1,215 @@
+"""Writing the session log: the light of a step goes out first, and is written down after it.
+
+Whoever drives the engine hands over what happened, which costs an append to a queue. Every 100 ms `flush`
+turns what has gathered into lines and writes them, away from the event loop. A disk that is full, slow or
+gone ends the log and never the lights.
+"""
+
+from __future__ import annotations
+
+import os
+import platform
+from collections import deque
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+from threading import Lock
+from typing import Final
+
+import numpy as np
+
+import bridge
+from bridge.engine import Command
+from bridge.events import Event, Instant
+from bridge.layout.model import Layout
+from bridge.record.digests import tables_digest, text_digest
+from bridge.record.lines import LONGEST_REFUSED, Header, Lost, Refused, line_bytes
+from bridge.record.scribe import Came, Ended, Entry, Followed, RawForm, Scribe, Stepped
+
+MOST_WAITING: Final = 100_000
+"""Entries that may wait for the disk."""
+
+FLUSHES_A_SYNC: Final = 10
+"""`flush` is called every 100 ms, so the disk is asked about once a second to keep what it was given."""
+
+
+def make_header(layout: Layout, text: str, *, file: str, started: str) -> Header:
+    """Return the header of a session that drives `layout`, which was read from `text`."""
+    return Header(
+        started=started,
+        version=bridge.__version__,
+        python=platform.python_version(),
+        numpy=np.__version__,
+        layout=layout.name,
+        file=file,
+        digest=text_digest(text),
+        text=text,
+        tables=tables_digest(),
+    )
+
+
+class SessionLog:
+    """One session's log file.
+
+    `input`, `refused`, `commands`, `rendered` and `end` are for the event loop: they touch no disk, format
+    nothing and never wait. `flush` and `close` are for one worker thread at a time (a second call waits for
+    the first). The file is made by the first `flush`; one that is there already is never written to.
+
+    Args:
+        path: the file to make; its directory is made where there is none.
+        header: what `make_header` gave.
+        layout: what is driven.
+        most_waiting: entries that may wait for the disk; what finds no room is counted and lost.
+    """
+
+    def __init__(
+        self, path: Path, header: Header, layout: Layout, *, most_waiting: int = MOST_WAITING
+    ) -> None:
+        self.path = path
+        self._most_waiting = most_waiting
+        # Each end of a deque may be used by a thread of its own; a list would have to be swapped under a lock.
+        self._waiting: deque[Entry] = deque()
+        self._lost = 0
+        self._lost_since: Instant = 0
+        self._refused = 0
+        self._stopped = False
+        self._lock = Lock()
+        self._file = -1
+        self._flushes = 0
+        self._unsynced = False
+        self._scribe = Scribe(tuple(chain.key for chain in layout.chains))
+        self._first = line_bytes(header)
+
+    @property
+    def stopped(self) -> bool:
+        """Whether the log has ended, cleanly or by a fault."""
+        return self._stopped
+
+    def input(
+        self, number: int, at: Instant, source: str, raw: RawForm | None, events: tuple[Event, ...]
+    ) -> None:
+        """Take an input that was handled: `number` is that of its first event, `raw` None where it had none."""
+        self._put(Came(number, at, source, raw, events), at)
+
+    def refused(self, at: Instant, source: str, raw: RawForm, why: str) -> None:
+        """Take an input that meant nothing."""
+        self._refused += 1
+        payload = raw.payload[:LONGEST_REFUSED]
+        length = len(raw.payload)
+        line = Refused(self._refused, at, source, raw.channel, payload, length, why, raw.retained)
+        self._put(line, at)
+
+    def commands(self, commands: Sequence[Command]) -> None:
+        """Take what the engine returned from `start`, `handle` or `closing`, after the input that caused it.
+
+        The list is kept as it is: whoever hands it over changes it no more.
+        """
+        if commands:
+            self._put(Followed(commands), commands[0].at)
+
+    def rendered(self, at: Instant, commands: Sequence[Command]) -> None:
+        """Take an instant that was rendered and the frames that came of it, also where there were none."""
+        self._put(Stepped(at, commands), at)
+
+    def end(self, at: Instant) -> None:
+        """Take the clean end of the session; `close` writes it."""
+        self._put(Ended(at), at)
+
+    def _put(self, entry: Entry, at: Instant) -> None:
+        if self._stopped:
+            return
+        if len(self._waiting) >= self._most_waiting:
+            self._lost_since = self._lost_since if self._lost else at
+            self._lost += 1
+            return
+        if self._lost:
+            self._waiting.append(Lost(self._lost, self._lost_since))
+            self._lost = 0
+        self._waiting.append(entry)
+
+    def flush(self) -> str | None:
+        """Write what has gathered, whole lines in one go.
+
+        Returns:
+            None; or, once, a sentence about why the log has ended here. It never raises.
+        """
+        with self._lock:
+            return self._guarded(last=False)
+
+    def close(self) -> str | None:
+        """Write what is left and let go of the file; returns like `flush`."""
+        with self._lock:
+            trouble = self._guarded(last=True)
+            self._let_go()
+            return trouble
+
+    def _guarded(self, *, last: bool) -> str | None:
+        if self._stopped:
+            return None
+        try:
+            self._write_down(last=last)
+        except FileExistsError:
+            return self._give_up(
+                "a file stands there already, and no log is ever written over", "move it away"
+            )
+        except OSError as error:
+            remedy = "make room on that disk, or name another place for the log"
+            return self._give_up(error.strerror or str(error), remedy)
+        except Exception as error:  # noqa: BLE001 - a fault of ours in here must not take the lights with it
+            return self._give_up(
+                f"{type(error).__name__}: {error}", "this is a fault of lamproom: please report it"
+            )
+        return None
+
+    def _give_up(self, why: str, remedy: str) -> str:
+        self._let_go()
+        self._waiting.clear()
+        return (
+            f"the session log {self.path} cannot be written: {why}. The lights run on, and this session is "
+            f"recorded no further; {remedy}, then start again"
+        )
+
+    def _let_go(self) -> None:
+        self._stopped = True
+        if self._file >= 0:
+            with suppress(OSError):
+                os.close(self._file)
+            self._file = -1
+
+    def _write_down(self, *, last: bool) -> None:
+        if last and self._lost:
+            self._waiting.append(Lost(self._lost, self._lost_since))
+        data = b"".join(map(line_bytes, self._scribe.lines(_drain(self._waiting))))
+        if self._file < 0:
+            self._file = _create(self.path)
+            data = self._first + data
+        if data:
+            _write(self._file, data)
+            self._unsynced = True
+        self._flushes += 1
+        if self._unsynced and (last or self._flushes % FLUSHES_A_SYNC == 1):
+            os.fsync(self._file)
+            self._unsynced = False
+
+
+def _drain(waiting: deque[Entry]) -> list[Entry]:
+    # Only what was there at the beginning: a loop that keeps appending must not keep this one from ending.
+    return [waiting.popleft() for _ in range(len(waiting))]
+
+
+def _create(path: Path) -> int:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_CLOEXEC, 0o644)
+
+
+def _write(file: int, data: bytes) -> None:
+    """Write everything, or take back the line that could not be finished and raise."""
+    whole = os.fstat(file).st_size
+    written = 0
+    try:
+        while written < len(data):
+            written += os.write(file, memoryview(data)[written:])
+    except OSError:
+        with suppress(OSError):
+            os.ftruncate(file, whole + data.rfind(b"\n", 0, written) + 1)
+        raise
