@@ -1,0 +1,312 @@
+"""Replaying a session: the same inputs into a fresh engine, and everything that comes out held to the log."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Final, TypeAlias
+
+from bridge.engine import Cause, Command, Decision, Engine, Note, PublishFrame, Report, look_at
+from bridge.errors import DecodeError, EngineError, LayoutError
+from bridge.events import Event, Instant
+from bridge.layout import Layout, read_layout
+from bridge.layout.findings import errors
+from bridge.record.digests import ChainDigests, FrameDigest, tables_digest
+from bridge.record.lines import End, Frame, Header, Input, Lost, Refused, Rendered
+from bridge.record.reader import Log, Torn, read_log
+from bridge.record.result import Difference, ReplayResult, frame_difference, report_lines
+from bridge.record.words import event_text, instant_text
+
+__all__ = ["Progress", "ReplayResult", "replay", "report_lines"]
+
+Progress: TypeAlias = Callable[[int, int], None]
+"""Is told how many bytes of the log were replayed, and how many there are."""
+
+LINES_A_PROGRESS: Final = 1000
+"""Progress is told every so many lines, and at the end."""
+
+_Made: TypeAlias = PublishFrame | Decision | Note
+
+
+def replay(path: Path, layout_text: str | None = None, progress: Progress | None = None) -> ReplayResult:
+    """Replay a log.
+
+    Args:
+        path: the log.
+        layout_text: a layout file to replay it through instead of the one in the log.
+        progress: is told how far it is.
+
+    Raises:
+        DecodeError: the log cannot be read; the message names the file, the line and the reason.
+        LayoutError: the layout file cannot be driven.
+    """
+    log = read_log(path)
+    header = next(log).line
+    if not isinstance(header, Header):  # the reader gives the header first, or raises
+        raise DecodeError(f"{path}:1: the log does not begin with its header")
+    text = header.text if layout_text is None else layout_text
+    whose = f"the layout file within {path}" if layout_text is None else "the layout file"
+    replaying = _Replay(path, _layout(text, whose))
+    if header.tables != tables_digest():
+        replaying.notes.append(
+            f"it was recorded by lamproom {header.version} with other tables of light: levels may come out otherwise"
+        )
+    replaying.run(log, progress)
+    return replaying.result(header)
+
+
+def _layout(text: str, whose: str) -> Layout:
+    layout, findings = read_layout(text)
+    found = errors(findings) if layout is None else errors(look_at(layout))
+    if layout is None or found:
+        raise LayoutError(f"{whose} cannot be driven: line {found[0].mark.line}: {found[0].message}", found)
+    return layout
+
+
+class _Replay:
+    """A fresh engine, and what it made that the log has yet to show."""
+
+    def __init__(self, path: Path, layout: Layout) -> None:
+        self.notes: list[str] = []
+        self._path = path
+        self._layout = layout
+        self._keys = tuple(chain.key for chain in layout.chains)
+        self._engine = Engine(layout)
+        self._digests = ChainDigests(self._keys)
+        self._all = FrameDigest(self._keys)
+        self._made: deque[_Made] = deque()
+        self._compare = (
+            True  # off from a difference until the next input: what follows from it says nothing new
+        )
+        self._difference: Difference | None = None
+        self._cause = (0, "")
+        self._since: Instant = 0
+        self._last: Instant = 0
+        self._closed = False
+        self._ended = False
+        self._refused = self._decisions = self._frames = self._instants = 0
+        self._reworded: list[int] = []
+
+    def run(self, log: Log, progress: Progress | None) -> None:
+        """Take all lines."""
+        size = self._path.stat().st_size
+        self._take(self._engine.start())
+        for placed in log:
+            number, line = placed.number, placed.line
+            if isinstance(line, Torn):
+                self.notes.append(f"line {number} stops in the middle: the log was cut off there")
+                break
+            if isinstance(line, Lost):
+                self.notes.append(
+                    f"line {number}, at {instant_text(line.at)}: {line.count} entries were lost because the disk "
+                    "could not keep up; the replay ends there"
+                )
+                break
+            try:
+                self._line(number, line)
+            except EngineError as error:
+                raise DecodeError(f"{self._path}:{number}: out of order: {error}") from None
+            if progress is not None and number % LINES_A_PROGRESS == 0:
+                progress(placed.end, size)
+        if progress is not None:
+            progress(size, size)
+
+    def result(self, header: Header) -> ReplayResult:
+        """Return what came of it."""
+        if self._reworded:
+            count = len(self._reworded)
+            what = "1 reason is" if count == 1 else f"{count} reasons are"
+            self.notes.append(
+                f"{what} worded otherwise than in the log, the first in line {self._reworded[0]}"
+            )
+        return ReplayResult(
+            file=str(self._path),
+            layout=self._layout.name,
+            started=header.started,
+            events=self._engine.events,
+            refused=self._refused,
+            decisions=self._decisions,
+            frames=self._frames,
+            instants=self._instants,
+            length=self._last,
+            ended=self._ended,
+            digest=self._all.hex(),
+            difference=self._difference,
+            notes=tuple(self.notes),
+        )
+
+    def _line(self, number: int, line: object) -> None:
+        match line:
+            case Input():
+                self._nothing_missing(number)
+                self._input(number, line)
+            case Refused():
+                self._refused += 1
+                self._last = max(self._last, line.at)
+            case Rendered():
+                self._nothing_missing(number)
+                self._rendered(number, line)
+            case Frame():
+                self._frame(number, line)
+            case Decision() | Note():
+                self._decided(number, line)
+            case End():
+                self._end(number, line)
+
+    def _input(self, number: int, line: Input) -> None:
+        first = self._engine.events + 1
+        if line.number != first:
+            self._differs(number, line.at, f"the log goes on with event {line.number} where {first} is next")
+        for event in line.events:
+            self._handle(event)
+        self._last = max(self._last, line.at)
+
+    def _handle(self, event: Event) -> None:
+        commands = self._engine.handle(event)
+        self._cause = (self._engine.events, event_text(event))
+        self._take(commands)
+
+    def _take(self, commands: list[Command]) -> None:
+        self._compare = True
+        for command in commands:
+            if isinstance(command, PublishFrame):
+                self._count(command)
+            if not isinstance(command, Report):
+                self._made.append(command)
+
+    def _count(self, frame: PublishFrame) -> None:
+        self._frames += 1
+        self._all.add(frame.at, frame.chain, frame.levels)
+
+    def _rendered(self, number: int, line: Rendered) -> None:
+        for instant in line.instants:
+            self._instants += 1
+            self._last = max(self._last, instant)
+            for command in self._engine.advance(instant):
+                if isinstance(command, PublishFrame):
+                    self._count(command)
+                    self._digests.add(command)
+        if line.digests is None:
+            return
+        digests = self._digests.take()
+        since, self._since = self._since, self._last
+        unlike = [key for key in {**line.digests, **digests} if line.digests.get(key) != digests.get(key)]
+        if unlike:
+            key = unlike[0]
+            if key not in line.digests:
+                which = "the log has none, and the replay has some"
+            elif key not in digests:
+                which = "the replay has none, and the log has some"
+            else:
+                which = "at least one was changed, is missing or is too many"
+            what = (
+                f"the moving frames of {key} between {instant_text(since)} and {instant_text(self._last)} "
+                f"are not those of the log: {which}"
+            )
+            self._differs(number, self._last, what, chain=key)
+
+    def _frame(self, number: int, line: Frame) -> None:
+        if line.cause is Cause.LAST and not self._closed:
+            self._nothing_missing(number)
+            self._close(line.at)
+        self._last = max(self._last, line.at)
+        if line.chain not in self._keys:
+            self._differs(number, line.at, f"the log has a frame of {line.chain}, which this layout has not")
+            return
+        chain = self._keys.index(line.chain)
+        wanted = PublishFrame(line.at, chain, line.levels, line.cause)
+        made = self._next(number, wanted)
+        if isinstance(made, PublishFrame) and made.levels != line.levels:
+            found = frame_difference(self._layout, chain, line.levels, made.levels, line=number, at=line.at)
+            self._note_difference(found)
+
+    def _decided(self, number: int, line: Decision | Note) -> None:
+        self._decisions += isinstance(line, Decision)
+        made = self._next(number, line)
+        if isinstance(made, Decision) and isinstance(line, Decision):
+            if (made.before, made.aspect) != (line.before, line.aspect):
+                what = (
+                    f"{line.device} goes from {line.before} to {line.aspect} in the log, and from {made.before} "
+                    f"to {made.aspect} in the replay"
+                )
+                self._differs(number, line.at, what)
+            elif made != line:
+                # A newer lamproom may say it better, and the light is the same.
+                self._reworded.append(number)
+        elif isinstance(made, Note) and made != line:
+            self._reworded.append(number)
+
+    def _next(self, number: int, line: _Made) -> _Made | None:
+        """Return what the replay made in the place of a line, or None where it has nothing of that kind there."""
+        if not self._compare:
+            return None
+        if self._made and _place(self._made[0]) == _place(line):
+            return self._made.popleft()
+        if any(_place(made) == _place(line) for made in self._made):
+            self._missing(number)
+        else:
+            self._differs(number, line.at, f"the log has {_words(line, self._keys)}, and the replay has not")
+        return None
+
+    def _nothing_missing(self, number: int) -> None:
+        if self._made and self._compare:
+            self._missing(number)
+        self._made.clear()
+        self._compare = True
+
+    def _missing(self, number: int) -> None:
+        made = self._made[0]
+        self._differs(number, made.at, f"the log lacks {_words(made, self._keys)}, which the replay has")
+
+    def _close(self, at: Instant) -> None:
+        self._closed = True
+        self._take([*self._engine.closing(at)])
+
+    def _end(self, number: int, line: End) -> None:
+        if not self._closed:
+            self._nothing_missing(number)
+            self._close(line.at)
+        self._nothing_missing(number)
+        if line.events != self._engine.events:
+            what = f"the session had {line.events} events, and the log has {self._engine.events}: some are missing"
+            self._differs(number, line.at, what)
+        unlike = [key for key, digest in self._digests.all().items() if line.digests.get(key) != digest]
+        unlike += [key for key in line.digests if key not in self._digests.all()]
+        if unlike:
+            what = f"the moving frames of {unlike[0]} in the whole session are not those of the log"
+            self._differs(number, line.at, what, chain=unlike[0])
+        self._ended = True
+        self._last = max(self._last, line.at)
+
+    def _differs(self, line: int, at: Instant, what: str, *, chain: str = "") -> None:
+        self._note_difference(Difference(line, at, what, chain=chain))
+
+    def _note_difference(self, difference: Difference) -> None:
+        self._compare = False
+        self._made.clear()
+        if self._difference is None:
+            event, cause = self._cause
+            self._difference = replace(difference, event=event, cause=cause)
+
+
+def _place(made: _Made) -> tuple[object, ...]:
+    """Return what a line is about: two with the same place are compared, and not taken for a missing line."""
+    match made:
+        case PublishFrame():
+            return ("frame", made.at, made.chain, made.cause)
+        case Decision():
+            return ("decision", made.at, made.device, made.event)
+        case Note():
+            return ("note", made.at, made.event)
+
+
+def _words(made: _Made, keys: tuple[str, ...]) -> str:
+    match made:
+        case PublishFrame():
+            return f"a frame of {keys[made.chain]}"
+        case Decision():
+            return f"the decision that {made.device} goes from {made.before} to {made.aspect} ({made.reason})"
+        case Note():
+            return f"the note {made.text!r}"

@@ -1,0 +1,163 @@
+"""What came of a replay, as data and as sentences."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from bridge.events import Instant
+from bridge.layout.model import Chain, Layout
+from bridge.record.words import instant_text
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """Where a replay first came out unlike its log.
+
+    Attributes:
+        line: of the log.
+        at: instant.
+        what: one sentence.
+        event: number of the event that caused it or came last before it; 0 where there was none.
+        cause: that event in words, or empty.
+        chain: as `node/chain`, or empty where it is about no chain.
+        offset: of the first byte that differs, or None where that is not known.
+        recorded: that byte in the log.
+        replayed: that byte in the replay.
+        position: of the chip that the byte belongs to.
+        fixture: that the byte belongs to, or empty.
+        lamp: of that fixture, or empty.
+    """
+
+    line: int
+    at: Instant
+    what: str
+    event: int = 0
+    cause: str = ""
+    chain: str = ""
+    offset: int | None = None
+    recorded: int | None = None
+    replayed: int | None = None
+    position: int | None = None
+    fixture: str = ""
+    lamp: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReplayResult:
+    """What a replay did, and how it compares with the log.
+
+    Attributes:
+        file: the log.
+        layout: name of the layout.
+        started: wall time at which the session began.
+        events: how many were handled.
+        refused: inputs that meant nothing.
+        decisions: how many were compared.
+        frames: how many were made, moving ones among them.
+        instants: how many were rendered.
+        length: of the session, nanoseconds.
+        ended: whether the log has its clean end.
+        digest: of all frames that were made, in their order.
+        difference: the first one, or None where everything came out the same.
+        notes: what else an owner should know.
+    """
+
+    file: str
+    layout: str
+    started: str
+    events: int
+    refused: int
+    decisions: int
+    frames: int
+    instants: int
+    length: Instant
+    ended: bool
+    digest: str
+    difference: Difference | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def same(self) -> bool:
+        """Whether the frames and decisions came out as they were recorded."""
+        return self.difference is None
+
+    def to_data(self) -> dict[str, Any]:
+        """Return everything as plain data for JSON."""
+        return {"same": self.same, **asdict(self)}
+
+
+def report_lines(result: ReplayResult) -> list[str]:
+    """Return what an owner wants to know of a replay, a sentence or two a line."""
+    end = "ended cleanly" if result.ended else "broke off"
+    session = f"{result.file}: a session of {result.layout}, begun {result.started}"
+    counts = ", ".join(
+        (
+            _count(result.events, "event"),
+            _count(result.refused, "refused input"),
+            _count(result.decisions, "decision"),
+            _count(result.frames, "frame"),
+            _count(result.instants, "rendered instant"),
+        )
+    )
+    lines = [f"{session}; it {end} after {instant_text(result.length)}", f"replayed: {counts}"]
+    lines += [f"note: {note}" for note in result.notes]
+    difference = result.difference
+    if difference is None:
+        return [*lines, f"same: every frame and decision came out as recorded (digest {result.digest})"]
+    lines.append(f"DIFFERENT: line {difference.line}, at {instant_text(difference.at)}: {difference.what}")
+    if difference.cause:
+        lines.append(f"the last event before it was number {difference.event}: {difference.cause}")
+    return lines
+
+
+def _count(number: int, name: str) -> str:
+    return f"{number} {name}{'' if number == 1 else 's'}"
+
+
+def first_unlike(recorded: bytes, replayed: bytes) -> int | None:
+    """Return the offset of the first byte that differs, or None where one only goes on longer, or neither."""
+    pairs = zip(recorded, replayed, strict=False)
+    return next((offset for offset, (one, other) in enumerate(pairs) if one != other), None)
+
+
+def lamp_at(chain: Chain, offset: int) -> tuple[int | None, str, str]:
+    """Return the position of the chip, the fixture and the lamp that a byte of a chain's frame belongs to."""
+    place = next(
+        (chip.position for chip in chain.chips if 0 <= offset - chip.offset < chip.type.channels), None
+    )
+    for fixture in chain.fixtures:
+        for head in fixture.heads:
+            for lamp in head.lamps:
+                if any(wire.offset == offset for wire in lamp.wires):
+                    return place, fixture.name, f"{head.name}.{lamp.name}" if head.name else lamp.name
+    return place, "", ""
+
+
+def frame_difference(
+    layout: Layout, chain: int, recorded: bytes, replayed: bytes, *, line: int, at: Instant
+) -> Difference:
+    """Return how two frames of a chain differ, down to the lamp."""
+    key = layout.chains[chain].key
+    offset = first_unlike(recorded, replayed)
+    if offset is None:
+        what = f"the frame of {key} has {len(recorded)} bytes in the log and {len(replayed)} in the replay"
+        return Difference(line, at, what, chain=key)
+    position, fixture, lamp = lamp_at(layout.chains[chain], offset)
+    place = f"{fixture} {lamp}" if fixture else "no lamp"
+    what = (
+        f"the frame of {key} differs at byte {offset} ({place}, chip {position}): "
+        f"{recorded[offset]} in the log, {replayed[offset]} in the replay"
+    )
+    return Difference(
+        line=line,
+        at=at,
+        what=what,
+        chain=key,
+        offset=offset,
+        recorded=recorded[offset],
+        replayed=replayed[offset],
+        position=position,
+        fixture=fixture,
+        lamp=lamp,
+    )

@@ -1,0 +1,67 @@
+"""Instants and events in the words of the people who run the layout."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from bridge.events import (
+    MILLISECOND,
+    AccessoryOrdered,
+    AccessoryProved,
+    AccessoryReleased,
+    AspectOrdered,
+    Authority,
+    BlockReported,
+    ButtonReported,
+    ClockReported,
+    Event,
+    Instant,
+    LinkState,
+    NodeReported,
+    PowerReported,
+    SourceReported,
+)
+
+_HEARD: Final = {LinkState.UP: "can be heard", LinkState.LOST: "cannot be heard any more"}
+
+
+def instant_text(at: Instant) -> str:
+    """Return the time since the session began as `h:mm:ss.mmm`, cut to a millisecond."""
+    seconds, rest = divmod(at // MILLISECOND, 1000)
+    minutes, second = divmod(seconds, 60)
+    hour, minute = divmod(minutes, 60)
+    return f"{hour}:{minute:02}:{second:02}.{rest:03}"
+
+
+def event_text(event: Event) -> str:
+    """Return one event as half a sentence, such as `accessory 61 was ordered reverse (by bus)`."""
+    if isinstance(event, SourceReported):
+        return f"the source {event.source} {_HEARD[event.state]}"
+    if isinstance(event, NodeReported):
+        return f"the node {event.node} {_HEARD[event.state]}"
+    copy = " in a kept copy" if getattr(event, "authority", None) is Authority.STATE else ""
+    return f"{_said(event)}{copy} (by {event.source})"
+
+
+def _said(event: Event) -> str:
+    match event:
+        case AccessoryOrdered():
+            return f"accessory {event.number} was ordered {event.position.value}"
+        case AccessoryReleased():
+            return f"accessory {event.number} was let go"
+        case AccessoryProved():
+            return f"accessory {event.number} was proved {event.position.value}"
+        case AspectOrdered():
+            return f"extended accessory {event.number} was ordered aspect {event.aspect}"
+        case BlockReported():
+            return f"block {event.name} was reported {event.state.value}"
+        case PowerReported():
+            return f"power of {event.district} was reported {event.state.value}"
+        case ButtonReported():
+            return f"button {event.name} was {event.state.value}"
+        case ClockReported():
+            minutes, second = divmod(event.seconds, 60)
+            hour, minute = divmod(minutes, 60)
+            running = "running" if event.running else "stopped"
+            return f"the model clock was set to {hour}:{minute:02}:{second:02}, {running}"
+    return type(event).__name__

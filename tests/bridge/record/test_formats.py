@@ -1,0 +1,44 @@
+"""Every format that a log was ever written in stays readable: one file each, recorded when the format was new."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+import pytest
+
+from bridge.record.lines import FORMAT, End, Header
+from bridge.record.parse import parse_line
+from bridge.record.reader import read_log
+from bridge.record.replay import replay
+
+HERE: Final = Path(__file__).parent
+
+FORMATS: Final = {1: "a714e0c08a052e13944ba8ea7b08af7a"}
+"""The digest of all frames of each format's file, as it was when the file was recorded."""
+
+
+@pytest.mark.parametrize("number", FORMATS)
+def test_an_old_log_stays_readable(number: int) -> None:
+    """The file of a format is read from its header to its end."""
+    first, *_others, last = [placed.line for placed in read_log(HERE / f"format-{number}.jsonl")]
+    assert isinstance(first, Header)
+    assert (number, "Mossbank & Ferry Hill") == (first.format, first.layout)
+    assert isinstance(last, End)
+
+
+@pytest.mark.parametrize(("number", "digest"), FORMATS.items())
+def test_an_old_log_gives_the_same_light(number: int, digest: str) -> None:
+    """The file of a format replays to the very frames that were recorded."""
+    result = replay(HERE / f"format-{number}.jsonl")
+    assert (None, digest) == (result.difference, result.digest)
+    assert (5, 6, 2, True) == (result.events, result.decisions, result.refused, result.ended)
+
+
+def test_the_present_format_has_its_file() -> None:
+    """A new format is not written before a log of it stands here, and no earlier one is dropped."""
+    assert list(range(1, FORMAT + 1)) == list(FORMATS)
+    with (HERE / f"format-{FORMAT}.jsonl").open("rb") as file:
+        header = parse_line(file.readline())
+    assert isinstance(header, Header)
+    assert FORMAT == header.format

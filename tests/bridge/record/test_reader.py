@@ -1,0 +1,166 @@
+"""A log is read line by line; a cut one is read up to the cut, and a broken one is refused at its line."""
+
+from __future__ import annotations
+
+import json
+import os
+import tracemalloc
+from pathlib import Path
+
+import pytest
+
+from bridge.errors import DecodeError
+from bridge.record.lines import End
+from bridge.record.reader import LONGEST_LINE, Torn, read_log
+from bridge.record.replay import replay
+from tests.bridge.record.sessions import Session, ordered, short_session
+
+
+def recorded(tmp_path: Path) -> bytes:
+    path = tmp_path / "whole.jsonl"
+    short_session(path)
+    return path.read_bytes()
+
+
+def test_a_log_cut_at_any_byte_is_read(tmp_path: Path) -> None:
+    """Whatever byte a log ends at, its whole lines are read, and the torn one is told and is no error."""
+    data = recorded(tmp_path)
+    path = tmp_path / "cut.jsonl"
+    lines = data.splitlines(keepends=True)
+    whole = [placed.line for placed in read_log(tmp_path / "whole.jsonl")]
+    path.write_bytes(data)
+    for length in reversed(range(len(lines[0]) - 1, len(data))):
+        os.truncate(path, length)
+        found = [placed.line for placed in read_log(path)]
+        ends = data[:length].count(b"\n")
+        rest = length - (data[:length].rfind(b"\n") + 1)
+        # A line that lacks nothing but its end says everything.
+        missing_end_only = data[length : length + 1] == b"\n"
+        if missing_end_only:
+            assert whole[: ends + 1] == found
+        elif rest:
+            assert [*whole[:ends], Torn(rest)] == found
+        else:
+            assert whole[:ends] == found
+
+
+def test_a_log_cut_within_its_header_is_refused(tmp_path: Path) -> None:
+    """Where not even the header is whole nothing can be read, and that is said."""
+    data = recorded(tmp_path)
+    path = tmp_path / "cut.jsonl"
+    path.write_bytes(data)
+    for length in reversed(range(data.index(b"\n"))):
+        os.truncate(path, length)
+        with pytest.raises(DecodeError) as caught:
+            list(read_log(path))
+        empty, torn = f"{path}: the file is empty", f"{path}:1: the log was cut off within its first line"
+        assert str(caught.value).startswith(torn if length else empty)
+
+
+def test_a_log_cut_after_any_line_replays(tmp_path: Path) -> None:
+    """The frames and decisions of every prefix come out as recorded, with and without a torn line after it."""
+    data = recorded(tmp_path)
+    path = tmp_path / "cut.jsonl"
+    length = len(data.splitlines(keepends=True)[0])
+    for line in data.splitlines(keepends=True)[1:]:
+        for torn in (0, len(line) // 2):
+            path.write_bytes(data[: length + torn])
+            result = replay(path)
+            assert result.difference is None
+            assert bool(torn) == any("stops in the middle" in note for note in result.notes)
+            assert not result.ended
+        length += len(line)
+    path.write_bytes(data)
+    assert replay(path).ended
+
+
+def test_zeros_after_a_power_cut_are_a_torn_line(tmp_path: Path) -> None:
+    """A file system that was cut off may leave zeros at the end of a file; they are told, and harm nothing."""
+    data = recorded(tmp_path)
+    path = tmp_path / "cut.jsonl"
+    lines = data.splitlines(keepends=True)
+    path.write_bytes(b"".join(lines[:-1]) + bytes(4096))
+    assert replay(path).same
+    (*_others, last) = read_log(path)
+    assert (len(lines), Torn(4096)) == (last.number, last.line)
+
+
+@pytest.mark.parametrize(
+    ("number", "bent", "why"),
+    [
+        (3, b"{\n", "this is not JSON"),
+        (4, b"\x00\xff\n", "this is not JSON"),
+        (5, b'{"note":"x","at":1}\n', "'event' is missing"),
+        (2, b"\n", "this is not JSON"),
+    ],
+)
+def test_a_broken_line_in_the_middle_is_refused(tmp_path: Path, number: int, bent: bytes, why: str) -> None:
+    """The message names the file, the line and the reason."""
+    lines = recorded(tmp_path).splitlines(keepends=True)
+    lines[number - 1] = bent
+    path = tmp_path / "bent.jsonl"
+    path.write_bytes(b"".join(lines))
+    with pytest.raises(DecodeError) as caught:
+        list(read_log(path))
+    assert str(caught.value).startswith(f"{path}:{number}: {why}")
+
+
+def test_a_newer_format_is_refused_by_its_number(tmp_path: Path) -> None:
+    """A log of a format to come is not guessed at, whatever else its header says."""
+    lines = recorded(tmp_path).splitlines(keepends=True)
+    header = json.loads(lines[0]) | {"format": 2, "novelty": {}}
+    path = tmp_path / "newer.jsonl"
+    path.write_bytes(b"".join([json.dumps(header).encode() + b"\n", *lines[1:]]))
+    with pytest.raises(
+        DecodeError, match=r":1: this log has format 2, and this lamproom reads formats up to 1"
+    ):
+        replay(path)
+
+
+def test_headers_and_ends_have_their_places(tmp_path: Path) -> None:
+    """A log without its header, with two of them, or that goes on after its end is refused."""
+    lines = recorded(tmp_path).splitlines(keepends=True)
+    path = tmp_path / "bent.jsonl"
+    for bent, why in (
+        (lines[1:], ":1: the log does not begin with its header"),
+        ([*lines[:2], lines[0], *lines[2:]], ":3: a header in the middle"),
+        ([*lines, lines[1]], f":{len(lines) + 1}: the session ended before this line"),
+    ):
+        path.write_bytes(b"".join(bent))
+        with pytest.raises(DecodeError) as caught:
+            list(read_log(path))
+        assert str(caught.value).startswith(f"{path}{why}")
+
+
+def test_what_cannot_be_opened_is_refused(tmp_path: Path) -> None:
+    """A file that is not there, or is a directory, is named with the reason."""
+    with pytest.raises(DecodeError, match=r"none.jsonl: cannot be read: No such file or directory"):
+        list(read_log(tmp_path / "none.jsonl"))
+    with pytest.raises(DecodeError, match="cannot be read: Is a directory"):
+        replay(tmp_path)
+
+
+def test_an_endless_line_is_refused(tmp_path: Path) -> None:
+    """A line far too long for a log is not read to its end."""
+    path = tmp_path / "long.jsonl"
+    path.write_bytes(recorded(tmp_path) + b'"' * (LONGEST_LINE + 2))
+    with pytest.raises(DecodeError, match=f"a line of more than {LONGEST_LINE} bytes"):
+        list(read_log(path))
+
+
+def test_a_long_log_takes_no_more_memory(tmp_path: Path) -> None:
+    """Reading ten times as much takes the same memory."""
+    peaks = []
+    for name, inputs in (("short", 500), ("long", 5000)):
+        path = tmp_path / name
+        session = Session(path)
+        for at in range(1, inputs):
+            session.message(at, ordered(63, ("normal", "reverse")[at % 2], "panel"))
+        session.end(inputs)
+        tracemalloc.start()
+        try:
+            assert 1 == sum(isinstance(placed.line, End) for placed in read_log(path))
+            peaks.append(tracemalloc.get_traced_memory()[1])
+        finally:
+            tracemalloc.stop()
+    assert peaks[1] < peaks[0] * 1.5
