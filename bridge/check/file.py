@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from bridge.engine import look_at
-from bridge.layout import Finding, Layout, read_layout
+from bridge.layout import Finding, Layout
 from bridge.layout.findings import errors, in_order
+from bridge.layout.read import read_what_can_be
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +24,8 @@ class Checked:
 
 
 def check_text(text: str) -> Checked:
-    """Read a layout file and have every room look at it."""
-    layout, findings = read_layout(text)
+    """Read a layout file and have every room look at it, also at what is sound beside an error."""
+    layout, findings = read_what_can_be(text)
     if layout is None:
         return Checked(None, findings)
     found = in_order((*findings, *look_at(layout)))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from bridge.layout.chips import CHIP_TYPES, parse_order
 from bridge.layout.entries import Desk
-from bridge.layout.findings import Mark, choice
+from bridge.layout.findings import Mark, choice, count
 from bridge.layout.model import Build, Chain, Chip, Fixture, Head, Wire
 from bridge.layout.schema import ChainEntry, FixtureEntry, NodeEntry
 from bridge.layout.text import Path
@@ -28,15 +29,18 @@ class Planting:
 def read_nodes(desk: Desk, builds: dict[str, Build | None]) -> Planting:
     """Read the section `nodes` into chains and fixtures."""
     planting = Planting()
+    broken: list[Any] = []
     for node, data, path in desk.section("nodes"):
         entry = desk.entry(NodeEntry, data, path)
         if entry is None:
+            broken.append(data)
             continue
         names: dict[str, Mark] = {}
         for index, each in enumerate(entry.chains):
             where = (*path, "chains", index)
             chain = desk.entry(ChainEntry, each, where)
             if chain is None:
+                broken.append(each)
                 continue
             if chain.name in names:
                 first = names[chain.name].line
@@ -44,51 +48,65 @@ def read_nodes(desk: Desk, builds: dict[str, Build | None]) -> Planting:
                     (*where, "name"),
                     f"{node} has two chains called {chain.name!r}; the first is in line {first}",
                 )
-                continue
-            names[chain.name] = desk.mark(where)
-            _Line(desk, builds, planting, node, entry.output).read(chain, where)
+            names.setdefault(chain.name, desk.mark((*where, "name")))
+            _Line(desk, builds, planting, node, chain).read(entry.output, where)
+    for name in _names(broken):
+        planting.fixtures.setdefault(name, None)
     return planting
+
+
+def _names(data: Any) -> Iterator[str]:
+    """Find everything that is called something in what could not be read, so that its users are not blamed."""
+    if isinstance(data, dict) and not isinstance(data.get("name"), dict | list | None):
+        yield str(data["name"])
+    for inner in data.values() if isinstance(data, dict) else data if isinstance(data, list) else ():
+        yield from _names(inner)
 
 
 class _Line:
     """Plants the fixtures of one chain."""
 
     def __init__(
-        self, desk: Desk, builds: dict[str, Build | None], planting: Planting, node: str, output: str
+        self, desk: Desk, builds: dict[str, Build | None], planting: Planting, node: str, chain: ChainEntry
     ) -> None:
         self._desk = desk
         self._builds = builds
         self._planting = planting
         self._node = node
-        self._output = output
+        self._entry = chain
         self._chips: list[Chip] = []
-        self._fixtures: list[Fixture] = []
+        self._fixtures: dict[str, Fixture] = {}
         self._usual: dict[str, tuple[int, ...]] = {}
         self._used: dict[tuple[int, int], str] = {}
         self._length = 0
 
-    def read(self, entry: ChainEntry, path: Path) -> None:
-        for kind, order in entry.order.items():
+    def read(self, output: str, path: Path) -> None:
+        for kind, order in self._entry.order.items():
             self._order_of_type(kind, order, (*path, "order", kind))
-        for index, data in enumerate(entry.fixtures):
+        for index, data in enumerate(self._entry.fixtures):
             where = (*path, "fixtures", index)
             fixture = self._desk.entry(FixtureEntry, data, where)
             if fixture is not None:
                 self._plant(fixture, where)
+                continue
+            names = list(_names(data))
+            self._planting.fixtures |= {name: None for name in names if name not in self._planting.fixtures}
+            if not names:
+                self._desk.unread.add("nodes")
+        chain = Chain(
+            node=self._node,
+            name=self._entry.name,
+            output=output,
+            chips=tuple(self._chips),
+            fixtures=tuple(self._fixtures.values()),
+            mark=self._desk.mark(path),
+        )
         if self._length > MAX_FRAME:
             self._desk.error(
-                path, f"the chain {entry.name!r} has {self._length} bytes: {MAX_FRAME} are allowed"
+                path,
+                f"a frame of {chain.key} has {self._length} bytes: {MAX_FRAME} are allowed, so split the chain",
             )
-        self._planting.chains.append(
-            Chain(
-                node=self._node,
-                name=entry.name,
-                output=self._output,
-                chips=tuple(self._chips),
-                fixtures=tuple(self._fixtures),
-                mark=self._desk.mark(path),
-            )
-        )
+        self._planting.chains.append(chain)
 
     def _order_of_type(self, kind: str, order: Any, path: Path) -> None:
         chip = CHIP_TYPES.get(kind)
@@ -111,18 +129,20 @@ class _Line:
             )
             return
         mark = self._desk.mark((*path, "name"))
-        self._planting.places[entry.name] = (f"a chain of {self._node}", mark)
+        self._planting.places[entry.name] = (f"{self._node}/{self._entry.name}", mark)
         self._planting.fixtures[entry.name] = None
-        if entry.build not in self._builds:
+        if entry.build not in self._builds and "builds" not in self._desk.unread:
             self._desk.error(
                 (*path, "build"), f"no build is called {entry.build!r}; {choice(entry.build, self._builds)}"
             )
-            return
-        build = self._builds[entry.build]
+        build = self._builds.get(entry.build)
         chips = None if build is None else self._chips_for(build, entry, path)
         if build is None or chips is None:
             return
+        found = len(self._desk.findings)
         heads = tuple(self._place_head(head, chips, entry, path) for head in build.heads)
+        if len(self._desk.findings) > found:
+            return
         fixture = Fixture(
             name=entry.name,
             build=build.name,
@@ -131,7 +151,7 @@ class _Line:
             heads=heads,
             mark=mark,
         )
-        self._fixtures.append(fixture)
+        self._fixtures[entry.name] = fixture
         self._planting.fixtures[entry.name] = fixture
 
     def _chips_for(self, build: Build, entry: FixtureEntry, path: Path) -> list[Chip] | None:
@@ -169,34 +189,41 @@ class _Line:
         if len(said) != len(build.chips):
             self._desk.error(
                 where,
-                f"the build {build.name!r} has {len(build.chips)} chips: give as many orders, not {len(said)}",
+                f"the build {build.name!r} has {count(len(build.chips), 'chip')}, "
+                f"and here {'is' if len(said) == 1 else 'are'} {count(len(said), 'order')}: give one for each chip, "
+                "or one word for all, such as order: GRB",
             )
             return None
-        try:
-            return [
-                None if order is None else parse_order(kind, order)
-                for kind, order in zip(build.chips, said, strict=True)
-            ]
-        except ValueError as problem:
-            self._desk.error(where, str(problem))
-            return None
+        orders: list[tuple[int, ...] | None] = []
+        for index, (kind, order) in enumerate(zip(build.chips, said, strict=True)):
+            try:
+                orders.append(None if order is None else parse_order(kind, order))
+            except ValueError as problem:
+                self._desk.error((*where, index), str(problem))
+                return None
+        return orders
 
     def _shared(self, build: Build, entry: FixtureEntry, path: Path) -> Chip | None:
-        here = {fixture.name: fixture for fixture in self._fixtures}
+        here = self._fixtures
         name = entry.shares or ""
         where = (*path, "shares")
         if name not in here:
-            if self._planting.fixtures.get(name, ...) is None:
+            if self._planting.fixtures.get(name, ...) is None and name != entry.name:
                 return None  # it is there and has an error of its own
-            self._desk.error(
-                where, f"no fixture {name!r} stands before this one on the chain; {choice(name, here)}"
-            )
+            allowed = choice(name, here) if here else "this one is the first"
+            self._desk.error(where, f"no fixture {name!r} stands before this one on the chain; {allowed}")
             return None
         chip = self._chips[max(here[name].positions) - 1]
         if chip.type is not build.chips[0]:
             self._desk.error(
                 where,
-                f"{name} ends on a {chip.type.name}, and the build {build.name!r} begins with a {build.chips[0].name}",
+                f"{name} ends on {chip.type.called}, and the build {build.name!r} begins with {build.chips[0].called}",
+            )
+            return None
+        if entry.first_channel > 1 and not chip.type.driver:
+            self._desk.error(
+                (*path, "first-channel"),
+                f"{chip.type.called} has its LEDs inside, each with its colour: first-channel belongs to a driver",
             )
             return None
         return chip
@@ -204,8 +231,13 @@ class _Line:
     def _place_head(self, head: Head, chips: list[Chip], entry: FixtureEntry, path: Path) -> Head:
         lamps = []
         for lamp in head.lamps:
-            wires = [self._place(wire, lamp.name, chips, entry, path) for wire in lamp.wires]
-            lamps.append(replace(lamp, wires=tuple(wire for wire in wires if wire is not None)))
+            wires = []
+            for wire in lamp.wires:
+                placed = self._place(wire, lamp.name, chips, entry, path)
+                if placed is None:
+                    break
+                wires.append(placed)
+            lamps.append(replace(lamp, wires=tuple(wires)))
         return Head(head.name, tuple(lamps))
 
     def _place(
@@ -217,7 +249,7 @@ class _Line:
         if channel >= chip.type.channels:
             self._desk.error(
                 path,
-                f"{entry.name} {lamp} would lie on channel {channel + 1} of the chip at position {chip.position}, "
+                f"the lamp {lamp} of {entry.name} would lie on channel {channel + 1} of {chip.type.called}, "
                 f"which has {chip.type.channels}",
             )
             return None
@@ -225,9 +257,9 @@ class _Line:
         if other is not None:
             self._desk.error(
                 path,
-                f"channel {channel + 1} of the chip at position {chip.position} is used twice: it is already {other}; "
+                f"channel {channel + 1} of this chip is used twice: it already lights {other}; "
                 "a fixture that shares a chip says with `first-channel` where it begins",
             )
             return None
-        self._used[chip.position, channel] = f"{entry.name} {lamp}"
+        self._used[chip.position, channel] = f"the lamp {lamp} of {entry.name}"
         return replace(wire, chip=chip.position, channel=channel, offset=chip.offset + chip.order[channel])

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from bridge.layout.findings import said
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChipType:
@@ -31,6 +33,11 @@ class ChipType:
     reset_us: int
     output_mv: int = 0
     sheet: str
+
+    @property
+    def called(self) -> str:
+        """The name in a sentence, with its article: `a ws2811`, `an sk6812`."""
+        return f"{'an' if self.name.startswith('s') else 'a'} {self.name}"
 
     @property
     def channels(self) -> int:
@@ -105,12 +112,13 @@ def parse_order(chip: ChipType, value: object) -> tuple[int, ...]:
         ValueError: it does not name each channel of the chip once.
     """
     text = ",".join(map(str, value)) if isinstance(value, list) else str(value)
-    said = [letter for letter in text.upper() if letter not in " ,"]
+    stated = [letter for letter in text.upper() if letter not in " ,"]
     numbers = [str(index + 1) for index in range(chip.channels)]
-    names = list(chip.order) if sorted(said) == sorted(chip.order) else numbers
-    if sorted(said) != sorted(names):
+    names = list(chip.order) if sorted(stated) == sorted(chip.order) else numbers
+    if isinstance(value, dict | None) or sorted(stated) != sorted(names):
+        shown = value if isinstance(value, dict | None) else text
         raise ValueError(
-            f"the order {text!r} does not name each channel of a {chip.name} once: "
+            f"{said(shown)} does not name each channel of {chip.called} once: "
             f"write its letters, such as {chip.order}, or its numbers, such as {''.join(numbers)}"
         )
-    return tuple(said.index(name) for name in names)
+    return tuple(stated.index(name) for name in names)

@@ -3,22 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any, TypeVar, get_args
+from types import NoneType
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
-from bridge.layout.findings import Finding, Mark, choice, error
+from bridge.layout.findings import Finding, Mark, choice, error, said
 from bridge.layout.text import Document, Path
+from bridge.layout.units import name
 
 Model = TypeVar("Model", bound=BaseModel)
 
 
 class Desk:
-    """The document on the desk and the findings written beside it, shared by everyone who reads it."""
+    """The document on the desk and the findings written beside it, shared by everyone who reads it.
+
+    Attributes:
+        document: what is read.
+        findings: what was found so far.
+        unread: sections of which some names could not be read: nobody is blamed for a name that is not there.
+    """
 
     def __init__(self, document: Document) -> None:
         self.document = document
         self.findings: list[Finding] = list(document.findings)
+        self.unread: set[str | int] = set(document.repeated)
 
     def error(self, path: Path, message: str) -> None:
         """Note an error at a value."""
@@ -40,16 +49,27 @@ class Desk:
         """Return the place of the key that leads to a value."""
         return self.document.key_at(path)
 
-    def section(self, name: str) -> Iterator[tuple[str, Any, Path]]:
-        """Go through the named entries of a section of the file; a section that is no mapping is an error."""
-        data = self.document.data.get(name)
+    def section(self, section: str) -> Iterator[tuple[str, Any, Path]]:
+        """Go through the named entries of a section of the file, and note keys that cannot be names."""
+        data = self.document.data.get(section)
         if data is None:
             return
         if not isinstance(data, dict):
-            self.error((name,), f"{name} must be a mapping: one name and a colon for each entry")
+            self.error((section,), f"{section} must be a mapping: a name and a colon for each entry")
+            self.unread.add(section)
             return
         for key, value in data.items():
-            yield key, value, (name, key)
+            self.named(key, (section, key))
+            yield key, value, (section, key)
+
+    def named(self, key: str, path: Path) -> bool:
+        """Return whether the key that leads to a value can be a name, and note it if it cannot."""
+        try:
+            name(key)
+        except ValueError as problem:
+            self.key_error(path, str(problem))
+            return False
+        return True
 
     def entry(self, model: type[Model], data: Any, path: Path) -> Model | None:
         """Validate one entry; None if it has errors, which are then noted."""
@@ -63,52 +83,68 @@ class Desk:
     def _say(self, model: type[BaseModel], base: Path, problem: dict[str, Any]) -> None:
         where: tuple[Any, ...] = problem["loc"]
         kind: str = problem["type"]
-        if where and where[-1] == "[key]":
-            self.key_error((*base, *where[:-1]), _plain(problem))
-        elif kind == "extra_forbidden":
-            allowed = _keys(model, where[:-1])
+        if kind == "extra_forbidden":
+            key = where[-1]
             self.key_error(
-                (*base, *where), f"no key {where[-1]!r} belongs here; {choice(str(where[-1]), allowed)}"
+                (*base, *where), f"no key {said(key)} belongs here; {choice(key, _keys(model, where))}"
             )
+        elif where and where[-1] == "[key]":
+            self.key_error((*base, *where[:-1]), _plain(problem))
         elif kind == "missing":
-            self.error((*base, *where[:-1]), f"the key {str(where[-1])!r} is missing here")
+            self.error((*base, *where[:-1]), f"the key {where[-1]!r} is missing here")
         else:
             self.error((*base, *where), _plain(problem))
 
 
 def _plain(problem: dict[str, Any]) -> str:
     kind: str = problem["type"]
+    given = problem.get("input")
     if kind == "value_error":
         return str(problem["ctx"]["error"])
-    given = problem.get("input")
-    shown = "nothing" if given is None else repr(given) if not isinstance(given, dict | list) else "this"
-    if kind in ("model_type", "model_attributes_type", "dict_type"):
-        return f"{shown} does not fit: a mapping is needed, with a key and a colon for each value"
-    if kind in ("tuple_type", "list_type"):
-        return f"{shown} does not fit: a list is needed"
     if kind in ("too_short", "too_long"):
         least, most = problem["ctx"].get("min_length"), problem["ctx"].get("max_length")
-        return "nothing stands here: at least one is needed" if least else f"too many: {most} are allowed"
+        return (
+            "nothing stands here: at least one is needed"
+            if least
+            else f"too many stand here: {most} are allowed"
+        )
+    if kind in ("model_type", "model_attributes_type", "dict_type"):
+        return f"{said(given)} does not fit: a mapping is needed, with a key and a colon for each value"
+    if kind in ("tuple_type", "list_type"):
+        return f"{said(given)} does not fit: a list is needed, such as [a, b]"
     if kind == "string_type":
-        return f"{shown} does not fit: a word is needed"
-    return f"{shown} does not fit: {problem['msg']}"
+        return f"{said(given)} does not fit: text is needed; a number or true and false become text in quotes"
+    return f"{said(given)} does not fit: {problem['msg']}"
 
 
 def _keys(model: type[BaseModel], where: tuple[Any, ...]) -> list[str]:
-    """Return the keys of the entry that `where` leads to inside `model`."""
-    current = model
-    for step in where:
-        for name, field in current.model_fields.items():
-            if step in (name, field.alias):
-                inner = list(_models(field.annotation))
-                if inner:
-                    current = inner[0]
-                break
-    return [field.alias or name for name, field in current.model_fields.items()]
+    """Return the keys that the entry has to which `where` leads; its last step is the key that nobody knows."""
+    inside: Any = model
+    for step in where[:-1]:
+        inside = _step(inside, step)
+    return [field.alias or own for own, field in _entry(inside).model_fields.items()]
 
 
-def _models(annotation: Any) -> Iterator[type[BaseModel]]:
+def _step(annotation: Any, step: Any) -> Any:
+    """Return the type of what lies under a key or an index."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-    for inner in get_args(annotation):
-        yield from _models(inner)
+        fields = annotation.model_fields.items()
+        return next(field.annotation for own, field in fields if step in (own, field.alias))
+    origin, inner = get_origin(annotation), get_args(annotation)
+    if origin is dict:
+        return inner[1]
+    if origin is tuple:
+        return inner[0]
+    return _step(_without_none(annotation), step)
+
+
+def _without_none(annotation: Any) -> Any:
+    """Return what an optional or annotated type stands for."""
+    inner = [each for each in get_args(annotation) if each is not NoneType]
+    return inner[0]
+
+
+def _entry(annotation: Any) -> type[BaseModel]:
+    while not (isinstance(annotation, type) and issubclass(annotation, BaseModel)):
+        annotation = _without_none(annotation)
+    return annotation

@@ -27,6 +27,15 @@ class Mark:
 
 START: Final = Mark(1, 1)
 
+LONGEST: Final = 60
+"""Characters of a value that a message shows."""
+
+LISTED: Final = 24
+"""Names that a message lists."""
+
+COMPARED: Final = 500
+"""Names that are looked through for a likely one: comparing takes some 10 microseconds a name."""
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -61,12 +70,41 @@ def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(dict.fromkeys(findings), key=lambda each: (each.mark, each.level, each.message)))
 
 
-def choice(wanted: str, allowed: Iterable[str]) -> str:
-    """Return the tail of a message: what is allowed instead of `wanted`, the likeliest first."""
+def said(value: object) -> str:
+    """Return how a value of the file is called in a message: as its owner wrote it, and never at length."""
+    if value is None:
+        return "an empty value"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "a mapping"
+    if isinstance(value, list | tuple):
+        return "a list"
+    text = repr(value) if isinstance(value, str) else str(value)
+    return text if len(text) <= LONGEST else f"{text[:LONGEST]}..."
+
+
+def either(words: Iterable[object]) -> str:
+    """Return `a, b or c`."""
+    listed = [str(word) for word in words]
+    return " or ".join([", ".join(listed[:-1]), listed[-1]] if len(listed) > 1 else listed)
+
+
+def count(number: int, what: str) -> str:
+    """Return `1 chip` or `2 chips`."""
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def choice(wanted: object, allowed: Iterable[object]) -> str:
+    """Return the tail of a message: what is allowed instead of `wanted`, with the likeliest."""
     names = [str(name) for name in allowed]
     if not names:
         return "there are none yet"
-    near = get_close_matches(wanted, names, n=1, cutoff=0.7)
-    hint = f"; did you mean {near[0]!r}?" if near else ""
-    shown = names if len(names) <= 24 else [*names[:24], f"and {len(names) - 24} more"]
-    return f"there is: {', '.join(shown)}{hint}"
+    word = str(wanted)
+    near = [] if len(word) > LONGEST else get_close_matches(word, names[:COMPARED], n=1, cutoff=0.7)
+    hint = f"; did you mean {near[0]}?" if near else ""
+    shown = [name if name.isprintable() and len(name) <= LONGEST else said(name) for name in names[:LISTED]]
+    if len(names) == 1:
+        return f"there is only {shown[0]}{hint}"
+    rest = f" and {len(names) - LISTED} more" if len(names) > LISTED else ""
+    return f"use one of: {', '.join(shown)}{rest}{hint}"

@@ -67,6 +67,7 @@ class Lamp:
         dimmable: whether it may be lit in part.
         lens: lamps of one head with the same lens look out of the same hole.
         mark: its place in the file.
+        colour_mark: the place of its colour, or its own.
     """
 
     name: str
@@ -77,6 +78,7 @@ class Lamp:
     dimmable: bool
     lens: str
     mark: Mark
+    colour_mark: Mark
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,6 +257,7 @@ class Layout:
     lights: tuple[Light, ...]
     colours: dict[str, tuple[int, int, int, int]]
     colour_marks: dict[str, Mark] = field(default_factory=dict)
+    builds: tuple[Build, ...] = ()
 
     def fixture(self, name: str) -> Fixture:
         """Return a fixture by its name; there is always one for a device's fixture."""

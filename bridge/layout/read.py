@@ -8,7 +8,7 @@ from bridge.layout.builds import read_builds
 from bridge.layout.chains import read_nodes
 from bridge.layout.devices import read_lights, read_signals, unique_devices
 from bridge.layout.entries import Desk
-from bridge.layout.findings import START, Finding, Mark, choice, errors, in_order
+from bridge.layout.findings import START, Finding, Mark, choice, errors, in_order, said
 from bridge.layout.model import BrokerPlace, Layout, Source
 from bridge.layout.schema import BrokerEntry, ColourEntry, SourceEntry
 from bridge.layout.text import parse
@@ -43,29 +43,39 @@ def read_layout(text: str) -> tuple[Layout | None, tuple[Finding, ...]]:
     Returns:
         The layout, or None where there are errors; and all findings in the order of the file.
     """
+    layout, findings = read_what_can_be(text)
+    return None if errors(findings) else layout, findings
+
+
+def read_what_can_be(text: str) -> tuple[Layout | None, tuple[Finding, ...]]:
+    """Read a layout file as far as possible, so that other rooms can find errors beside those found here.
+
+    Returns:
+        The layout without all that has an error, or None where nothing can be made of the file; and all
+        findings in the order of the file.
+    """
     desk = Desk(parse(text))
-    if desk.document.data is None and not desk.findings:
-        desk.error((), "the file is empty: begin with `layout:` and a name")
-    elif not isinstance(desk.document.data, dict):
+    data = desk.document.data
+    if not isinstance(data, dict):
         if not desk.findings:
-            desk.error((), "a layout file is a mapping: begin with `layout:` and a name")
-    else:
-        layout = _whole(desk)
-        if not errors(desk.findings):
-            return layout, in_order(desk.findings)
-    return None, in_order(desk.findings)
+            what = "the file is empty" if data is None else "a layout file is a mapping"
+            desk.error((), f"{what}: begin with `layout:` and a name")
+        return None, in_order(desk.findings)
+    layout = _whole(desk)
+    return layout, in_order(desk.findings)
 
 
 def _whole(desk: Desk) -> Layout:
     data: dict[str, Any] = desk.document.data
     for key in data:
         if key not in SECTIONS:
-            desk.key_error((key,), f"no key {key!r} belongs here; {choice(key, SECTIONS)}")
-    builds = read_builds(desk)
-    planting = read_nodes(desk, builds)
-    if not data.get("nodes"):
+            desk.key_error((key,), f"no key {said(key)} belongs here; {choice(key, SECTIONS)}")
+    if data.get("nodes") in (None, {}):
         mark = desk.key_mark(("nodes",)) if "nodes" in data else START
         desk.error_at(mark, "there are no nodes: name at least one, with a chain and its fixtures")
+        desk.unread.add("nodes")
+    builds = read_builds(desk)
+    planting = read_nodes(desk, builds)
     signals = read_signals(desk, planting.fixtures)
     lights = read_lights(desk, planting.fixtures)
     unique_devices(desk, signals, lights)
@@ -81,24 +91,27 @@ def _whole(desk: Desk) -> Layout:
         lights=tuple(lights),
         colours=colours,
         colour_marks=marks,
+        builds=tuple(build for build in builds.values() if build is not None),
     )
 
 
 def _title(desk: Desk) -> str:
     title = desk.document.data.get("layout")
-    if title is None:
+    if "layout" not in desk.document.data:
         desk.error_at(
             START, "the key 'layout' is missing: give the layout a name, such as `layout: Fernhollow`"
         )
-    elif isinstance(title, dict | list) or not str(title).strip():
-        desk.error(("layout",), "the name of the layout is one line of text")
+    elif (
+        isinstance(title, dict | list | bool | None) or not str(title).strip() or not str(title).isprintable()
+    ):
+        desk.error(("layout",), f"{said(title)} does not fit: the name of the layout is one line of text")
     return str(title)
 
 
 def _scale(desk: Desk) -> str:
     scale = desk.document.data.get("scale")
     if scale is not None and str(scale) not in SCALES:
-        desk.error(("scale",), f"no scale is called {scale!r}; {choice(str(scale), SCALES)}")
+        desk.error(("scale",), f"no scale is called {said(scale)}; {choice(scale, SCALES)}")
     return "" if scale is None else str(scale)
 
 
@@ -107,7 +120,7 @@ def _rate(desk: Desk) -> int:
     if not isinstance(rate, int) or isinstance(rate, bool) or rate not in FRAMES_PER_SECOND:
         low, high = FRAMES_PER_SECOND[0], FRAMES_PER_SECOND[-1]
         desk.error(
-            ("frames-per-second",), f"{rate!r} does not fit: write a whole number from {low} to {high}"
+            ("frames-per-second",), f"{said(rate)} does not fit: write a whole number from {low} to {high}"
         )
         return DEFAULT_FRAMES_PER_SECOND
     return rate
@@ -137,8 +150,7 @@ def _colours(desk: Desk) -> tuple[dict[str, tuple[int, int, int, int]], dict[str
     colours: dict[str, tuple[int, int, int, int]] = {}
     marks: dict[str, Mark] = {}
     for key, data, path in desk.section("colours"):
-        entry = desk.entry(ColourEntry, data, path)
-        if entry is not None:
-            colours[key] = (entry.red, entry.green, entry.blue, entry.white)
-            marks[key] = desk.key_mark(path)
+        entry = desk.entry(ColourEntry, data, path) or ColourEntry()  # one with an error still has its name
+        colours[key] = (entry.red, entry.green, entry.blue, entry.white)
+        marks[key] = desk.key_mark(path)
     return colours, marks

@@ -1,7 +1,7 @@
 """The keys of a layout file and what each may hold: one model for each kind of entry.
 
 An entry is validated on its own, so that one broken entry hides no error of another. What one entry says
-of another (a build's name, a lamp) is looked at in `bridge.layout.assemble`, once all of them are read.
+of another (a build's name, a lamp) is looked at by those who read the sections.
 """
 
 from __future__ import annotations
@@ -146,7 +146,7 @@ class FixtureEntry(Entry):
         name: unique in the whole layout.
         build: how it is made.
         order: the order of the bytes of its chips where it differs: for all of them, or a list, one a chip.
-        shares: an earlier fixture of this chain; our first chip is its last one.
+        shares: an earlier fixture of this chain; our first chip is its last one, with the order it has there.
         first_channel: where our channel 1 lies on the shared chip.
     """
 
@@ -197,7 +197,7 @@ class LightEntry(Entry):
     """
 
     fixture: Name | None = None
-    lamps: tuple[Name, ...] | None = None
+    lamps: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     shows: Any = "on"
     switched_by: Accessory | None = None
     on_when: Annotated[str, one_of("normal", "reverse")] = "reverse"

@@ -2,7 +2,7 @@
 
 YAML is composed by libyaml, which is about five times as quick as a pure Python reader on a file of 2,000
 signals and keeps line and column of every node. The plain scalars are resolved here, by the core schema of
-YAML 1.2.2 (section 10.3.2): `on` and `off` are words on a railroad and must stay words.
+YAML 1.2.2 (section 10.3.2), with fewer numbers: `on`, `off` and 4E2 are words on a railroad and must stay words.
 """
 
 from __future__ import annotations
@@ -13,16 +13,28 @@ from typing import Any, Final, TypeAlias
 
 import yaml
 
-from bridge.layout.findings import START, Finding, Mark, error
+from bridge.layout.findings import LONGEST, START, Finding, Mark, error, said
 
 Path: TypeAlias = tuple[str | int, ...]
 """The way to a value: keys of mappings and indexes of lists, from the top of the file."""
 
-MAX_NODES: Final = 1_000_000
-"""More values than this are taken for a mistake: aliases of aliases can unfold without end."""
+MAX_NODES: Final = 250_000
+"""More values than this are taken for a mistake: aliases of aliases can unfold without end. A layout of 2,000
+signals has some 20,000."""
 
-_INTEGER: Final = re.compile(r"[-+]?[0-9]+\Z")
-_DECIMAL: Final = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?\Z")
+MAX_DEPTH: Final = 32
+"""Entries nested deeper than this are taken for a mistake; the deepest that a layout needs is about ten."""
+
+# What YAML 1.2.2 (section 5.1) leaves out, and the three line breaks that YAML 1.1 knew and no editor counts.
+_UNFIT: Final = re.compile(
+    "[^\\t\\n\\r -~\\xa0-\\u2027\\u202a-\\ud7ff\\ue000-\\ufffd\\U00010000-\\U0010ffff]"
+)
+_LINE_END: Final = re.compile("\r\n|\r|\n")
+_STANDARD_TAG: Final = "tag:yaml.org,2002:"
+
+# A figure with needless zeros in front, or with an E inside, is left as it was written: signal 4E2 has its name.
+_INTEGER: Final = re.compile(r"[-+]?(0|[1-9][0-9]*)\Z")
+_DECIMAL: Final = re.compile(r"[-+]?(\.[0-9]+|[0-9]+\.[0-9]*)\Z")
 _WORDS: Final = {
     **dict.fromkeys(("", "~", "null", "Null", "NULL")),
     **dict.fromkeys(("true", "True", "TRUE"), True),
@@ -40,12 +52,14 @@ class Document:
         values: the place of each value by its path.
         keys: the place of each mapping key by the path of its value.
         findings: what could not be read.
+        repeated: keys at the top of the file under which a key stands twice.
     """
 
     data: Any
     values: dict[Path, Mark] = field(default_factory=dict)
     keys: dict[Path, Mark] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    repeated: frozenset[str | int] = frozenset()
 
     def at(self, path: Path) -> Mark:
         """Return the place of a value, or of the nearest thing around it that has one."""
@@ -60,44 +74,82 @@ class Document:
 
 def parse(text: str) -> Document:
     """Read YAML; whatever is wrong is in the document's findings, and `data` holds what could be read."""
+    unfit = _UNFIT.search(text)
+    if unfit is not None:
+        what = f"the character U+{ord(unfit[0]):04X} cannot be in a layout file: delete it, and save the file as UTF-8"
+        return Document(None, findings=(error(_place(text, unfit.start()), what),))
     try:
         root = yaml.compose(text, Loader=_LOADER)
     except yaml.MarkedYAMLError as problem:
-        where = problem.problem_mark or problem.context_mark
-        mark = Mark(where.line + 1, where.column + 1) if where else START
-        said = ", ".join(part for part in (problem.context, problem.problem) if part)
-        return Document(None, findings=(error(mark, f"this is not YAML: {said}"),))
-    except yaml.reader.ReaderError as problem:
-        line = text.count("\n", 0, problem.position) + 1
-        said = f"the character {problem.character!r} is not allowed here"
-        return Document(None, findings=(error(Mark(line, 1), f"this is not YAML: {said}"),))
-    except RecursionError:
-        return Document(None, findings=(error(START, "nested too deeply to be a layout"),))
-    reading = _Reading()
+        return Document(None, findings=(_not_yaml(text, problem),))
+    reading = _Reading(text)
     try:
         data = reading.value(root, ()) if root is not None else None
-    except RecursionError:
-        return Document(None, findings=(error(START, "nested too deeply to be a layout"),))
-    return Document(data, reading.values, reading.keys, tuple(reading.findings))
+    except _TooMuchError as problem:
+        return Document(None, findings=(error(problem.mark, str(problem)),))
+    return Document(data, reading.values, reading.keys, tuple(reading.findings), frozenset(reading.repeated))
+
+
+def _place(text: str, index: int) -> Mark:
+    lines = _LINE_END.split(text[:index])
+    return Mark(len(lines), len(lines[-1]) + 1)
+
+
+def _not_yaml(text: str, problem: yaml.MarkedYAMLError) -> Finding:
+    where = problem.problem_mark or problem.context_mark
+    if where is None:
+        return error(START, f"this is not YAML: {problem.problem or problem.context}")
+    lines = _LINE_END.split(text)
+    mark = _inside(where, lines)
+    if lines[mark.line - 1][mark.column - 1 : mark.column] == "\t":
+        return error(mark, "a tab stands here: YAML is indented with spaces alone")
+    told = ", ".join(part for part in (problem.context, problem.problem) if part)
+    return error(
+        mark,
+        f"this cannot be read as YAML ({told}): look for a bracket, quote, colon or indent that is out of place",
+    )
+
+
+def _inside(where: yaml.Mark, lines: list[str]) -> Mark:
+    """Return a place of libyaml, which points behind the text where something ends with it."""
+    if where.line >= len(lines):
+        return Mark(len(lines), len(lines[-1]) + 1)
+    return Mark(where.line + 1, min(where.column, len(lines[where.line])) + 1)
+
+
+class _TooMuchError(Exception):
+    """The file unfolds into more than a layout can be."""
+
+    def __init__(self, mark: Mark, message: str) -> None:
+        super().__init__(message)
+        self.mark = mark
 
 
 class _Reading:
     """One walk over the composed nodes."""
 
-    def __init__(self) -> None:
+    def __init__(self, text: str) -> None:
+        self._lines = _LINE_END.split(text)
         self.values: dict[Path, Mark] = {}
         self.keys: dict[Path, Mark] = {}
         self.findings: list[Finding] = []
+        self.repeated: set[str | int] = set()
         self._count = 0
 
     def value(self, node: yaml.Node, path: Path) -> Any:
         self._count += 1
-        mark = _mark(node)
+        mark = _inside(node.start_mark, self._lines)
         if self._count > MAX_NODES:
-            if self._count == MAX_NODES + 1:
-                self.findings.append(error(mark, f"more than {MAX_NODES} values: aliases that hold aliases?"))
-            return None
+            raise _TooMuchError(
+                mark, f"here the file has more than {MAX_NODES} values: are there aliases of aliases?"
+            )
+        if len(path) > MAX_DEPTH:
+            raise _TooMuchError(mark, "this is nested too deeply for a layout")
         self.values[path] = mark
+        if not node.tag.startswith(_STANDARD_TAG):
+            self.findings.append(
+                error(mark, f"the tag {node.tag[:LONGEST]} means nothing here: leave it out")
+            )
         if isinstance(node, yaml.MappingNode):
             return self._mapping(node, path)
         if isinstance(node, yaml.SequenceNode):
@@ -107,25 +159,26 @@ class _Reading:
     def _mapping(self, node: yaml.MappingNode, path: Path) -> dict[str, Any]:
         result: dict[str, Any] = {}
         for key_node, value_node in node.value:
-            mark = _mark(key_node)
+            mark = _inside(key_node.start_mark, self._lines)
             if not isinstance(key_node, yaml.ScalarNode):
-                self.findings.append(error(mark, "a key must be one word or number"))
+                self.findings.append(error(mark, "a key is one word or number"))
                 continue
             key = key_node.value
             inner = (*path, key)
-            if key in result:
-                first = self.keys[inner]
+            if key == "<<":
                 self.findings.append(
-                    error(mark, f"{key!r} stands here twice; the first is in line {first.line}: keep one")
+                    error(mark, "`<<` joins nothing here: write the keys out, or use a build")
                 )
-                continue
-            self.keys[inner] = mark
-            result[key] = self.value(value_node, inner)
+            elif key in result:
+                first = self.keys[inner].line
+                self.repeated.add(inner[0])
+                self.findings.append(
+                    error(mark, f"{said(key)} stands here twice; the first is in line {first}: keep one")
+                )
+            else:
+                self.keys[inner] = mark
+                result[key] = self.value(value_node, inner)
         return result
-
-
-def _mark(node: yaml.Node) -> Mark:
-    return Mark(node.start_mark.line + 1, node.start_mark.column + 1)
 
 
 def _scalar(node: yaml.ScalarNode) -> Any:

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Final
 from pydantic import BeforeValidator
 
 from bridge.events import ACCESSORY_NUMBERS
+from bridge.layout.findings import either, said
 
 FULL_LEVEL: Final = 65_535
 """Full light in the 16-bit linear scale that levels are counted in."""
@@ -31,7 +32,7 @@ def percent(value: Any) -> int:
     """Read `60%` as a share of full light: 0 to `FULL_LEVEL`, rounded once, halves up."""
     match = _PERCENT.match(value) if isinstance(value, str) else None
     if match is None or Decimal(match[1]) > 100:
-        raise ValueError(f"{value!r} is not a level: write a percentage from 0% to 100%, such as 60%")
+        raise ValueError(f"{said(value)} is not a level: write a percentage from 0% to 100%, such as 60%")
     return int((Decimal(match[1]) * FULL_LEVEL * 2 + 100) // 200)
 
 
@@ -39,7 +40,7 @@ def _quantity(value: Any, units: dict[str, int], what: str, example: str) -> int
     match = _QUANTITY.match(value) if isinstance(value, str) else None
     if match is None or match[2] not in units:
         raise ValueError(
-            f"{value!r} is not a {what}: write a number and {' or '.join(units)}, such as {example}"
+            f"{said(value)} is not a {what}: write a number and {either(units)}, such as {example}"
         )
     return int(Decimal(match[1]) * units[match[2]])
 
@@ -54,6 +55,12 @@ def voltage(value: Any) -> int:
     return _quantity(value, _VOLTS, "voltage", "12 V")
 
 
+def volts(millivolts: int) -> str:
+    """Write millivolts for people: `5 V`, `4.8 V`."""
+    whole_part, rest = divmod(millivolts, 1000)
+    return f"{whole_part}.{rest:03}".rstrip("0").rstrip(".") + " V"
+
+
 def resistance(value: Any) -> int:
     """Read `330 ohm` or `4.7 kohm` as ohms."""
     return _quantity(value, _OHMS, "resistance", "330 ohm")
@@ -62,14 +69,18 @@ def resistance(value: Any) -> int:
 def name(value: Any) -> str:
     """Read a name: it goes into topics, files and screens, so some characters cannot be in it."""
     text = str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+    if isinstance(value, float | bool):
+        raise ValueError(f"{said(value)} is not a name: if it is one, put it in quotes")  # noqa: TRY004 - pydantic reads these
     if not isinstance(text, str) or not text:
-        raise ValueError(f"{value!r} is not a name: write a word")
+        raise ValueError(f"{said(value)} is not a name: write a word")
     if len(text) > MAX_NAME:
-        raise ValueError(f"this name has {len(text)} characters: {MAX_NAME} are allowed")
+        raise ValueError(f"the name {said(text)} has {len(text)} characters: {MAX_NAME} are allowed")
     unfit = [letter for letter in text if letter in _UNFIT or not letter.isprintable()]
     if unfit or text != text.strip():
-        what = f"the character {unfit[0]!r}" if unfit else "a space at its end"
-        raise ValueError(f"{what} cannot be in a name: letters, digits, inner spaces and - _ . can")
+        what = f"the character {unfit[0]!r}" if unfit else "a space at its beginning or end"
+        raise ValueError(
+            f"the name {said(text)} cannot have {what}: a name may have letters, digits, inner spaces and - _ ."
+        )
     return text
 
 
@@ -78,7 +89,7 @@ def accessory(value: Any) -> int:
     text = str(value)
     if isinstance(value, bool) or not _NUMBER.match(text) or int(text) not in ACCESSORY_NUMBERS:
         allowed = f"{ACCESSORY_NUMBERS[0]} to {ACCESSORY_NUMBERS[-1]}"
-        raise ValueError(f"there is no accessory {value!r}: accessories are numbered {allowed}")
+        raise ValueError(f"{said(value)} is no accessory number: accessories are numbered {allowed}")
     return int(text)
 
 
@@ -87,7 +98,7 @@ def whole(low: int, high: int) -> BeforeValidator:
 
     def read(value: Any) -> int:
         if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
-            raise ValueError(f"{value!r} does not fit: write a whole number from {low} to {high}")
+            raise ValueError(f"{said(value)} does not fit: write a whole number from {low} to {high}")
         return value
 
     return BeforeValidator(read)
@@ -98,7 +109,7 @@ def one_of(*allowed: str) -> BeforeValidator:
 
     def read(value: Any) -> str:
         if str(value) not in allowed:
-            raise ValueError(f"{value!r} does not fit: write {' or '.join(allowed)}")
+            raise ValueError(f"{said(value)} does not fit: write {either(allowed)}")
         return str(value)
 
     return BeforeValidator(read)
@@ -107,7 +118,7 @@ def one_of(*allowed: str) -> BeforeValidator:
 def truth(value: Any) -> bool:
     """Read `true` or `false`."""
     if not isinstance(value, bool):
-        raise ValueError(f"{value!r} does not fit: write true or false")  # noqa: TRY004 - pydantic reads these
+        raise ValueError(f"{said(value)} does not fit: write true or false")  # noqa: TRY004 - pydantic reads these
     return value
 
 

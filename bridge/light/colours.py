@@ -19,7 +19,7 @@ class Colour:
     """A colour as 16-bit linear levels of the dies R, G, B and, where there is one, W.
 
     Attributes:
-        with_white: levels R, G, B, W of a lamp that has a white die, or None if that lamp needs no others.
+        with_white: levels R, G, B, W of a lamp that has a white die, or None if it mixes the colour as others do.
         plain: levels R, G, B of a lamp without a white die.
         needs_white: it cannot be shown without a white die.
     """
@@ -82,6 +82,15 @@ LED_COLOURS: Final = {
     "warm-white": LedColour(2800),
 }
 """Colours of separate LEDs with the lower end of their forward voltage, from a published table of indicator LEDs."""
+
+
+DIES: Final = {
+    "R": ("red",),
+    "G": ("green",),
+    "B": ("blue",),
+    "W": ("white", "warm-white", "lunar"),
+}
+"""What a lamp can be that is a single LED inside a pixel, by the letter of the data sheet."""
 
 
 def led_colour(lamp: str, said: str) -> str:

@@ -7,13 +7,16 @@ LED alone where there is one.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
-from bridge.layout.findings import Finding, Mark, choice, error, warning
+from bridge.layout.chips import DIE_COLOURS
+from bridge.layout.findings import Finding, Mark, choice, either, error, said, warning
 from bridge.layout.model import (
     OFF,
     ON,
     AspectRow,
+    Build,
     Fixture,
     Head,
     Lamp,
@@ -24,8 +27,8 @@ from bridge.layout.model import (
     Signal,
     Wire,
 )
-from bridge.layout.units import FULL_LEVEL
-from bridge.light.colours import COLOURS, LED_COLOURS, Colour, led_colour
+from bridge.layout.units import FULL_LEVEL, volts
+from bridge.light.colours import COLOURS, DIES, LED_COLOURS, Colour, led_colour
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +77,8 @@ def plan_devices(layout: Layout) -> tuple[tuple[DevicePlan, ...], tuple[Finding,
     """
     palette = Palette(layout)
     fixtures = layout.fixtures()
-    for fixture in fixtures.values():
-        _look_at_lamps(fixture, palette)
+    for build in layout.builds:
+        _look_at_lamps(build, palette)
     plans = [_signal(signal, fixtures[signal.fixture], palette) for signal in layout.signals]
     plans += [_light(light, fixtures[light.fixture], palette) for light in layout.lights]
     marks = [*(signal.mark for signal in layout.signals), *(light.mark for light in layout.lights)]
@@ -90,23 +93,30 @@ def _one_owner(plans: list[DevicePlan], marks: list[Mark], palette: Palette) -> 
         for other in sorted(others):
             palette.error(
                 marks[index],
-                f"{plan.name} lights lamps that already belong to {plans[other].name} (line {marks[other].line}): "
-                "a lamp obeys one device; name the `lamps` of each, or give it a fixture of its own",
+                f"{plan.name} would light lamps of {plans[other].name} (line {marks[other].line}), and "
+                "a lamp obeys one device: give each light its own `lamps`, or each device its own fixture",
             )
 
 
-def _look_at_lamps(fixture: Fixture, palette: Palette) -> None:
-    for head in fixture.heads:
+def _look_at_lamps(build: Build, palette: Palette) -> None:
+    for head in build.heads:
         for lamp in head.lamps:
-            known = LED_COLOURS if lamp.kind is LampKind.LEDS else palette.colours
-            colour = led_colour(lamp.name, lamp.colour) if lamp.kind is LampKind.LEDS else lamp.colour
-            if colour and colour not in known:
-                palette.error(lamp.mark, f"no lamp has the colour {colour!r}; {choice(colour, known)}")
+            known: Collection[str] = palette.colours
+            if lamp.kind is LampKind.LEDS:
+                known = LED_COLOURS
+            elif lamp.kind is LampKind.MIX:
+                known = dict.fromkeys((*LED_COLOURS, *palette.colours))
+            if lamp.colour and lamp.colour not in known:
+                text = (
+                    f"no lamp of this kind has the colour {said(lamp.colour)}; {choice(lamp.colour, known)}"
+                )
+                palette.error(lamp.colour_mark, text)
             elif lamp.kind is LampKind.LEDS:
-                _look_at_leds(lamp, colour, palette)
+                _look_at_leds(lamp, build, palette)
 
 
-def _look_at_leds(lamp: Lamp, colour: str, palette: Palette) -> None:
+def _look_at_leds(lamp: Lamp, build: Build, palette: Palette) -> None:
+    colour = led_colour(lamp.name, lamp.colour)
     if not colour:
         palette.error(
             lamp.mark,
@@ -114,30 +124,38 @@ def _look_at_leds(lamp: Lamp, colour: str, palette: Palette) -> None:
         )
         return
     for wire in lamp.wires:
-        inside = {"R": "red", "G": "green", "B": "blue", "W": "white"}.get(wire.die)
-        if inside is not None and inside != colour and wire.die != "W":
+        if wire.die and colour not in DIES[wire.die]:
+            chip = build.chips[wire.chip].called
             palette.error(
                 lamp.mark,
-                f"this channel is the {inside} LED inside a pixel, and cannot be the {colour} lamp {lamp.name!r}: "
-                "use `full-colour` and ask for the colour",
+                f"channel {wire.channel + 1} of {chip} is its {DIE_COLOURS[wire.die]} LED, which cannot be the "
+                f"{colour} lamp {lamp.name!r}: use `full-colour` and ask for the colour",
             )
         least = wire.leds * LED_COLOURS[colour].least_mv
-        if inside is None and least >= wire.supply_mv:
+        if not wire.die and least >= wire.supply_mv:
+            series = f"{wire.leds} {colour} LEDs in series need" if wire.leds > 1 else f"a {colour} LED needs"
+            remedy = (
+                "give a higher `supply`, or put fewer in series"
+                if wire.leds > 1
+                else "give a higher `supply`"
+            )
             palette.error(
                 lamp.mark,
-                f"{wire.leds} {colour} LED{'s' * (wire.leds > 1)} in series need more than {least} mV, and the supply "
-                f"gives {wire.supply_mv} mV: give a higher `supply`, or put fewer in series",
+                f"{series} more than {volts(least)}, and the supply gives {volts(wire.supply_mv)}: {remedy}",
             )
 
 
 def _wires(fixture: Fixture, lamps: tuple[tuple[str, str], ...] | None = None) -> list[tuple[Wire, Lamp]]:
-    return [
-        (wire, lamp)
-        for head in fixture.heads
-        for lamp in head.lamps
-        if lamps is None or (head.name, lamp.name) in lamps
-        for wire in lamp.wires
-    ]
+    """Return the channels of the lamps of a fixture, or of some of them; those of a mix are its members'."""
+    found: dict[int, tuple[Wire, Lamp]] = {}
+    for head in fixture.heads:
+        members = {lamp.name: lamp for lamp in head.lamps}
+        for lamp in head.lamps:
+            if lamps is not None and (head.name, lamp.name) not in lamps:
+                continue
+            lit = (lamp, *(members[name] for name, _level in lamp.mix))
+            found |= {wire.offset: (wire, each) for each in lit for wire in each.wires}
+    return list(found.values())
 
 
 def _levels(look: dict[int, int], wires: list[tuple[Wire, Lamp]]) -> tuple[int, ...]:
@@ -186,6 +204,7 @@ def _look(
 ) -> dict[int, int] | None:
     levels: dict[int, int] = {}
     sound = True
+    rigid = {wire.offset: lamp.name for wire, lamp in _wires(fixture) if not lamp.dimmable}
     for head, shown in zip(fixture.heads, (items for _name, items in row.heads), strict=True):
         for item in shown:
             found = _find(head, item, palette)
@@ -196,7 +215,13 @@ def _look(
                 continue
             for offset, level in found:
                 levels[offset] = max(level, levels.get(offset, 0))
+                if item.level < FULL_LEVEL and offset in rigid:
+                    palette.findings.append(warning(item.mark, _not_dimmable(rigid[offset], fixture)))
     return levels if sound else None
+
+
+def _not_dimmable(lamp: str, fixture: Fixture) -> str:
+    return f"the lamp {lamp} of {fixture.name} is not dimmable: it is fully lit whenever it is on"
 
 
 def _find(head: Head, item: Shown, palette: Palette) -> list[tuple[int, int]] | str:
@@ -204,23 +229,24 @@ def _find(head: Head, item: Shown, palette: Palette) -> list[tuple[int, int]] | 
     lamps = {lamp.name: lamp for lamp in head.lamps}
     full = [lamp for lamp in head.lamps if lamp.kind is LampKind.FULL_COLOUR]
     leds = [lamp for lamp in head.lamps if lamp.kind is not LampKind.FULL_COLOUR]
+    where = f"its head {head.name}" if head.name else "its head"
     named = lamps.get(item.word)
     if named is not None:
         return _lit(named, item, head, palette)
+    if item.word == ON:
+        return f"a level alone does not say what is lit; {choice(item.word, lamps)}"
     coloured = [lamp for lamp in leds if led_colour(lamp.name, lamp.colour) == item.word]
-    if len(coloured) == 1:
-        return _lit(coloured[0], item, head, palette)
-    where = f"its head {head.name}" if head.name else "its head"
+    several = coloured or (full if item.word in palette.colours else [])
+    if len(several) > 1:
+        return f"{where} has several lamps that can show {item.word}: name {either(lamp.name for lamp in several)}"
     if coloured:
-        return (
-            f"{where} has several {item.word} lamps: name one of {', '.join(lamp.name for lamp in coloured)}"
-        )
-    if len(full) == 1 and item.word in palette.colours:
+        return _lit(coloured[0], item, head, palette)
+    if several:
         return _mixed(full[0], item.word, item.level, palette)
-    if full and item.word not in palette.colours:
-        known = [*lamps, *palette.colours]
-        return f"{item.word!r} is no lamp and no colour here; {choice(item.word, known)}"
-    return f"{where} has no {item.word} lamp; {choice(item.word, lamps)}"
+    if full:
+        known = dict.fromkeys((*lamps, *palette.colours))
+        return f"{said(item.word)} is no lamp and no colour here; {choice(item.word, known)}"
+    return f"{where} has no lamp {said(item.word)}; {choice(item.word, lamps)}"
 
 
 def _lit(lamp: Lamp, item: Shown, head: Head, palette: Palette) -> list[tuple[int, int]] | str:
@@ -238,11 +264,11 @@ def _lit(lamp: Lamp, item: Shown, head: Head, palette: Palette) -> list[tuple[in
 
 def _mixed(lamp: Lamp, colour: str, level: int, palette: Palette) -> list[tuple[int, int]] | str:
     dies = "".join(wire.die for wire in lamp.wires)
-    mixture = palette.colours[colour]
+    mixture = palette.colours.get(colour)
+    if mixture is None:
+        return f"the lamp {lamp.name} has the colour {said(colour)}, which is none here"
     if mixture.needs_white and "W" not in dies:
-        return (
-            f"the colour {colour!r} uses a white die, and the lamp {lamp.name!r} has only {', '.join(dies)}"
-        )
+        return f"the colour {colour} uses a white LED, and the lamp {lamp.name} has only {', '.join(dies)}"
     return [
         (wire.offset, _part(share, level))
         for wire, share in zip(lamp.wires, mixture.levels(dies), strict=True)
@@ -264,11 +290,11 @@ def _light(light: Light, fixture: Fixture, palette: Palette) -> DevicePlan:
             found = _light_lamp(lamp, light.shows, head, palette)
             if isinstance(found, str):
                 palette.error(light.shows.mark, f"{light.name} cannot be lit so: {found}")
-                break
-            levels.update(found)
+                continue
+            for offset, level in found:
+                levels[offset] = max(level, levels.get(offset, 0))
             if light.shows.level < FULL_LEVEL and not lamp.dimmable:
-                text = f"{fixture.name} {lamp.name} is not dimmable: it will be fully lit whenever it is on"
-                palette.findings.append(warning(light.shows.mark, text))
+                palette.findings.append(warning(light.shows.mark, _not_dimmable(lamp.name, fixture)))
     return DevicePlan(
         name=light.name,
         chain=fixture.chain,
@@ -281,8 +307,21 @@ def _light(light: Light, fixture: Fixture, palette: Palette) -> DevicePlan:
 
 
 def _light_lamp(lamp: Lamp, shows: Shown, head: Head, palette: Palette) -> list[tuple[int, int]] | str:
-    if shows.word != ON and shows.word not in palette.colours:
-        return f"no colour is called {shows.word!r}; {choice(shows.word, [ON, *palette.colours])}"
-    if shows.word == ON or lamp.kind is not LampKind.FULL_COLOUR:
+    known = dict.fromkeys((ON, *palette.colours, *LED_COLOURS))
+    if shows.word not in known:
+        return f"no colour is called {said(shows.word)}; {choice(shows.word, known)}"
+    if shows.word == ON:
         return _lit(lamp, shows, head, palette)
-    return _mixed(lamp, shows.word, shows.level, palette)
+    if lamp.kind is LampKind.FULL_COLOUR:
+        if shows.word not in palette.colours:
+            return f"a full-colour lamp cannot mix {shows.word}; {choice(shows.word, palette.colours)}"
+        return _mixed(lamp, shows.word, shows.level, palette)
+    own = led_colour(lamp.name, lamp.colour)
+    if own != shows.word:
+        what = (
+            f"its lamp {lamp.name} is {own}, not {shows.word}"
+            if own
+            else f"its lamp {lamp.name} has one colour"
+        )
+        return f"{what}: say which `lamps` are meant, or leave the colour out"
+    return _lit(lamp, shows, head, palette)
