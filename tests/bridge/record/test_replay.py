@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 
+import bridge
 from bridge.engine import Decision
 from bridge.errors import DecodeError, LayoutError
 from bridge.events import SECOND
@@ -143,7 +144,7 @@ def test_other_words_for_a_reason_are_no_difference(tmp_path: Path, lines: Lines
     lines[index]["reason"] = "in the words of an older lamproom"
     result = found(tmp_path, lines)
     assert result.same
-    assert (f"1 reasons are worded otherwise than in the log, the first in line {index + 1}",) == result.notes
+    assert (f"1 reason is worded otherwise than in the log, the first in line {index + 1}",) == result.notes
 
 
 def test_a_dropped_instant_is_named_by_its_chain_and_time(tmp_path: Path, lines: Lines) -> None:
@@ -303,7 +304,8 @@ def test_other_tables_are_told(tmp_path: Path, lines: Lines) -> None:
     lines[0]["tables"] = "00" * 16
     (note,) = found(tmp_path, lines).notes
     assert (
-        "it was recorded by lamproom 0.1.0 with other tables of light: levels may come out otherwise" == note
+        f"it was recorded by lamproom {bridge.__version__} with other tables of light: levels may come out otherwise"
+        == note
     )
 
 
