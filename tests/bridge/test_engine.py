@@ -109,6 +109,15 @@ def test_event_that_means_nothing_here_is_silent(event: Event) -> None:
     assert before == aspects(engine)
 
 
+def test_rendering_that_changes_no_byte_sends_nothing() -> None:
+    """A fade that has changed no byte yet sends no frame, at the order as well as at an instant after it."""
+    engine = started()
+
+    assert [] == frames(engine.handle(order(101, REVERSE, 0)))
+    assert [] == engine.advance(1)
+    assert engine.next_wake() is not None
+
+
 def test_repeat_is_noted_and_does_nothing() -> None:
     """A repeat within the source's window is a note in words, and no command."""
     engine = started()

@@ -50,6 +50,12 @@ def test_last_instant_before_the_end_does_not_overshoot() -> None:
 
     assert missing == down.shown(999)
     assert missing == up.shown(0)
+    motion = Motion(2)
+    motion.cut(0, FULL_LEVEL)
+    motion.fade(0, missing, 0, 1000)
+    motion.cut(1, missing)
+    motion.fade(1, FULL_LEVEL, 999, 1000)
+    assert {0: missing, 1: missing} == shown(motion, 999)
 
 
 def test_steps_are_even_in_lightness() -> None:
