@@ -1,0 +1,121 @@
+"""The pages for the owner are complete and true: what they show runs, and what there is they name."""
+
+from __future__ import annotations
+
+import inspect
+import re
+from importlib.metadata import entry_points
+from typing import Any
+
+import pytest
+import typer.main
+from pydantic import BaseModel
+
+from bridge.check import check_text
+from bridge.cli import app
+from bridge.layout import read as layout_read
+from bridge.layout import schema
+from bridge.layout.chips import CHIP_TYPES
+from bridge.light.colours import COLOURS
+from bridge.logic.selection import LAST_COMMAND, News, Step, Trust
+from bridge.service.plugins import EVENTS, OUTPUTS, Adapters
+from bridge.service.shipped import shipped_layout
+from tests.support.tree import ROOT
+from tests.test_documentation import layout_blocks
+
+GUIDE = "config/guide/layout-file.md"
+PAGES = ("README.md", GUIDE, "config/guide/mqtt.md")
+
+
+def page(name: str) -> str:
+    """Return the text of a page."""
+    return (ROOT / name).read_text(encoding="utf-8")
+
+
+BLOCKS = [(name, block) for name in PAGES for block in layout_blocks(name)]
+
+
+@pytest.mark.parametrize(("name", "block"), BLOCKS, ids=[f"{name}:{block.line}" for name, block in BLOCKS])
+def test_every_layout_that_a_page_shows_is_without_a_finding(name: str, block: Any) -> None:
+    """A reader who copies a whole layout from a page has one that runs."""
+    assert () == check_text(block.text).findings, f"{name}:{block.line}"
+
+
+def test_there_are_layouts_to_try() -> None:
+    """The search for layouts in the pages finds those of README.md and of the guide."""
+    assert 2 <= len([name for name, _block in BLOCKS if name == "README.md"])
+    assert 5 <= len([name for name, _block in BLOCKS if name == GUIDE])
+
+
+def test_the_readme_shows_the_first_steps_as_they_are_shipped() -> None:
+    """What README.md calls config/first-steps.yaml is that file."""
+    assert shipped_layout("first-steps.yaml") in [block.text for _name, block in BLOCKS]
+
+
+def keys() -> set[str]:
+    """Return every key that a layout file may hold."""
+    entries = [
+        kind
+        for _name, kind in inspect.getmembers(schema, inspect.isclass)
+        if issubclass(kind, schema.Entry) and kind.__module__ == schema.__name__
+    ]
+    found = {field.alias or name for entry in entries for name, field in entry.model_fields.items()}
+    for group, load in ((EVENTS, Adapters().source), (OUTPUTS, Adapters().output)):
+        for point in entry_points(group=group):
+            options: type[BaseModel] = load(point.name).options
+            found |= {field.alias or name for name, field in options.model_fields.items()}
+    return found | set(layout_read.SECTIONS)
+
+
+def test_every_key_of_the_layout_file_is_explained() -> None:
+    """Each key stands in the guide, as code."""
+    text = page(GUIDE)
+    assert {"first-channel", "repeat-window", "root", "frames-per-second"} <= keys()
+    assert [] == sorted(key for key in keys() if f"`{key}`" not in text)
+
+
+def test_every_chip_and_colour_is_named() -> None:
+    """Each chip and each colour that has a name stands in the guide."""
+    text = page(GUIDE)
+    assert [] == [chip for chip in CHIP_TYPES if f"`{chip}`" not in text]
+    assert [] == [colour for colour in COLOURS if not re.search(rf"\b{colour}\b", text)]
+
+
+def test_every_command_and_option_is_named() -> None:
+    """Each command stands in README.md with what it does, and each of its own options."""
+    group = typer.main.get_command(app)
+    text = page("README.md")
+    commands: dict[str, Any] = getattr(group, "commands", {})
+    assert {"run", "check", "demo", "replay", "send"} == set(commands)
+    assert [] == [name for name in commands if f"`lamproom {name}" not in text]
+    options = {option for command in commands.values() for each in command.params for option in each.opts}
+    assert {"--broker", "--retain"} <= options
+    assert [] == sorted(each for each in options if each.startswith("--") and f"`{each}`" not in text)
+
+
+def test_every_adapter_is_named() -> None:
+    """Each event source and each output that comes with lamproom stands in the guide."""
+    text = page(GUIDE)
+    kinds = {point.name for group in (EVENTS, OUTPUTS) for point in entry_points(group=group)}
+    assert kinds
+    assert [] == [kind for kind in kinds if f"`{kind}`" not in text]
+
+
+STEPS = {
+    Step.OBEY: "shows what is ordered",
+    Step.KEEP: "goes on",
+    Step.REST: "shows its most restrictive aspect",
+}
+TRUSTS = {
+    Trust.UNKNOWN: "knows nothing: most restrictive aspect",
+    Trust.TRUSTED: "shows what was ordered last",
+}
+
+
+def test_the_table_of_a_signal_is_the_one_that_runs() -> None:
+    """The guide's table of what a signal does with what it hears is made from the table that the engine uses."""
+    rows = [
+        f"| {words} | {' | '.join(STEPS[LAST_COMMAND[trust, news]] for news in News)} |"
+        for trust, words in TRUSTS.items()
+    ]
+    assert "\n".join(rows) in page(GUIDE)
