@@ -1,0 +1,75 @@
+"""Layout files of any size, made for measuring."""
+
+from __future__ import annotations
+
+from typing import Final
+
+BUILDS: Final = """\
+layout: Measured
+builds:
+  three-lamp: {chips: [ws2811], lamps: {green: {channel: 1}, yellow: {channel: 2}, red: {channel: 3}}}
+  room: {chips: [ws2812b], lamps: {room: {full-colour: 1}}}
+"""
+
+NODES: Final = ("answers-1", "answers-2", "plain-1", "plain-2")
+CHAINS_A_NODE: Final = 2
+SIGNALS_A_CHAIN: Final = 60
+ROOMS_A_CHAIN: Final = 106
+FRAME_SIZE: Final = 12 + 3 * (SIGNALS_A_CHAIN + ROOMS_A_CHAIN)
+"""Bytes of a frame with its header."""
+
+BURST: Final = 2001
+"""The accessory that switches one room on each chain."""
+
+_ROOMS_A_SWITCH: Final = 6
+_FIRST_SWITCH: Final = 1001
+
+
+def village() -> str:
+    """Return a layout of eight chains with 166 chips each: 480 signals, and rooms switched six by six.
+
+    Signal n of the layout, counted from 0, is ordered by accessory n + 1; it stands on chain n // 60.
+    """
+    lines, signals, lights = ["nodes:"], ["signals:"], ["lights:"]
+    number, room = 1, 0
+    for node in NODES:
+        lines += [f"  {node}:", "    chains:"]
+        for chain in range(CHAINS_A_NODE):
+            lines += [f"      - name: '{chain}'", "        fixtures:"]
+            for _ in range(SIGNALS_A_CHAIN):
+                lines.append(f"          - {{name: S{number}, build: three-lamp}}")
+                signals.append(signal(f"S{number}", number))
+                number += 1
+            for place in range(ROOMS_A_CHAIN):
+                lines.append(f"          - {{name: R{room}, build: room}}")
+                switch = _FIRST_SWITCH + room // _ROOMS_A_SWITCH if place else BURST
+                lights.append(f"  R{room}: {{switched-by: {switch}, shows: warm-white}}")
+                room += 1
+    return BUILDS + "\n".join((*lines, *signals, *lights)) + "\n"
+
+
+def signals_only(count: int, *, chains: int = 1) -> str:
+    """Return a layout of so many three-lamp signals, ordered by accessories 1, 2, 3 and so on."""
+    lines, signals = ["nodes:"], ["signals:"]
+    for chain in range(chains):
+        lines += [f"  node-{chain}:", "    chains:", "      - name: only", "        fixtures:"]
+        for number in range(1 + chain * count // chains, 1 + (chain + 1) * count // chains):
+            lines.append(f"          - {{name: S{number}, build: three-lamp}}")
+            signals.append(signal(f"S{number}", number))
+    return BUILDS + "\n".join((*lines, *signals)) + "\n"
+
+
+def pixels(count: int) -> str:
+    """Return a layout of so many RGB pixels, a multiple of 250, 250 on each chain and nothing else."""
+    lamps = ", ".join(f"p{place}: {{full-colour: {place}}}" for place in range(1, 51))
+    build = f"  tape: {{chips: [{', '.join(['ws2812b'] * 50)}], lamps: {{{lamps}}}}}"
+    lines = [build, "nodes:"]
+    for chain in range(count // 250):
+        lines += [f"  node-{chain}:", "    chains:", "      - name: only", "        fixtures:"]
+        lines += [f"          - {{name: T{chain}-{place}, build: tape}}" for place in range(5)]
+    return BUILDS + "\n".join(lines) + "\n"
+
+
+def signal(name: str, accessory: int) -> str:
+    """Return the line of one signal."""
+    return f"  {name}: {{commands: {{{accessory}: {{normal: stop, reverse: clear}}}}}}"
