@@ -119,7 +119,7 @@ def test_warm_white_is_a_lamp_of_2700_kelvin() -> None:
 
 def test_amber_is_a_sodium_lamp() -> None:
     """Amber has the hue of 594 nm, seen from equal energy (common practice for amber LEDs, no source)."""
-    assert 594 == pytest.approx(_dominant_wavelength("amber"), abs=1)
+    assert 594 == _dominant_wavelength("amber")
 
 
 def _dominant_wavelength(name: str) -> int:

@@ -201,6 +201,18 @@ def test_a_light_may_be_a_mixed_lamp(lamps: str, levels: list[int]) -> None:
     assert bytes([*levels, 0]) == frames.frame(0)[6:9]
 
 
+@pytest.mark.parametrize("shown", ["[red, yellow 50%]", "[yellow 50%, red]"])
+def test_lamps_of_one_head_may_be_lit_together(shown: str) -> None:
+    """Several words light together, and where they need the same LED, the brighter counts in any order."""
+    text = FILE.replace("SHOWS", "on").replace(
+        "two: {commands: {5:",
+        f"two: {{aspects: {{stop: {shown}, clear: green, approach: yellow}}, commands: {{5:",
+    )
+    plans, _frames = _plans(text)
+    # Red at full. Green: 45 % is 29491, 50 % is 32768 (both rounded), and 29491 x 32768 / 65535 = 14745.7.
+    assert (65535, 14746) == plans["two"].looks["stop"]
+
+
 @pytest.mark.parametrize(
     ("change", "to", "says"),
     [
