@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-from bridge.events import AccessoryOrdered, Authority, Event, Instant, Position
+from bridge.events import (
+    AccessoryOrdered,
+    Authority,
+    Event,
+    Instant,
+    LinkState,
+    Position,
+    SourceReported,
+)
 from bridge.layout.model import Source
 
 
@@ -11,6 +19,7 @@ class Repeats:
 
     An order is a repeat if its source said the very same of that accessory within the source's repeat
     window before. Each repeat opens the window anew: a source that goes on repeating goes on being quiet.
+    What a source said before it was lost is forgotten: after that, the same order is given again.
     """
 
     def __init__(self, sources: tuple[Source, ...]) -> None:
@@ -20,7 +29,11 @@ class Repeats:
     def is_repeat(self, event: Event) -> bool:
         """Take an event and say whether it is a repeat; kept copies never are, and open no window."""
         window = self._windows.get(event.source)
-        if window is None or not isinstance(event, AccessoryOrdered) or event.authority is Authority.STATE:
+        if window is None:
+            return False
+        if isinstance(event, SourceReported) and event.state is LinkState.LOST:
+            self._said = {key: said for key, said in self._said.items() if key[0] != event.source}
+        if not isinstance(event, AccessoryOrdered) or event.authority is Authority.STATE:
             return False
         key = (event.source, event.number)
         before = self._said.get(key)

@@ -210,7 +210,8 @@ class Switched(Selector):
             for position in (Position.NORMAL, Position.REVERSE)
         }
         keys = (("accessory", number),)
-        super().__init__(light.name, SWITCHED, keys, meanings, Choice(OFF, NOTHING_YET), _resting(light))
+        start = Choice(_resting(light) or OFF, NOTHING_YET)
+        super().__init__(light.name, SWITCHED, keys, meanings, start, _resting(light))
 
 
 class Held(Selector):
@@ -223,7 +224,8 @@ class Held(Selector):
             for state, aspect in ((ButtonState.PRESSED, ON), (ButtonState.RELEASED, OFF))
         }
         keys = (("button", button),)
-        super().__init__(light.name, HELD, keys, meanings, Choice(OFF, NOT_HELD), _resting(light))
+        start = Choice(_resting(light) or OFF, NOT_HELD)
+        super().__init__(light.name, HELD, keys, meanings, start, _resting(light))
 
 
 def _ordered(number: int, position: Position) -> str:
@@ -231,4 +233,5 @@ def _ordered(number: int, position: Position) -> str:
 
 
 def _resting(light: Light) -> str | None:
+    """Return what a light shows while it does not know, or None where it stays as it is."""
     return {WhenUnknown.HOLD: None, WhenUnknown.OFF: OFF, WhenUnknown.ON: ON}[light.when_unknown]

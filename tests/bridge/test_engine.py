@@ -36,18 +36,22 @@ from tests.support.driving import (
 T2_STOP, T2_CLEAR = bytes([0, 255, 0]), bytes([255, 0, 51])
 THREE_STOP, THREE_CLEAR = bytes([0, 255, 0]), bytes([255, 0, 0])
 MAST_STOP, MAST_DARK = bytes([0, 0, 255]), bytes([255, 0, 255])
-START: Final = [T2_STOP + THREE_STOP, MAST_STOP + MAST_DARK + THREE_STOP, bytes(16)]
+CHAPEL_LIT = bytes(
+    [*[0] * 8, 0, 0, 0, 255, *[0] * 4]
+)  # the only house whose owner wants it on until it knows
+AT_START: Final = {"T2": "stop", "T4": "stop", "Y1": "stop", "Y3": "stop", "chapel": "on"}
+START: Final = [T2_STOP + THREE_STOP, MAST_STOP + MAST_DARK + THREE_STOP, CHAPEL_LIT]
+LAST: Final = [*START[:2], bytes(16)]
 
 
 def test_start_gives_every_frame_then_every_report() -> None:
-    """An engine that knows nothing shows signals at their most restrictive and lights dark, and says so."""
+    """An engine that knows nothing shows signals at their most restrictive, lights as their owner says, and says so."""
     commands = Engine(layout()).start()
 
     assert [(0, chain, levels, Cause.START) for chain, levels in enumerate(START)] == commands[:3]
-    assert [
-        (device, "stop" if device in {"T2", "T4", "Y1", "Y3"} else "off", "since the start")
-        for device in DEVICES
-    ] == [(each.device, each.aspect, each.reason[-15:]) for each in commands[3:] if isinstance(each, Report)]
+    assert [(device, AT_START.get(device, "off"), "since the start") for device in DEVICES] == [
+        (each.device, each.aspect, each.reason[-15:]) for each in commands[3:] if isinstance(each, Report)
+    ]
 
 
 def test_order_becomes_its_bytes_at_once() -> None:
@@ -201,7 +205,7 @@ def test_closing_is_restrictive_and_dark() -> None:
 
     last = engine.closing(SECOND)
 
-    assert [PublishFrame(SECOND, chain, levels, Cause.LAST) for chain, levels in enumerate(START)] == last
+    assert [PublishFrame(SECOND, chain, levels, Cause.LAST) for chain, levels in enumerate(LAST)] == last
     assert engine.next_wake() is None
 
 

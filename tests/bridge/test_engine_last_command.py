@@ -107,7 +107,9 @@ class LastCommand(RuleBasedStateMachine):
 
     def repeats(self, index: int) -> bool:
         _what, source, accessory, position, at = self.record[index]
-        same = [each for each in self.record[:index] if each[:3] == ("order", source, accessory)]
+        losses = [each for each in range(index) if self.record[each][:2] == ("lost", source)]
+        heard = self.record[max(losses, default=0) : index]
+        same = [each for each in heard if each[:3] == ("order", source, accessory)]
         return source == "booster" and bool(same) and same[-1][3] is position and at - same[-1][4] <= WINDOW
 
     def right(self) -> str:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from bridge.events import AccessoryReleased, Position
 from bridge.logic.repeats import Repeats
-from tests.support.driving import NORMAL, REVERSE, WINDOW, copy, layout, order
+from tests.support.driving import NORMAL, REVERSE, WINDOW, copy, layout, lost, order
 
 
 def repeats() -> Repeats:
@@ -111,3 +111,14 @@ def test_repeat_is_what_its_definition_says(moves: list[tuple[int, Position, int
     second.restore(json.loads(json.dumps(first.snapshot())))
 
     assert expected == before + said(second, *orders[cut:])
+
+
+def test_a_lost_source_begins_anew() -> None:
+    """An order that is given again after its source was lost is no repeat, however soon; other sources go on."""
+    known = repeats()
+    assert [False] == said(known, (61, REVERSE, 0))
+
+    assert not known.is_repeat(lost("panel", 1))
+    assert [True] == said(known, (61, REVERSE, 2))
+    assert not known.is_repeat(lost("booster", 3))
+    assert [False] == said(known, (61, REVERSE, 4))

@@ -186,14 +186,14 @@ def test_signal_that_knows_nothing_shows_its_most_restrictive_aspect() -> None:
     assert Choice("stop", NOTHING_YET) == signal().choice
 
 
-def test_light_that_knows_nothing_is_off() -> None:
-    """A light starts dark, whatever it does when it no longer knows."""
+def test_light_that_knows_nothing_is_off_unless_its_owner_wants_it_on() -> None:
+    """At the start there is nothing to hold: a light is dark, or on where it is on while it does not know."""
     lights = {light.name: Switched(light) if light.accessory else Held(light) for light in LAYOUT.lights}
 
     assert {
         "mill": Choice(OFF, NOTHING_YET),
         "inn": Choice(OFF, NOTHING_YET),
-        "chapel": Choice(OFF, NOTHING_YET),
+        "chapel": Choice(ON, NOTHING_YET),
         "kiosk": Choice(OFF, NOT_HELD),
     } == {name: selector.choice for name, selector in lights.items()}
 
