@@ -10,7 +10,6 @@ import asyncio
 import time
 from collections import Counter
 from collections.abc import Callable
-from datetime import datetime
 from typing import Final
 
 from adapters.contract import ChainPlace, EventSource, FrameOutput, Raw
@@ -20,6 +19,7 @@ from bridge.errors import DecodeError
 from bridge.events import SECOND, ClockReported, Event, Instant, LinkState, NodeReported, SourceReported
 from bridge.record.writer import SessionLog
 from bridge.service.broker import BrokerLink
+from bridge.service.complaints import Complaints
 from bridge.service.hosts import OutputHost, SourceHost
 from bridge.service.notes import Notes
 from bridge.service.plugins import Adapters
@@ -62,6 +62,7 @@ class Runner:
         self.figures: dict[str, dict[str, int]] = {}
         self.clock: ClockReported | None = None
         self.changed: Callable[[], None] = lambda: None
+        self._complaints = Complaints(notes)
         self._term = term
         self._status = status
         self._log = log
@@ -113,6 +114,8 @@ class Runner:
         """Show the first picture and begin to listen. The link is started after this, by whoever owns it."""
         self._running = True
         self._term.changed = self._new_term
+        self._term.beyond = self._no_higher_term
+        self._status.rival = self._rival
         self.link.watch(self._link_changed)
         await self._all([output.start() for output in self._outputs], "output")
         self._carry_out(self.engine.start())
@@ -185,10 +188,8 @@ class Runner:
         self.counts["refused"] += 1
         expected = f"; understood would be: {problem.expected}" if problem.expected else ""
         text = f"{source} sent what means nothing here and changes nothing: {problem}{expected}"
-        if (
-            self.notes.once(f"{source} {raw.channel[:200]} {problem}", text, received=problem.received)
-            and self._log
-        ):
+        key = f"{source} {raw.channel[:200]} {problem}"
+        if self._complaints.tell(source, key, text, at, problem.received) and self._log is not None:
             self._log.refused(at, source, raw, str(problem))
         self.changed()
 
@@ -243,7 +244,7 @@ class Runner:
                     self._status.report(command)
                 elif isinstance(command, Decision):
                     self.counts["changes"] += command.before != command.aspect
-                    self.since[command.device] = f"{datetime.now().astimezone():%H:%M:%S}"
+                    self.since[command.device] = time.strftime("%H:%M:%S")
                 elif isinstance(command, EngineNote):
                     self.counts["repeats"] += 1
         if self._tick is None:
@@ -315,6 +316,22 @@ class Runner:
         self._status.everything()
         for number in range(len(self._outputs)):
             self.wake_output_soon(number)
+
+    def _no_higher_term(self, term: int) -> None:
+        self.notes.once(
+            f"beyond {term}",
+            f"term {term} was heard of, and there is none above it: a node that obeyed it takes no frame of ours until"
+            " it has forgotten it; clear what the broker keeps of it and start the node again",
+            "error",
+        )
+
+    def _rival(self, name: str) -> None:
+        self.notes.once(
+            "rival",
+            f"another bridge named {name} is on this broker, which throws out one for the other, and the nodes obey"
+            " the one that started last: end one of them, or give one of them another --name",
+            "error",
+        )
 
     async def _keep_writing(self) -> None:
         while self._log is not None:

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import asyncio
 import json
+import secrets
+from collections.abc import Callable
 from typing import Any, Final
 
+from adapters.contract import Raw
 from bridge import __version__
 from bridge.engine import Report
 from bridge.events import LinkState
 from bridge.service.broker import BrokerLink
-from bridge.service.term import Term
+from bridge.service.term import BRIDGE_FILTER, Term
 
 GATHER: Final = 0.02
 """Seconds in which reports are gathered: of several about one device only the newest goes out."""
@@ -20,18 +23,27 @@ AGAIN: Final = 0.5
 
 
 class Status:
-    """Publishes `lamproom/bridge/<name>` (with a last will) and `lamproom/device/<name>`."""
+    """Publishes `lamproom/bridge/<name>` (with a last will) and `lamproom/device/<name>`.
+
+    Attributes:
+        rival: called with our name when another bridge says something of itself under it.
+    """
 
     def __init__(self, link: BrokerLink, term: Term, *, name: str, layout: str) -> None:
+        self.rival: Callable[[str], None] = lambda _name: None
         self._link = link
         self._term = term
+        self._name = name
         self._topic = f"lamproom/bridge/{name}"
+        self._run = secrets.token_hex(4)
+        self._told = False  # what the broker keeps under our name is from us, or newer
         self._layout = layout
         self._reports: dict[str, Report] = {}
         self._due: dict[str, None] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._willed = term.tentative
         link.will(self._topic, self._said("lost", self._willed))
+        link.subscribe(BRIDGE_FILTER, self._heard)
 
     def report(self, report: Report) -> None:
         """Tell what a device shows, soon."""
@@ -58,7 +70,7 @@ class Status:
             self._link.will(self._topic, self._said("lost", term))
             self._link.renew()
             return
-        self._link.publish(self._topic, self._said("up", term), retain=True)
+        self._told |= self._link.publish(self._topic, self._said("up", term), retain=True)
         self._due.update(dict.fromkeys(self._reports))
         self._arm(GATHER)
 
@@ -71,8 +83,20 @@ class Status:
             self._timer.cancel()
         self._link.publish(self._topic, self._said("stopped", self._term.value), retain=True)
 
+    def _heard(self, raw: Raw) -> None:
+        """Notice a bridge of our own name: the broker lets only one of us stay, and the other comes back for ever."""
+        if not self._told or raw.channel != self._topic:
+            return
+        try:
+            run = json.loads(raw.payload)["run"]
+        except (ValueError, TypeError, KeyError, RecursionError):
+            return
+        if run != self._run:
+            self.rival(self._name)
+
     def _said(self, state: str, term: int | None) -> bytes:
-        data: dict[str, Any] = {"state": state, "term": term, "version": __version__, "layout": self._layout}
+        data: dict[str, Any] = {"state": state, "term": term, "run": self._run}
+        data |= {"version": __version__, "layout": self._layout}
         return json.dumps(data, ensure_ascii=False).encode()
 
     def _arm(self, delay: float) -> None:

@@ -13,8 +13,11 @@ from bridge.service.state import StateFile
 NUMBERS: Final = 256
 """Bridges that can be told apart: a term is epoch x 256 + number of the bridge."""
 
-EPOCHS: Final = 1 << 24
+LAST_EPOCH: Final = (1 << 24) - 1
 KEY: Final = "epoch"
+
+BRIDGE_FILTER: Final = "lamproom/bridge/+"
+"""Where bridges say, retained, that they are up, lost or stopped, and under which term."""
 
 
 class Term:
@@ -27,17 +30,19 @@ class Term:
     Attributes:
         value: the present term, or None while it is not settled.
         changed: called whenever it changes.
+        beyond: called with a term that is so high that there is none above it.
     """
 
     def __init__(self, link: BrokerLink, state: StateFile, *, name: str, number: int) -> None:
         self.value: int | None = None
         self.changed: Callable[[int], None] = lambda _term: None
+        self.beyond: Callable[[int], None] = lambda _term: None
         self._link = link
         self._state = state
         self._number = number
         self._epoch = state.number(KEY)
         self._mark = f"lamproom/bridge/{name}/mark"
-        link.subscribe("lamproom/bridge/+", self._bridge_said)
+        link.subscribe(BRIDGE_FILTER, self._bridge_said)
         link.subscribe(self._mark, self._settle)
 
     @property
@@ -51,10 +56,17 @@ class Term:
             self._link.publish(self._mark, b"")
 
     def seen(self, term: int) -> None:
-        """Take note of a term that somebody used; where it is higher than ours, take one above it."""
-        if not 0 <= term < EPOCHS * NUMBERS:
+        """Take note of a term that somebody used; where it is higher than ours, take one above it.
+
+        Nobody starts a bridge sixteen million times: a term of the last epoch is a mistake, and going round to 0
+        would be one too.
+        """
+        epoch = term // NUMBERS
+        if epoch == LAST_EPOCH:
+            self.beyond(term)
+        if not 0 <= epoch < LAST_EPOCH:
             return
-        self._epoch = max(self._epoch, term // NUMBERS)
+        self._epoch = max(self._epoch, epoch)
         if self.value is not None and term > self.value:
             self._take()
 
@@ -72,7 +84,7 @@ class Term:
             self._take()
 
     def _next(self) -> int:
-        return (self._epoch + 1) % EPOCHS
+        return min(self._epoch + 1, LAST_EPOCH)
 
     def _take(self) -> None:
         self._epoch = self._next()
