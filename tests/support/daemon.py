@@ -73,6 +73,8 @@ class Daemon:
             raise
         finally:
             self._reader.join(5)
+            assert self.process.stderr is not None
+            self.process.stderr.close()
 
     def log(self) -> Path:
         """Return its newest session log."""
@@ -158,8 +160,6 @@ def running(folder: Path, layout: str, port: int, *options: str) -> Iterator[Dae
         yield daemon
     finally:
         daemon.stop()
-        assert daemon.process.stderr is not None
-        daemon.process.stderr.close()
 
 
 @contextlib.contextmanager

@@ -8,8 +8,17 @@ from pathlib import Path
 
 def resident_kb(process: int) -> int:
     """Return the memory that a process holds, in kB."""
+    return _memory_kb(process, "VmRSS:")
+
+
+def peak_kb(process: int) -> int:
+    """Return the most memory that a process has held since it began, in kB."""
+    return _memory_kb(process, "VmHWM:")
+
+
+def _memory_kb(process: int, word: str) -> int:
     for line in Path(f"/proc/{process}/status").read_text(encoding="ascii").splitlines():
-        if line.startswith("VmRSS:"):
+        if line.startswith(word):
             return int(line.split()[1])
     raise AssertionError(f"process {process} holds no memory: it has ended")
 
