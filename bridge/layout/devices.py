@@ -29,6 +29,14 @@ PLAIN_ASPECTS: Final = {"stop": "red", "restricting": "lunar", "approach": "yell
 Red for stop, lunar or yellow for what may require a stop, green for proceed: 49 CFR 236.23(d).
 """
 
+POSITION_WORDS: Final = {
+    "normal": Position.NORMAL,
+    "reverse": Position.REVERSE,
+    "closed": Position.NORMAL,
+    "thrown": Position.REVERSE,
+}
+"""The words for a position: those of NMRA S-9.2.1, and the hobby's own for a turnout."""
+
 DARK: Final = "dark"
 SOFT_FADE: Final = 300 * MILLISECOND
 LONGEST_FADE: Final = 60_000 * MILLISECOND
@@ -82,7 +90,7 @@ def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
                 lamps=lamps,
                 shows=shows,
                 accessory=entry.switched_by,
-                on_when=Position(entry.on_when),
+                on_when=POSITION_WORDS[entry.on_when],
                 button=entry.held_by,
                 when_unknown=WhenUnknown(entry.when_unknown),
                 change=change,
@@ -268,18 +276,23 @@ def _commands(
         where = (*path, str(number))
         orders: dict[Position, str] = {}
         marks: dict[Position, Mark] = {}
-        for position in (Position.NORMAL, Position.REVERSE):
-            aspect = getattr(entry, position.value)
+        for word, position in POSITION_WORDS.items():
+            aspect = getattr(entry, word)
             if aspect is None:
                 continue
-            if known and aspect not in known:
-                desk.error(
-                    (*where, position.value), f"there is no aspect {aspect!r} here; {choice(aspect, known)}"
+            inner = (*where, word)
+            if position in marks:
+                other = marks[position].line
+                desk.key_error(
+                    inner, f"{word} and {position} are one position, already said in line {other}: keep one"
                 )
                 continue
+            marks[position] = desk.mark(inner)
+            if known and aspect not in known:
+                desk.error(inner, f"there is no aspect {aspect!r} here; {choice(aspect, known)}")
+                continue
             orders[position] = aspect
-            marks[position] = desk.mark((*where, position.value))
-        if entry.normal is None and entry.reverse is None:
+        if not marks:
             desk.error(
                 where, f"accessory {number} orders nothing here: give normal, reverse or both an aspect"
             )

@@ -158,10 +158,15 @@ class FixtureEntry(Entry):
 
 
 class CommandEntry(Entry):
-    """The aspects that the two positions of one accessory order; one may be left out."""
+    """The aspects that the two positions of one accessory order; one may be left out.
+
+    `closed` is the hobby's word for normal, and `thrown` for reverse.
+    """
 
     normal: Name | None = None
     reverse: Name | None = None
+    closed: Name | None = None
+    thrown: Name | None = None
 
 
 class SignalEntry(Entry):
@@ -200,7 +205,7 @@ class LightEntry(Entry):
     lamps: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     shows: Any = "on"
     switched_by: Accessory | None = None
-    on_when: Annotated[str, one_of("normal", "reverse")] = "reverse"
+    on_when: Annotated[str, one_of("normal", "reverse", "closed", "thrown")] = "reverse"
     held_by: Name | None = None
     when_unknown: Annotated[str, one_of("hold", "off", "on")] = "hold"
     change: Any = None

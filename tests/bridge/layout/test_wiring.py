@@ -9,6 +9,7 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bridge.events import Position
 from bridge.layout import Layout, read_layout
 from bridge.layout.chips import CHIP_TYPES, parse_order
 from bridge.light.pictures import plan_devices
@@ -178,3 +179,14 @@ def test_every_byte_belongs_to_one_lamp_at_the_most(data: dict[str, Any]) -> Non
             ends += chip.type.channels
             assert list(range(chip.type.channels)) == sorted(chip.order)
         assert ends == chain.length
+
+
+def test_closed_and_thrown_are_the_hobby_s_words() -> None:
+    """An order or a switch given as closed or thrown is one of normal or reverse."""
+    plain = _read(changed("62: {normal: stop, reverse: approach}", "62: {normal: stop, reverse: approach}"))
+    words = _read(changed("62: {normal: stop, reverse: approach}", "62: {closed: stop, thrown: approach}"))
+    assert [row.aspects for signal in plain.signals for row in signal.commands] == [
+        row.aspects for signal in words.signals for row in signal.commands
+    ]
+    closed = _read(changed("switched-by: 31", "switched-by: 31, on-when: closed"))
+    assert Position.NORMAL in {light.on_when for light in closed.lights}
