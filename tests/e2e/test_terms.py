@@ -109,6 +109,7 @@ def test_clean_stop_says_so_and_leaves_signals_restrictive_and_lights_dark(
     assert {
         f"lamproom/frame/{CHAIN}": (LAST, levels(0)),
         "lamproom/frame/town/street": (LAST, bytes.fromhex("000000 00ff00")),
+        "lamproom/frame/town/lane": (LAST, bytes(3)),
     } == last
 
 

@@ -38,8 +38,12 @@ nodes:
         fixtures:
           - {name: inn, build: house}
           - {name: T1, build: three-lamp}
+      - name: lane
+        fixtures:
+          - {name: barn, build: house}
 lights:
   inn: {switched-by: 70, shows: white}
+  barn: {switched-by: 72, shows: white}
 signals:
   T1: {commands: {71: {normal: stop, reverse: clear}}}
 """

@@ -22,6 +22,10 @@ SUBACK: Final = 0x90
 DISCONNECT: Final = 0xE0
 
 
+LIFE: Final = 90.0
+"""Seconds that a client may be used. A test that waits among keep-alives for what never comes ends here."""
+
+
 class Message(NamedTuple):
     """A message that was read."""
 
@@ -53,6 +57,7 @@ class RawClient:
         if will is not None:
             flags |= 0x24  # a will, retained
             rest += _text(will[0].encode()) + _text(will[1])
+        self._ends = time.monotonic() + LIFE
         self._early: list[Message] = []
         self._send(CONNECT, b"\x00\x04MQTT\x04" + bytes((flags, 0, 0)) + rest)
         assert (CONNACK, b"\x00\x00") == self._packet()
@@ -86,6 +91,7 @@ class RawClient:
         Raises:
             TimeoutError: none came in time.
         """
+        assert time.monotonic() < self._ends, "what was waited for never came"
         if self._early:
             return self._early.pop(0)
         return _message(*self._packet(within))
