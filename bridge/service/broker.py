@@ -280,7 +280,7 @@ class BrokerLink:
         if failure != self._last_failure:
             self._last_failure = failure
             self._notes(
-                f"{failure}; trying again in {delay:.1f} s",
+                f"{failure}; trying again, at least every {LONGEST_DELAY:.0f} s",
                 {"broker": str(self._address), "reason": reason, "delay": delay},
             )
 

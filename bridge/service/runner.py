@@ -29,6 +29,10 @@ from bridge.service.term import Term
 FLUSH: Final = 0.1
 """Seconds between two writes of the session log: after a kill it is at most that much, and a write, short."""
 
+TELL_AFTER: Final = 0.01
+"""Seconds for which what happened is gathered before it is counted, reported and shown on the page. Done at once
+it would keep the next event waiting, which often comes close behind."""
+
 
 class Runner:
     """Drives one layout on one broker link.
@@ -73,6 +77,8 @@ class Runner:
         self._places: list[
             tuple[FrameOutput, int, int]
         ] = []  # for each chain: output, its index there, output's number
+        self._untold: list[Command] = []
+        self._teller: asyncio.TimerHandle | None = None
         self._tick: asyncio.TimerHandle | None = None
         self._flusher: asyncio.Task[None] | None = None
         self._running = False
@@ -135,6 +141,7 @@ class Runner:
         for output in self._outputs:
             frames = tuple(frame.levels for frame in last if self._places[frame.chain][0] is output)
             await self._all([output.stop(frames)], "output")
+        self._tell_world()
         self._status.close()
         if self._log is not None:
             self._log.commands(last)
@@ -232,23 +239,33 @@ class Runner:
         self._afterwards(commands, 0)
 
     def _afterwards(self, commands: list[Command], events: int) -> None:
-        """Do what may come after the frames are out."""
+        """Write down what came of an event, now that the frames are out; tell the rest of the world soon."""
         self.counts["events"] += events
         if commands:
             if self._log is not None:
                 self._log.commands(commands)
-            for command in commands:
-                if isinstance(command, PublishFrame):
-                    self.counts["frames"] += 1
-                elif isinstance(command, Report):
-                    self._status.report(command)
-                elif isinstance(command, Decision):
-                    self.counts["changes"] += command.before != command.aspect
-                    self.since[command.device] = time.strftime("%H:%M:%S")
-                elif isinstance(command, EngineNote):
-                    self.counts["repeats"] += 1
+            self._untold += commands
         if self._tick is None:
             self._arm_tick()
+        if self._teller is None and self._running:
+            self._teller = asyncio.get_running_loop().call_later(TELL_AFTER, self._tell_world)
+
+    def _tell_world(self) -> None:
+        """Count, report and show on the page what has happened, with no event waiting behind it."""
+        if self._teller is not None:
+            self._teller.cancel()
+            self._teller = None
+        commands, self._untold = self._untold, []
+        for command in commands:
+            if isinstance(command, PublishFrame):
+                self.counts["frames"] += 1
+            elif isinstance(command, Report):
+                self._status.report(command)
+            elif isinstance(command, Decision):
+                self.counts["changes"] += command.before != command.aspect
+                self.since[command.device] = time.strftime("%H:%M:%S")
+            elif isinstance(command, EngineNote):
+                self.counts["repeats"] += 1
         self.changed()
 
     # ---- time ----------------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 from collections.abc import Callable
 from typing import Final
@@ -88,6 +89,7 @@ class Term:
 
     def _take(self) -> None:
         self._epoch = self._next()
-        self._state.keep(KEY, self._epoch)
+        # In a thread, because it waits for the disk. Should it come to nothing, the broker still knows this term.
+        asyncio.get_running_loop().run_in_executor(None, self._state.keep, KEY, self._epoch)
         self.value = self._epoch * NUMBERS + self._number
         self.changed(self.value)
