@@ -124,7 +124,8 @@ class MqttFrames:
         self._lanes[index].window.put(levels)
         if self._running:
             now = self._host.now()
-            self._meet_term(now)
+            if self._host.term != self._term:
+                self._meet_term(now)
             if self._waiting:
                 self._send_waiting(now)
             self._send(index, now)

@@ -51,7 +51,6 @@ class Frames:
             length += chain.length
         self.bases = tuple(bases)
         self.length = length
-        self._ends = (*bases[1:], length)
         self._starts = np.array(bases, dtype=np.intp)
         self._turn = np.zeros(length, dtype=np.uint8)
         for index, chain in enumerate(layout.chains):
@@ -63,6 +62,10 @@ class Frames:
         # Dark is not zero everywhere: an inverted channel is dark at 255. One block of memory, seen in two ways.
         self._memory = bytearray(self._turn.tobytes())
         self._view: Bytes = np.frombuffer(self._memory, dtype=np.uint8)
+        ends = (*bases[1:], length)
+        self._cuts = [
+            memoryview(self._memory)[base:end].toreadonly() for base, end in zip(bases, ends, strict=True)
+        ]
         self._turns = bytes(self._turn)
 
     def chains_of(self, slots: Slots) -> list[int]:
@@ -93,8 +96,8 @@ class Frames:
 
     def frame(self, chain: int) -> bytes:
         """Return the present frame of a chain."""
-        return bytes(self._memory[self.bases[chain] : self._ends[chain]])
+        return self._cuts[chain].tobytes()
 
     def frames(self) -> tuple[bytes, ...]:
         """Return the present frame of every chain."""
-        return tuple(self.frame(chain) for chain in range(len(self.bases)))
+        return tuple(cut.tobytes() for cut in self._cuts)
