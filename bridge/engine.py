@@ -20,7 +20,7 @@ from bridge.layout.model import Layout
 from bridge.light.motion import Motion
 from bridge.light.pictures import DevicePlan, plan_devices
 from bridge.logic.board import Board, claims
-from bridge.logic.reasons import Choice
+from bridge.logic.reasons import STOPPED, Choice
 from bridge.logic.repeats import Repeats
 
 SNAPSHOT_FORMAT: Final = 1
@@ -195,12 +195,13 @@ class Engine:
         """Return what every chain was given last; nothing is rendered."""
         return tuple(self._sent)
 
-    def closing(self, at: Instant) -> list[PublishFrame]:
-        """Put every device to rest and return the last frames: signals restrictive, lights dark."""
+    def closing(self, at: Instant) -> list[Command]:
+        """Put every device to rest, signals restrictive and lights dark; return the last frames and reports."""
         self.now = max(at, self.now)
         for plan, looks in zip(self._plans, self._looks, strict=True):
             self._cut(looks[plan.rest])
-        return self.all_frames(Cause.LAST)
+        reports = [Report(self.now, plan.name, plan.rest, STOPPED) for plan in self._plans]
+        return [*self.all_frames(Cause.LAST), *reports]
 
     def choices(self) -> dict[str, Choice]:
         """Return what every device shows, and why."""

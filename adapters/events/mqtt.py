@@ -20,8 +20,8 @@ OWN_ROOT: Final = "lamproom"
 """Below this stand our own frames and reports; a source that listened there would hear itself."""
 
 _LINK_WORDS: Final = {
-    LinkState.UP: "the broker can be reached",
-    LinkState.LOST: "the broker cannot be reached",
+    LinkState.UP: "the link to the broker stands",
+    LinkState.LOST: "the link to the broker is down",
 }
 
 

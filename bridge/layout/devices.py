@@ -63,6 +63,13 @@ def read_signals(desk: Desk, fixtures: Fixtures) -> list[Signal]:
     return signals
 
 
+def _when_unknown(entry: LightEntry) -> WhenUnknown:
+    """A switch stays where it is while nobody is heard of; a button that nobody is heard to let go may be let go."""
+    if entry.when_unknown is not None:
+        return WhenUnknown(entry.when_unknown)
+    return WhenUnknown.HOLD if entry.held_by is None else WhenUnknown.OFF
+
+
 def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
     """Read the section `lights`."""
     lights = []
@@ -92,7 +99,7 @@ def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
                 accessory=entry.switched_by,
                 on_when=POSITION_WORDS[entry.on_when],
                 button=entry.held_by,
-                when_unknown=WhenUnknown(entry.when_unknown),
+                when_unknown=_when_unknown(entry),
                 change=change,
                 mark=desk.key_mark(path),
             )

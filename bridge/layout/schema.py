@@ -197,7 +197,7 @@ class LightEntry(Entry):
         switched_by: the accessory that switches it.
         on_when: the position of that accessory in which it is on.
         held_by: the button that lights it for as long as it is held.
-        when_unknown: what it does while it does not know.
+        when_unknown: what it does while it does not know: `hold` if left out, and `off` if a button holds it.
         change: how it comes on and goes out.
     """
 
@@ -207,7 +207,7 @@ class LightEntry(Entry):
     switched_by: Accessory | None = None
     on_when: Annotated[str, one_of("normal", "reverse", "closed", "thrown")] = "reverse"
     held_by: Name | None = None
-    when_unknown: Annotated[str, one_of("hold", "off", "on")] = "hold"
+    when_unknown: Annotated[str, one_of("hold", "off", "on")] | None = None
     change: Any = None
 
 

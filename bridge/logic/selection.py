@@ -169,7 +169,7 @@ class Selector:
         if step is Step.REST:
             self.trust = Trust.UNKNOWN
             aspect = self.choice.aspect if self._resting is None else self._resting
-            reason = f"{event.source} cannot be heard, so its orders are not trusted"
+            reason = f"{event.source} was lost, and nothing was ordered since"
             self.choice = Choice(aspect, reason, number)
             return self.choice
         return None

@@ -137,20 +137,26 @@ class Runner:
             if timer is not None:
                 timer.cancel()
         await self._all([source.stop() for source in self._sources], "source")
-        last = self.engine.closing(max(self.now(), self.engine.now))
+        closing = self.engine.closing(max(self.now(), self.engine.now))
+        last = [command for command in closing if isinstance(command, PublishFrame)]
         for output in self._outputs:
             frames = tuple(frame.levels for frame in last if self._places[frame.chain][0] is output)
             await self._all([output.stop(frames)], "output")
+        for command in closing:
+            if isinstance(command, Report):
+                self._status.report(command)
         self._tell_world()
         self._status.close()
         if self._log is not None:
-            self._log.commands(last)
+            self._log.commands(closing)
             self._log.end(self.engine.now)
         if self._flusher is not None:
             self._flusher.cancel()
             await asyncio.gather(self._flusher, return_exceptions=True)
         if self._log is not None:
-            await asyncio.to_thread(self._log.close)
+            failure = await asyncio.to_thread(self._log.close)
+            if failure is not None:
+                self.notes.say(failure, "error")
 
     async def _all(self, calls: list[object], what: str) -> None:
         """Await each; the failure of one is told and touches no other."""
@@ -194,7 +200,7 @@ class Runner:
         """Note once, and count, what cannot be understood."""
         self.counts["refused"] += 1
         expected = f"; understood would be: {problem.expected}" if problem.expected else ""
-        text = f"{source} sent what means nothing here and changes nothing: {problem}{expected}"
+        text = f"what {source} sent means nothing here and changes nothing: {problem}{expected}"
         key = f"{source} {raw.channel[:200]} {problem}"
         if self._complaints.tell(source, key, text, at, problem.received) and self._log is not None:
             self._log.refused(at, source, raw, str(problem))
@@ -202,8 +208,8 @@ class Runner:
 
     def source_link(self, name: str, state: LinkState, why: str) -> None:
         """A source can be heard, or no longer."""
-        verb = "can be heard" if state is LinkState.UP else "cannot be heard"
-        self.notes.say(f"{name} {verb}: {why}", "info" if state is LinkState.UP else "warning")
+        verb = "come in" if state is LinkState.UP else "no longer come in"
+        self.notes.say(f"events from {name} {verb}: {why}", "info" if state is LinkState.UP else "warning")
         self.tell(SourceReported(at=max(self.now(), self.engine.now), source=name, state=state))
 
     def node_link(self, name: str, state: LinkState, why: str) -> None:

@@ -59,8 +59,9 @@ class Status:
     def everything(self) -> None:
         """Tell everything: the term is settled, or the link is new.
 
-        The broker publishes the last will that it was given with the connection. Where the term has turned
-        out higher than that one says, the connection is made anew with a will that is true.
+        The broker publishes the last will that it was given with the connection. Where the first term has
+        turned out higher than that one says, the connection is made anew with a will that is true. Later on it
+        is not: a link that goes down puts every signal to its most restrictive aspect.
         """
         term = self._term.value
         if term is None:
@@ -68,8 +69,9 @@ class Status:
         if term != self._willed:
             self._willed = term
             self._link.will(self._topic, self._said("lost", term))
-            self._link.renew()
-            return
+            if not self._told:
+                self._link.renew()
+                return
         self._told |= self._link.publish(self._topic, self._said("up", term), retain=True)
         self._due.update(dict.fromkeys(self._reports))
         self._arm(GATHER)

@@ -13,11 +13,13 @@ from bridge.engine import Cause, Decision, Engine, Note, PublishFrame, Report
 from bridge.errors import EngineError, LayoutError
 from bridge.events import SECOND, AccessoryReleased, ButtonState, Event
 from bridge.layout.read import FRAMES_PER_SECOND
+from bridge.logic.reasons import STOPPED
 from tests.support.driving import (
     DEVICES,
     FERNHOLLOW,
     NORMAL,
     REVERSE,
+    SIGNALS,
     WINDOW,
     aspects,
     button,
@@ -205,7 +207,10 @@ def test_closing_is_restrictive_and_dark() -> None:
 
     last = engine.closing(SECOND)
 
-    assert [PublishFrame(SECOND, chain, levels, Cause.LAST) for chain, levels in enumerate(LAST)] == last
+    assert [PublishFrame(SECOND, chain, levels, Cause.LAST) for chain, levels in enumerate(LAST)] == last[:3]
+    assert [
+        Report(SECOND, device, "stop" if device in SIGNALS else "off", STOPPED) for device in DEVICES
+    ] == last[3:]
     assert engine.next_wake() is None
 
 

@@ -89,7 +89,10 @@ async def test_the_link_is_told_when_it_changes_and_only_then() -> None:
     assert [] == host.told
     for state in (LinkState.UP, LinkState.UP, LinkState.LOST, LinkState.UP):
         link.changed(state)
-    up, lost = (LinkState.UP, "the broker can be reached"), (LinkState.LOST, "the broker cannot be reached")
+    up, lost = (
+        (LinkState.UP, "the link to the broker stands"),
+        (LinkState.LOST, "the link to the broker is down"),
+    )
     assert [up, lost, up] == host.told
 
 
@@ -97,7 +100,7 @@ async def test_a_link_that_stands_already_is_told_at_the_start() -> None:
     """Nobody will tell the source again."""
     host = Host(Link(connected=True))
     await source(host).start()
-    assert [(LinkState.UP, "the broker can be reached")] == host.told
+    assert [(LinkState.UP, "the link to the broker stands")] == host.told
 
 
 async def test_after_its_end_it_hands_on_nothing() -> None:

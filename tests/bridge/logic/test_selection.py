@@ -245,7 +245,7 @@ def test_lost_source_is_restrictive_until_a_new_command() -> None:
 
     selector.hear(lost(), 2)
     assert ("stop", 2) == (selector.choice.aspect, selector.choice.event)
-    assert "panel cannot be heard" in selector.choice.reason
+    assert "panel was lost" in selector.choice.reason
 
     for event in (heard(), copy(61, REVERSE), lost(), lost("booster")):
         assert selector.hear(event, 3) is None
