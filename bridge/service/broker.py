@@ -188,7 +188,8 @@ class BrokerLink:
             try:
                 stood, reason = await self._connect_once()
             except RefusedError as error:
-                reason, failed, attempt = str(error), "refused us", FULL
+                who = "us without a user name" if self._address.user is None else f"the user {self._address.user!r}"
+                reason, failed, attempt = str(error), f"refused {who}", FULL
             except LinkError as error:
                 reason = str(error)
             except Exception as error:  # noqa: BLE001 - the link is kept up for ever, also past a fault of our own

@@ -30,12 +30,14 @@ class Watched:
     Attributes:
         link: the link.
         notes: its sentences.
+        facts: what was said beside each of them.
         states: what its watchers were told.
         heard: every message that came to `hear`.
     """
 
     def __init__(self, port: int, name: str, *, host: str = "127.0.0.1", keepalive: int = 5) -> None:
         self.notes: list[str] = []
+        self.facts: list[Mapping[str, object]] = []
         self.states: list[LinkState] = []
         self.heard: list[Raw] = []
         address = BrokerAddress(host, port, keepalive=keepalive)
@@ -50,8 +52,9 @@ class Watched:
         """Wait until the link has come up this many times."""
         await until(lambda: self.states.count(LinkState.UP) >= times)
 
-    def _note(self, sentence: str, _facts: Mapping[str, object]) -> None:
+    def _note(self, sentence: str, facts: Mapping[str, object]) -> None:
         self.notes.append(sentence)
+        self.facts.append(facts)
 
 
 @asynccontextmanager

@@ -100,8 +100,10 @@ async def test_refused_user_is_noted_and_tried_at_the_longest_delay(mosquitto: S
     await watched.link.stop()
 
     assert time.monotonic() - began < 1  # also in the midst of a delay
-    assert "refused us (Not authorized); trying again, at least every 10 s" in watched.notes[0]
-    assert 5 <= float(watched.notes[0].split()[-2]) <= 10
+    assert "refused the user 'x' (Not authorized); trying again, at least every 10 s" in watched.notes[0]
+    delay = watched.facts[0]["delay"]
+    assert isinstance(delay, float)
+    assert 5 <= delay <= 10
     assert [] == watched.states
 
 
