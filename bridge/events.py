@@ -25,7 +25,16 @@ ASPECT_NUMBERS: Final = range(256)
 """Values of the data byte of an extended accessory packet, in its current eight-bit form."""
 
 
-class Authority(StrEnum):
+class Word(StrEnum):
+    """A member of a fixed set of words, with the hash of the text that it equals.
+
+    The hash that `StrEnum` has by itself is computed in Python, on every look-up in a table.
+    """
+
+    __hash__ = str.__hash__
+
+
+class Authority(Word):
     """What a fact may be used for."""
 
     COMMAND = "command"  # somebody wants this now
@@ -33,7 +42,7 @@ class Authority(StrEnum):
     STATE = "state"  # a copy kept from earlier: it may fill in what is unknown, and is never a command
 
 
-class Position(StrEnum):
+class Position(Word):
     """Where an accessory was told to go, or is proved to be (NMRA S-9.2.1: normal and reverse)."""
 
     NORMAL = "normal"
@@ -42,7 +51,7 @@ class Position(StrEnum):
     UNKNOWN = "unknown"  # proved only
 
 
-class BlockState(StrEnum):
+class BlockState(Word):
     """What a detector says of its block. An unknown block is treated as occupied."""
 
     OCCUPIED = "occupied"
@@ -50,7 +59,7 @@ class BlockState(StrEnum):
     UNKNOWN = "unknown"
 
 
-class PowerState(StrEnum):
+class PowerState(Word):
     """Track power of a power district."""
 
     ON = "on"
@@ -58,14 +67,14 @@ class PowerState(StrEnum):
     SHORTED = "shorted"
 
 
-class ButtonState(StrEnum):
+class ButtonState(Word):
     """A push button."""
 
     PRESSED = "pressed"
     RELEASED = "released"
 
 
-class LinkState(StrEnum):
+class LinkState(Word):
     """Whether a source or a node can be heard."""
 
     UP = "up"

@@ -11,7 +11,6 @@ each kind of news, what happens:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from enum import StrEnum
 from typing import Final, NamedTuple, TypeAlias
 
 from bridge.errors import EngineError
@@ -24,19 +23,20 @@ from bridge.events import (
     LinkState,
     Position,
     SourceReported,
+    Word,
 )
 from bridge.layout.model import OFF, ON, Light, Signal, WhenUnknown
 from bridge.logic.reasons import NOT_HELD, NOTHING_YET, Choice
 
 
-class Trust(StrEnum):
+class Trust(Word):
     """What a device makes of what it was told last."""
 
     UNKNOWN = "unknown"
     TRUSTED = "trusted"
 
 
-class News(StrEnum):
+class News(Word):
     """What comes to a device."""
 
     COMMAND = "command"  # somebody wants this now
@@ -44,7 +44,7 @@ class News(StrEnum):
     LOST = "lost"  # the source on whose word it rests can no longer be heard
 
 
-class Step(StrEnum):
+class Step(Word):
     """What a device does with news."""
 
     OBEY = "obey"

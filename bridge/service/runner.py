@@ -138,25 +138,27 @@ class Runner:
                 timer.cancel()
         await self._all([source.stop() for source in self._sources], "source")
         closing = self.engine.closing(max(self.now(), self.engine.now))
-        last = [command for command in closing if isinstance(command, PublishFrame)]
-        for output in self._outputs:
-            frames = tuple(frame.levels for frame in last if self._places[frame.chain][0] is output)
-            await self._all([output.stop(frames)], "output")
-        for command in closing:
-            if isinstance(command, Report):
-                self._status.report(command)
-        self._tell_world()
-        self._status.close()
-        if self._log is not None:
-            self._log.commands(closing)
-            self._log.end(self.engine.now)
+        await self._say_last(closing)
         if self._flusher is not None:
             self._flusher.cancel()
             await asyncio.gather(self._flusher, return_exceptions=True)
         if self._log is not None:
+            self._log.commands(closing)
+            self._log.end(self.engine.now)
             failure = await asyncio.to_thread(self._log.close)
             if failure is not None:
                 self.notes.say(failure, "error")
+
+    async def _say_last(self, closing: list[Command]) -> None:
+        last = [command for command in closing if isinstance(command, PublishFrame)]
+        for output in self._outputs:
+            frames = tuple(frame.levels for frame in last if self._places[frame.chain][0] is output)
+            await self._all([output.stop(frames)], "output")
+        self._tell_world()
+        for command in closing:
+            if isinstance(command, Report):
+                self._status.report(command)
+        self._status.close()
 
     async def _all(self, calls: list[object], what: str) -> None:
         """Await each; the failure of one is told and touches no other."""
@@ -268,8 +270,9 @@ class Runner:
             elif isinstance(command, Report):
                 self._status.report(command)
             elif isinstance(command, Decision):
-                self.counts["changes"] += command.before != command.aspect
-                self.since[command.device] = time.strftime("%H:%M:%S")
+                if command.before != command.aspect:
+                    self.counts["changes"] += 1
+                    self.since[command.device] = time.strftime("%H:%M:%S")
             elif isinstance(command, EngineNote):
                 self.counts["repeats"] += 1
         self.changed()

@@ -6,6 +6,7 @@ import asyncio
 import json
 import secrets
 from collections.abc import Callable
+from itertools import islice
 from typing import Any, Final
 
 from adapters.contract import Raw
@@ -17,6 +18,12 @@ from bridge.service.term import BRIDGE_FILTER, Term
 
 GATHER: Final = 0.02
 """Seconds in which reports are gathered: of several about one device only the newest goes out."""
+
+AT_ONCE: Final = 5
+"""Reports that go out in one turn of the loop: an event that comes in the meantime waits for no more than these."""
+
+BETWEEN: Final = 0.001
+"""Seconds until the next ones go."""
 
 AGAIN: Final = 0.5
 """Seconds until reports that the link did not take are offered again."""
@@ -80,7 +87,7 @@ class Status:
         """Say that the bridge has stopped."""
         if self._timer is not None:
             self._timer.cancel()
-        self._flush()
+        self._flush(None)
         if self._timer is not None:
             self._timer.cancel()
         self._link.publish(self._topic, self._said("stopped", self._term.value), retain=True)
@@ -105,11 +112,11 @@ class Status:
         if self._timer is None:
             self._timer = asyncio.get_running_loop().call_later(delay, self._flush)
 
-    def _flush(self) -> None:
+    def _flush(self, most: int | None = AT_ONCE) -> None:
         self._timer = None
         if not self._link.connected or self._term.value is None:
             return  # everything is told again when the link is up and the term settled
-        for device in list(self._due):
+        for device in list(islice(self._due, most)):
             report = self._reports[device]
             said = {"aspect": report.aspect, "reason": report.reason}
             payload = json.dumps(said, ensure_ascii=False).encode()
@@ -117,3 +124,5 @@ class Status:
                 self._arm(AGAIN)
                 return
             del self._due[device]
+        if self._due:
+            self._arm(BETWEEN)

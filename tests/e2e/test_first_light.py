@@ -136,7 +136,7 @@ def test_a_kept_copy_is_no_command(mosquitto: StartMosquitto, tmp_path: Path) ->
 
 def test_a_device_tells_what_it_shows_and_why(light: tuple[int, Daemon, Heard]) -> None:
     """Aspect and reason of each device are published, kept for those who come later."""
-    port, _daemon, heard = light
+    port, daemon, heard = light
     publish(port, "layout/accessory/61/ordered", "reverse")
     heard.levels("gap/main", bytes.fromhex("40ff00 00ff00 ff0000 00ff00 00000000 ff0000 ff00ff"))
     with hearing(port, "lamproom/device/S1") as device:
@@ -145,6 +145,10 @@ def test_a_device_tells_what_it_shows_and_why(light: tuple[int, Daemon, Heard]) 
             _topic, payload = device.next()
             said = json.loads(payload)
     assert {"aspect": "approach", "reason": "accessory 61 was ordered reverse (by mqtt)"} == said
+    daemon.stop()
+    with hearing(port, "lamproom/device/S1") as device:
+        _topic, payload = device.next()
+    assert {"aspect": "stop", "reason": "lamproom has stopped"} == json.loads(payload)
 
 
 GARBAGE = [
