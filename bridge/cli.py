@@ -1,53 +1,63 @@
-"""The commands: here the parts are put together, and nowhere else."""
+"""The commands: here the parts are put together, and nowhere else.
+
+Each command imports what it needs when it is called, so that the short ones answer at once.
+"""
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-from rich.console import Console
+import typer.core
 
 from bridge import __version__
 from bridge.errors import LamproomError
-from bridge.service.app import Address, Settings, run_until_stopped
-from bridge.service.files import LayoutFile, read_file
-from bridge.service.logs import set_up_logs
-from bridge.service.plugins import Adapters
-from bridge.service.screen import Screen
-from bridge.service.send import Fact, fact_message, send_fact
-from bridge.web.server import Page
+
+if TYPE_CHECKING:
+    from bridge.service.files import LayoutFile
+    from bridge.service.screen import Screen
+    from bridge.web.server import Page
 
 OK, FAILED, UNREADABLE = 0, 1, 2
+
+
+class _Command(typer.core.TyperCommand):
+    """A command whose usage shows what to type, without brackets around it."""
+
+    def collect_usage_pieces(self, ctx: Any) -> list[str]:
+        """Return the words behind the command's name."""
+        return [piece.rstrip(".").strip("{}.") for piece in super().collect_usage_pieces(ctx)]
+
 
 app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
-    help="Signals and lights of a model railroad layout: layout events in, finished frames for LED chains out.",
+    help="The signals and lights of your model railroad: orders come in, and the LEDs show them.",
 )
-_out = Console(highlight=False, soft_wrap=True, markup=False, emoji=False)
-_err = Console(stderr=True, highlight=False, soft_wrap=True, markup=False, emoji=False)
 
-LayoutPath = Annotated[str, typer.Argument(metavar="FILE", help="The layout file.")]
+# What stands in the place of an argument is told in the text of its command; a list of them would only add its type.
+LayoutPath = Annotated[str, typer.Argument(metavar="FILE", hidden=True)]
 StateOption = Annotated[
-    Path | None, typer.Option("--state", help="Directory for the session logs and what outlives a run.")
+    Path | None,
+    typer.Option("--state", metavar="DIRECTORY", help="Where session logs and the last state are kept."),
 ]
 PageOption = Annotated[
     str,
     typer.Option(
-        "--page", help="Where the page is served: HOST:PORT, or `none`. Anyone who reaches it can read."
+        "--page",
+        metavar="ADDRESS",
+        help="Where to open the page: HOST:PORT, a port of this machine, or none. Anyone who reaches it can look.",
     ),
 ]
-BrokerOption = Annotated[
-    str | None,
-    typer.Option("--broker", help="The MQTT broker, HOST or HOST:PORT, instead of the layout file's."),
+LogLevelOption = Annotated[
+    str, typer.Option(metavar="LEVEL", help="How much to tell: debug, info, warning or error.")
 ]
 
 
@@ -56,13 +66,21 @@ def main(arguments: Sequence[str] | None = None) -> None:
     try:
         app(args=None if arguments is None else list(arguments), standalone_mode=True)
     except LamproomError as problem:
-        _err.print(f"lamproom: {problem}")
+        _err(f"lamproom: {problem}")
         sys.exit(UNREADABLE)
+
+
+def _out(line: str) -> None:
+    typer.echo(line)
+
+
+def _err(line: str) -> None:
+    typer.echo(line, err=True)
 
 
 def _version(wanted: bool) -> None:
     if wanted:
-        _out.print(f"lamproom {__version__}")
+        _out(f"lamproom {__version__}")
         raise typer.Exit(OK)
 
 
@@ -75,13 +93,17 @@ def _options(
     del version
 
 
-@app.command()
+@app.command(cls=_Command, short_help="Look for mistakes in a layout file.")
 def check(
     file: LayoutPath,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the findings as JSON.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print them as JSON, for another program.")] = False,
 ) -> None:
-    """Look at a layout file: FILE:LINE:COLUMN: level: message, a line each."""
-    looked = read_file(file, Adapters())
+    """Look for mistakes in the layout file FILE.
+
+    Each is told in one line, with its place in the file: FILE:LINE:COLUMN: error or warning: what to do. A layout with
+    errors cannot run; one with warnings can.
+    """
+    looked = _look(file)
     if as_json:
         _print_json(
             [
@@ -96,29 +118,54 @@ def check(
             ]
         )
     else:
-        _print_findings(looked, _out)
+        for line in looked.lines():
+            _out(line)
         if looked.layout is not None:
-            _out.print(f"{file}: {_summary(looked)}")
+            _out(f"{file}: {_summary(looked)}")
     raise typer.Exit(OK if looked.layout is not None else FAILED)
 
 
-@app.command()
+@app.command(cls=_Command, short_help="Light your layout, until Ctrl-C.")
 def run(
     file: LayoutPath,
-    broker: BrokerOption = None,
+    broker: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            help="The MQTT broker, HOST, HOST:PORT or a port of this machine, instead of the layout file's.",
+        ),
+    ] = None,
     state: StateOption = None,
     page: PageOption = "127.0.0.1:8470",
-    name: Annotated[str, typer.Option(help="The name of this bridge on the broker.")] = "main",
-    number: Annotated[int, typer.Option(min=0, max=255, help="Its number, where several take turns.")] = 0,
-    log_level: Annotated[str, typer.Option(help="debug, info, warning or error.")] = "info",
+    name: Annotated[
+        str, typer.Option(metavar="NAME", help="What this bridge is called on the broker.")
+    ] = "main",
+    number: Annotated[
+        int,
+        typer.Option(metavar="NUMBER", help="Its own number, 0 to 255, where several bridges take turns."),
+    ] = 0,
+    log_level: LogLevelOption = "info",
 ) -> None:
-    """Drive a layout on your own MQTT broker, until Ctrl-C or SIGTERM."""
+    """Light the layout that the file FILE describes, until Ctrl-C.
+
+    Orders come from the MQTT broker, and frames for the LEDs go out to it.
+    """
+    import asyncio  # noqa: PLC0415 - see the head of this file
+
+    from bridge.service.address import Address  # noqa: PLC0415
+    from bridge.service.app import Settings, run_until_stopped  # noqa: PLC0415
+    from bridge.service.files import read_file  # noqa: PLC0415
+    from bridge.service.logs import set_up_logs  # noqa: PLC0415
+    from bridge.service.plugins import Adapters  # noqa: PLC0415
+
+    if number not in range(256):
+        raise typer.BadParameter(f"{number} is not from 0 to 255", param_hint="--number")
     set_up_logs(_log_level(log_level))
     adapters = Adapters()
     looked = read_file(file, adapters)
-    _print_findings(looked, _err)
+    _say_findings(looked)
     if looked.layout is None:
-        _err.print(f"{file} has errors: nothing was started. `lamproom check` shows them again.")
+        _err(f"{file} has errors: nothing was started. `lamproom check` shows them again.")
         raise typer.Exit(FAILED)
     settings = Settings(
         looked=looked,
@@ -132,36 +179,47 @@ def run(
     asyncio.run(run_until_stopped(settings, adapters, make_page=_page, ready=_say_ready))
 
 
-@app.command()
+@app.command(cls=_Command, short_help="Try it: an invented layout with pretend trains.")
 def demo(
     page: PageOption = "127.0.0.1:0",
     state: StateOption = None,
-    log_level: Annotated[str, typer.Option(help="debug, info, warning or error.")] = "warning",
+    log_level: LogLevelOption = "warning",
 ) -> None:
-    """Show everything with pretend trains: a broker, an invented layout, pretend nodes, and the page."""
-    from bridge.service.demo.run import run_demo  # noqa: PLC0415 - the demo's broker is an extra
+    """Show everything without any hardware, until Ctrl-C.
+
+    An invented layout with pretend trains and pretend LEDs, a broker of its own, and the page to watch it on.
+    """
+    import asyncio  # noqa: PLC0415 - see the head of this file
+
+    from bridge.service.address import Address  # noqa: PLC0415
+    from bridge.service.demo.run import run_demo  # noqa: PLC0415 - and its broker is an extra
+    from bridge.service.logs import set_up_logs  # noqa: PLC0415
+    from bridge.service.plugins import Adapters  # noqa: PLC0415
 
     set_up_logs(_log_level(log_level))
     address = None if page == "none" else Address.parse(page, 0)
     asyncio.run(run_demo(address, state, Adapters(), make_page=_page, ready=_say_demo))
 
 
-@app.command()
+@app.command(cls=_Command, short_help="Play a session again and compare every frame.")
 def replay(
-    log: Annotated[str, typer.Argument(metavar="LOG", help="A session log.")],
+    log: Annotated[str, typer.Argument(metavar="LOG", hidden=True)],
     layout: Annotated[
-        str | None, typer.Option("--layout", help="Another layout file than the one in the log.")
+        str | None,
+        typer.Option("--layout", metavar="FILE", help="Another layout file than the one kept in the log."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the result as JSON, for another program.")
+    ] = False,
 ) -> None:
-    """Replay a session log and compare every frame, byte for byte."""
-    from bridge.record.replay import replay as replay_log  # noqa: PLC0415 - keeps the other commands quick
+    """Play the session log LOG again and compare every frame, byte for byte."""
+    from bridge.record.replay import replay as replay_log  # noqa: PLC0415 - see the head of this file
     from bridge.record.replay import report_lines  # noqa: PLC0415
 
     text = None
     if layout is not None:
-        looked = read_file(layout, Adapters())
-        _print_findings(looked, _err)
+        looked = _look(layout)
+        _say_findings(looked)
         if looked.layout is None:
             raise typer.Exit(UNREADABLE)
         text = looked.text
@@ -170,46 +228,82 @@ def replay(
         _print_json(result.to_data())
     else:
         for line in report_lines(result):
-            _out.print(line)
+            _out(line)
     raise typer.Exit(OK if result.same else FAILED)
 
 
-@app.command()
-def send(
-    kind: Annotated[Fact, typer.Argument(help="What it is about.")],
-    words: Annotated[list[str], typer.Argument(metavar="WORDS...", help="Which one, and what of it.")],
-    broker: BrokerOption = None,
-    root: Annotated[str, typer.Option(help="The topic that the facts stand below.")] = "layout",
+@app.command(cls=_Command, short_help="Send one order or report by hand.")
+def send(  # noqa: PLR0913, PLR0917 - each option is an argument
+    kind: Annotated[str, typer.Argument(metavar="KIND", hidden=True)],
+    words: Annotated[list[str], typer.Argument(metavar="WORDS", hidden=True)],
+    broker: Annotated[
+        str,
+        typer.Option(metavar="ADDRESS", help="The MQTT broker: HOST, HOST:PORT or a port of this machine."),
+    ] = "127.0.0.1:1883",
+    user: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Who you are there, if the broker wants to know.")
+    ] = None,
+    password_file: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The file that holds the password of that user.")
+    ] = None,
+    root: Annotated[
+        str, typer.Option(metavar="TOPIC", help="The topic below which the layout listens.")
+    ] = "layout",
     proved: Annotated[
-        bool, typer.Option("--proved", help="An accessory is known to be there, not ordered.")
+        bool, typer.Option("--proved", help="Say where an accessory was seen to be, instead of ordering it.")
     ] = False,
-    retain: Annotated[bool, typer.Option("--retain", help="Have the broker keep a copy.")] = False,
+    retain: Annotated[
+        bool, typer.Option("--retain", help="Let the broker keep a copy for those who come later.")
+    ] = False,
 ) -> None:
-    """Send one event by hand.
+    """Send one order or report by hand: KIND says what it is about, WORDS which one and what of it.
 
-    accessory 61 reverse; aspect 12 5; block tarn-2 occupied; power yard off; button platform pressed;
-    clock 16:30 (and its rate, and `stopped`).
-    """
+    \b
+    accessory 61 reverse      normal, reverse, closed, thrown or released
+    aspect 12 5               a signal by its number, and the number of an aspect
+    block tarn-2 occupied     occupied, clear or unknown
+    power yard off            on, off or shorted
+    button platform pressed   pressed or released
+    clock 16:30 6             time of day, and its rate or stopped
+    """  # noqa: D301 - the mark keeps the lines apart, and is meant to be one character
+    from bridge.service.address import Address, read_password  # noqa: PLC0415 - see the head of this file
+    from bridge.service.send import fact_message, kept_in_vain, send_fact  # noqa: PLC0415
+
+    if (user is None) != (password_file is None):
+        raise LamproomError("--user and --password-file go together: give both, or neither")
     topic, payload = fact_message(kind, words, root=root, proved=proved)
-    send_fact(Address.parse(broker or "127.0.0.1", 1883), topic, payload, retain=retain)
-    _out.print(f"sent {payload} on {topic}")
+    place = Address.parse(broker, 1883)
+    if user is not None and password_file is not None:
+        place = Address(place.host, place.port, user, read_password(password_file))
+    if retain and kept_in_vain(kind) and not proved:
+        _err("lamproom: a kept order is no command: signals obey it now, and never the copy that is kept")
+    send_fact(place, topic, payload, retain=retain)
+    _out(f"sent {payload} on {topic}")
+
+
+def _look(file: str) -> LayoutFile:
+    from bridge.service.files import read_file  # noqa: PLC0415 - see the head of this file
+    from bridge.service.plugins import Adapters  # noqa: PLC0415
+
+    return read_file(file, Adapters())
 
 
 def _page(view: Screen, host: str, port: int) -> Page:
+    from bridge.web.server import Page  # noqa: PLC0415 - see the head of this file
+
     return Page(view, host=host, port=port)
 
 
 def _say_ready(page: str | None, log: Path) -> None:
     if page is not None:
-        _err.print(f"the page is at {page}")
-    _err.print(f"the session log is {log}")
-    _err.print("running; Ctrl-C ends it")
+        _err(f"the page is at {page}")
+    _err(f"the session log is {log}")
+    _err("running; Ctrl-C ends it")
 
 
 def _say_demo(page: str | None, broker: str, log: Path) -> None:
-    _out.print(f"lamproom demo: open {page}" if page else "lamproom demo: running without a page")
-    _out.print(f"its broker is at {broker}, its session log is {log}; Ctrl-C ends it")
-    sys.stdout.flush()
+    _out(f"lamproom demo: open {page}" if page else "lamproom demo: running without a page")
+    _out(f"its broker is at {broker}, its session log is {log}; Ctrl-C ends it")
 
 
 def _log_level(word: str) -> str:
@@ -219,19 +313,21 @@ def _log_level(word: str) -> str:
     return word
 
 
-def _print_findings(looked: LayoutFile, console: Console) -> None:
+def _say_findings(looked: LayoutFile) -> None:
     for line in looked.lines():
-        console.print(line)
+        _err(line)
 
 
 def _summary(looked: LayoutFile) -> str:
+    from bridge.layout.findings import count  # noqa: PLC0415 - see the head of this file
+
     layout = looked.layout
     if layout is None:
         return ""
     chips = sum(len(chain.chips) for chain in layout.chains)
     return (
-        f"no errors; {len(layout.signals)} signals and {len(layout.lights)} lights, "
-        f"{chips} chips on {len(layout.chains)} chains"
+        f"no errors; {count(len(layout.signals), 'signal')} and {count(len(layout.lights), 'light')}, "
+        f"{count(chips, 'chip')} on {count(len(layout.chains), 'chain')}"
     )
 
 

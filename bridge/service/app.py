@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from random import Random
-from typing import Final, Protocol, Self, TypeAlias
+from typing import Final, Protocol, TypeAlias
 
 from bridge.engine import Engine
-from bridge.errors import LamproomError
 from bridge.layout import Layout
 from bridge.record.writer import SessionLog, make_header
+from bridge.service.address import Address, password_path, read_password
 from bridge.service.broker import BrokerAddress, BrokerLink
 from bridge.service.files import LayoutFile
 from bridge.service.notes import Notes
@@ -43,30 +43,6 @@ class OpenPage(Protocol):
 
 MakePage: TypeAlias = Callable[[Screen, str, int], OpenPage]
 """Makes a page for a view at a host and port. The page's room stands behind this one, so it is handed in."""
-
-
-class Address(BrokerAddress):
-    """A host and a port."""
-
-    @classmethod
-    def parse(cls, text: str, port: int) -> Self:
-        """Read `HOST`, `HOST:PORT` or `[IPV6]:PORT`.
-
-        Raises:
-            LamproomError: it is none of these.
-        """
-        host, said = text, ""
-        if text.startswith("["):
-            host, _, said = text[1:].partition("]")
-            said = said.removeprefix(":")
-        elif text.count(":") == 1:
-            host, said = text.split(":")
-        number = int(said) if said.isascii() and said.isdigit() else (-1 if said else port)
-        if not host or not 0 <= number <= 65_535:
-            raise LamproomError(
-                f"{text!r} is no address: write HOST or HOST:PORT, such as 127.0.0.1:{port or 8470}"
-            )
-        return cls(host, number)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,10 +127,7 @@ def _place(settings: Settings) -> BrokerAddress:
     where = settings.broker or BrokerAddress(said.host, said.port)
     password = None
     if said.password_file:
-        try:
-            password = Path(said.password_file).read_text(encoding="utf-8").strip()
-        except (OSError, UnicodeDecodeError) as problem:
-            raise LamproomError(f"the password file {said.password_file} cannot be read: {problem}") from None
+        password = read_password(password_path(settings.looked.name, said.password_file))
     return BrokerAddress(where.host, where.port, said.user or None, password)
 
 

@@ -8,7 +8,8 @@ from contextlib import AsyncExitStack
 from pathlib import Path
 
 from bridge.errors import LamproomError
-from bridge.service.app import Address, Bridge, MakePage, Settings, stop_signal
+from bridge.service.address import Address
+from bridge.service.app import Bridge, MakePage, Settings, stop_signal
 from bridge.service.demo.broker import EmbeddedBroker
 from bridge.service.demo.world import DemoWorld
 from bridge.service.files import look_at_text
