@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -38,6 +39,8 @@ POSITION_WORDS: Final = {
 """The words for a position: those of NMRA S-9.2.1, and the hobby's own for a turnout."""
 
 DARK: Final = "dark"
+_NO_SPACE: Final = re.compile(r"([^\s%]{0,63}[^\s%0-9.])([0-9]{1,3}(?:\.[0-9]{1,3})?)%")
+_NO_PERCENT: Final = re.compile(r"([^\s%]{1,64})\s+([0-9]{1,3}(?:\.[0-9]{1,3})?)")
 SOFT_FADE: Final = 300 * MILLISECOND
 LONGEST_FADE: Final = 60_000 * MILLISECOND
 
@@ -240,6 +243,16 @@ def _shown(desk: Desk, shows: Any, path: Path) -> Shown | None:
     """Read `yellow`, `white 60%` or `60%`."""
     text = shows.strip() if isinstance(shows, str) else ""
     word, level = text, FULL_LEVEL
+    glued = _NO_SPACE.fullmatch(text)
+    bare = None if text in desk.lamp_names else _NO_PERCENT.fullmatch(text)
+    if glued is not None:
+        desk.error(path, f"{said(shows)} does not fit: a space is missing, write {glued[1]} {glued[2]}%")
+        return None
+    if bare is not None:
+        desk.error(
+            path, f"{said(shows)} does not fit: a level has a per cent sign, write {bare[1]} {bare[2]}%"
+        )
+        return None
     if text.endswith("%"):
         *words, figure = text[:-1].rsplit(None, 1)
         word = words[0] if words else ON

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from types import NoneType
-from typing import Any, TypeVar, get_args, get_origin
+from typing import Any, Final, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -14,6 +15,9 @@ from bridge.layout.units import name
 
 Model = TypeVar("Model", bound=BaseModel)
 
+_PLAIN: Final = re.compile(r"[\w-]{1,40}")
+"""Words that stand for themselves inside a list."""
+
 
 class Desk:
     """The document on the desk and the findings written beside it, shared by everyone who reads it.
@@ -22,10 +26,12 @@ class Desk:
         document: what is read.
         findings: what was found so far.
         unread: sections of which some names could not be read: nobody is blamed for a name that is not there.
+        lamp_names: everything that is called a lamp, also in a build that has an error.
     """
 
     def __init__(self, document: Document) -> None:
         self.document = document
+        self.lamp_names = frozenset(_lamp_names(document.data))
         self.findings: list[Finding] = list(document.findings)
         self.unread: set[str | int] = set(document.repeated)
 
@@ -71,29 +77,75 @@ class Desk:
             return False
         return True
 
-    def entry(self, model: type[Model], data: Any, path: Path) -> Model | None:
-        """Validate one entry; None if it has errors, which are then noted."""
+    def entry(self, model: type[Model], data: Any, path: Path, *, also: Sequence[str] = ()) -> Model | None:
+        """Validate one entry; None if it has errors, which are then noted.
+
+        Args:
+            model: what it has to be.
+            data: what stands in the file.
+            path: where it stands.
+            also: keys that belong to the entry beside those of the model, read by somebody else.
+        """
         try:
             return model.model_validate(data)
         except ValidationError as problem:
-            for each in problem.errors(include_url=False):
-                self._say(model, path, dict(each))
+            found = problem.errors(include_url=False)
+            unknown = [each["loc"] for each in found if each["type"] == "extra_forbidden"]
+            told = self._too_little_indent(data, path, unknown)
+            for each in found:
+                if each["loc"] not in told:
+                    self._say(model, path, dict(each), also)
             return None
 
-    def _say(self, model: type[BaseModel], base: Path, problem: dict[str, Any]) -> None:
+    def _too_little_indent(self, data: Any, base: Path, unknown: list[Path]) -> frozenset[Path]:
+        """Note every key with nothing below it that strangers follow; return the places that are told with it."""
+        told: list[Path] = []
+        for around in dict.fromkeys(place[:-1] for place in unknown):
+            empty: Path | None = None
+            inside = data
+            for step in around:
+                inside = inside[step]
+            for key, value in inside.items():
+                place = (*around, key)
+                if place not in unknown:
+                    empty = place if value is None else None
+                elif empty is not None:
+                    if empty not in told:
+                        line = self.key_mark((*base, *place)).line
+                        self.key_error((*base, *empty), nothing_below(empty[-1], line))
+                    told += [place, empty]
+        return frozenset(told)
+
+    def _say(self, model: type[BaseModel], base: Path, problem: dict[str, Any], also: Sequence[str]) -> None:
         where: tuple[Any, ...] = problem["loc"]
         kind: str = problem["type"]
         if kind == "extra_forbidden":
             key = where[-1]
-            self.key_error(
-                (*base, *where), f"no key {said(key)} belongs here; {choice(key, _keys(model, where))}"
-            )
+            keys = [*(also if len(where) == 1 else ()), *_keys(model, where)]
+            self.key_error((*base, *where), f"no key {said(key)} belongs here; {choice(key, keys)}")
         elif where and where[-1] == "[key]":
             self.key_error((*base, *where[:-1]), _plain(problem))
         elif kind == "missing":
             self.error((*base, *where[:-1]), f"the key {where[-1]!r} is missing here")
         else:
             self.error((*base, *where), _plain(problem))
+
+
+def nothing_below(key: object, line: int) -> str:
+    """Return the message for a key whose entries stand beside it and not below it, from `line` on."""
+    return (
+        f"nothing belongs to {said(key)}: indent line {line}, and what goes with it, further than this line"
+    )
+
+
+def _lamp_names(data: Any) -> Iterator[str]:
+    builds = data.get("builds") if isinstance(data, dict) else None
+    for build in builds.values() if isinstance(builds, dict) else ():
+        if not isinstance(build, dict):
+            continue
+        heads = build.get("heads")
+        for lamps in (build.get("lamps"), *(heads.values() if isinstance(heads, dict) else ())):
+            yield from lamps if isinstance(lamps, dict) else ()
 
 
 def _plain(problem: dict[str, Any]) -> str:
@@ -111,7 +163,8 @@ def _plain(problem: dict[str, Any]) -> str:
     if kind in ("model_type", "model_attributes_type", "dict_type"):
         return f"{said(given)} does not fit: a mapping is needed, with a key and a colon for each value"
     if kind in ("tuple_type", "list_type"):
-        return f"{said(given)} does not fit: a list is needed, such as [a, b]"
+        example = given if isinstance(given, str) and _PLAIN.fullmatch(given) else "a, b"
+        return f"{said(given)} does not fit: a list is needed, such as [{example}]"
     if kind == "string_type":
         return f"{said(given)} does not fit: text is needed; a number or true and false become text in quotes"
     return f"{said(given)} does not fit: {problem['msg']}"

@@ -245,7 +245,7 @@ class BrokerPlace:
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """A whole layout, ready to be driven."""
+    """A whole layout, ready to be driven; `lamp_names` has also the lamps of builds that could not be read."""
 
     name: str
     scale: str
@@ -258,6 +258,7 @@ class Layout:
     colours: dict[str, tuple[int, int, int, int]]
     colour_marks: dict[str, Mark] = field(default_factory=dict)
     builds: tuple[Build, ...] = ()
+    lamp_names: frozenset[str] = frozenset()
 
     def fixture(self, name: str) -> Fixture:
         """Return a fixture by its name; there is always one for a device's fixture."""

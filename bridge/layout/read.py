@@ -7,8 +7,8 @@ from typing import Any, Final
 from bridge.layout.builds import read_builds
 from bridge.layout.chains import read_nodes
 from bridge.layout.devices import read_lights, read_signals, unique_devices
-from bridge.layout.entries import Desk
-from bridge.layout.findings import START, Finding, Mark, choice, errors, in_order, said
+from bridge.layout.entries import Desk, nothing_below
+from bridge.layout.findings import LONGEST, START, Finding, Mark, choice, errors, in_order, said
 from bridge.layout.model import BrokerPlace, Layout, Source
 from bridge.layout.schema import BrokerEntry, ColourEntry, SourceEntry
 from bridge.layout.text import parse
@@ -27,6 +27,9 @@ SECTIONS: Final = (
     "lights",
 )
 """The keys at the top of a layout file."""
+
+MAPPINGS: Final = frozenset(SECTIONS) - {"layout", "scale", "frames-per-second"}
+"""Those with entries of their own below them."""
 
 SCALES: Final = ("Z", "N", "TT", "HO", "H0", "OO", "S", "O", "0", "1")
 FRAMES_PER_SECOND: Final = range(1, 101)
@@ -67,10 +70,8 @@ def read_what_can_be(text: str) -> tuple[Layout | None, tuple[Finding, ...]]:
 
 def _whole(desk: Desk) -> Layout:
     data: dict[str, Any] = desk.document.data
-    for key in data:
-        if key not in SECTIONS:
-            desk.key_error((key,), f"no key {said(key)} belongs here; {choice(key, SECTIONS)}")
-    if data.get("nodes") in (None, {}):
+    _unknown_sections(desk)
+    if data.get("nodes") in (None, {}) and "nodes" not in desk.unread:
         mark = desk.key_mark(("nodes",)) if "nodes" in data else START
         desk.error_at(mark, "there are no nodes: name at least one, with a chain and its fixtures")
         desk.unread.add("nodes")
@@ -92,7 +93,23 @@ def _whole(desk: Desk) -> Layout:
         colours=colours,
         colour_marks=marks,
         builds=tuple(build for build in builds.values() if build is not None),
+        lamp_names=desk.lamp_names,
     )
+
+
+def _unknown_sections(desk: Desk) -> None:
+    """Note keys at the top that mean nothing; those that follow an empty section are likely its own."""
+    empty: str | None = None
+    told = False
+    for key, value in desk.document.data.items():
+        if key in SECTIONS:
+            empty, told = key if value is None and key in MAPPINGS else None, False
+        elif empty is None:
+            desk.key_error((key,), f"no key {said(key)} belongs here; {choice(key, SECTIONS)}")
+        elif not told:
+            desk.key_error((empty,), nothing_below(empty, desk.key_mark((key,)).line))
+            desk.unread.add(empty)
+            told = True
 
 
 def _title(desk: Desk) -> str:
@@ -128,6 +145,12 @@ def _rate(desk: Desk) -> int:
 
 def _broker(desk: Desk) -> BrokerPlace:
     data = desk.document.data.get("broker")
+    if isinstance(data, str):
+        host, colon, port = data.partition(":")
+        example = f"host: {host}, port: {port}" if colon else f"host: {host}"
+        shown = f"{{{example}}}" if len(data) <= LONGEST else "{host: 127.0.0.1}"
+        desk.error(("broker",), f"{said(data)} does not fit: a mapping is needed, such as {shown}")
+        return BrokerPlace()
     entry = None if data is None else desk.entry(BrokerEntry, data, ("broker",))
     if entry is None:
         return BrokerPlace()

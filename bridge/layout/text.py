@@ -14,6 +14,7 @@ from typing import Any, Final, TypeAlias
 import yaml
 
 from bridge.layout.findings import LONGEST, START, Finding, Mark, error, said
+from bridge.layout.notation import LINE_END, inside, not_yaml
 
 Path: TypeAlias = tuple[str | int, ...]
 """The way to a value: keys of mappings and indexes of lists, from the top of the file."""
@@ -29,7 +30,6 @@ MAX_DEPTH: Final = 32
 _UNFIT: Final = re.compile(
     "[^\\t\\n\\r -~\\xa0-\\u2027\\u202a-\\ud7ff\\ue000-\\ufffd\\U00010000-\\U0010ffff]"
 )
-_LINE_END: Final = re.compile("\r\n|\r|\n")
 _STANDARD_TAG: Final = "tag:yaml.org,2002:"
 
 # A figure with needless zeros in front, or with an E inside, is left as it was written: signal 4E2 has its name.
@@ -81,7 +81,7 @@ def parse(text: str) -> Document:
     try:
         root = yaml.compose(text, Loader=_LOADER)
     except yaml.MarkedYAMLError as problem:
-        return Document(None, findings=(_not_yaml(text, problem),))
+        return Document(None, findings=(not_yaml(text, problem),))
     reading = _Reading(text)
     try:
         data = reading.value(root, ()) if root is not None else None
@@ -91,30 +91,8 @@ def parse(text: str) -> Document:
 
 
 def _place(text: str, index: int) -> Mark:
-    lines = _LINE_END.split(text[:index])
+    lines = LINE_END.split(text[:index])
     return Mark(len(lines), len(lines[-1]) + 1)
-
-
-def _not_yaml(text: str, problem: yaml.MarkedYAMLError) -> Finding:
-    where = problem.problem_mark or problem.context_mark
-    if where is None:
-        return error(START, f"this is not YAML: {problem.problem or problem.context}")
-    lines = _LINE_END.split(text)
-    mark = _inside(where, lines)
-    if lines[mark.line - 1][mark.column - 1 : mark.column] == "\t":
-        return error(mark, "a tab stands here: YAML is indented with spaces alone")
-    told = ", ".join(part for part in (problem.context, problem.problem) if part)
-    return error(
-        mark,
-        f"this cannot be read as YAML ({told}): look for a bracket, quote, colon or indent that is out of place",
-    )
-
-
-def _inside(where: yaml.Mark, lines: list[str]) -> Mark:
-    """Return a place of libyaml, which points behind the text where something ends with it."""
-    if where.line >= len(lines):
-        return Mark(len(lines), len(lines[-1]) + 1)
-    return Mark(where.line + 1, min(where.column, len(lines[where.line])) + 1)
 
 
 class _TooMuchError(Exception):
@@ -129,7 +107,7 @@ class _Reading:
     """One walk over the composed nodes."""
 
     def __init__(self, text: str) -> None:
-        self._lines = _LINE_END.split(text)
+        self._lines = LINE_END.split(text)
         self.values: dict[Path, Mark] = {}
         self.keys: dict[Path, Mark] = {}
         self.findings: list[Finding] = []
@@ -138,7 +116,7 @@ class _Reading:
 
     def value(self, node: yaml.Node, path: Path) -> Any:
         self._count += 1
-        mark = _inside(node.start_mark, self._lines)
+        mark = inside(node.start_mark, self._lines)
         if self._count > MAX_NODES:
             raise _TooMuchError(
                 mark, f"here the file has more than {MAX_NODES} values: are there aliases of aliases?"
@@ -159,7 +137,7 @@ class _Reading:
     def _mapping(self, node: yaml.MappingNode, path: Path) -> dict[str, Any]:
         result: dict[str, Any] = {}
         for key_node, value_node in node.value:
-            mark = _inside(key_node.start_mark, self._lines)
+            mark = inside(key_node.start_mark, self._lines)
             if not isinstance(key_node, yaml.ScalarNode):
                 self.findings.append(error(mark, "a key is one word or number"))
                 continue

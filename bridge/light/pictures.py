@@ -55,7 +55,13 @@ class DevicePlan:
 
 
 class Palette:
-    """The colours by name, the owner's own among them, and what is found while asking for them."""
+    """The colours by name, the owner's own among them, and what is found while asking for them.
+
+    Attributes:
+        findings: what was found.
+        colours: each colour by its name.
+        words: all that can be asked for somewhere in this layout: colours and the names of lamps.
+    """
 
     def __init__(self, layout: Layout) -> None:
         self.findings: list[Finding] = []
@@ -63,6 +69,7 @@ class Palette:
         for name, (red, green, blue, white) in layout.colours.items():
             with_white = (red, green, blue, white)
             self.colours[name] = Colour((red, green, blue), with_white, needs_white=white > 0)
+        self.words: frozenset[str] = layout.lamp_names | self.colours.keys() | LED_COLOURS.keys() | {ON}
 
     def error(self, mark: Mark, message: str) -> None:
         """Note an error at a place of the file."""
@@ -210,14 +217,29 @@ def _look(
             found = _find(head, item, palette)
             if isinstance(found, str):
                 sound = False
-                why = f"{signal.name} cannot show {row.name}: {found}"
-                palette.error(blame or item.mark, why)
+                _blame(signal, row, item, found, palette, blame)
                 continue
             for offset, level in found:
                 levels[offset] = max(level, levels.get(offset, 0))
                 if item.level < FULL_LEVEL and offset in rigid:
                     palette.findings.append(warning(item.mark, _not_dimmable(rigid[offset], fixture)))
     return levels if sound else None
+
+
+def _blame(
+    signal: Signal, row: AspectRow, item: Shown, why: str, palette: Palette, ordered: Mark | None
+) -> None:
+    """Note why a signal cannot show an aspect: where it is ordered, or where a word stands that nothing has."""
+    if ordered is None:
+        palette.error(item.mark, f"{signal.name} cannot show {row.name}: {why}")
+    elif item.word in palette.words:
+        line = "" if item.mark == signal.mark else f"; the aspect is in line {item.mark.line}"
+        palette.error(ordered, f"{signal.name} cannot show {row.name}: {why}{line}")
+    else:
+        known = dict.fromkeys((*palette.colours, *sorted(palette.words)))
+        palette.error(
+            item.mark, f"no lamp and no colour is called {said(item.word)}; {choice(item.word, known)}"
+        )
 
 
 def _not_dimmable(lamp: str, fixture: Fixture) -> str:

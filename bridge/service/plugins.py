@@ -50,7 +50,7 @@ class Adapters:
             where = desk.mark((*path, "kind")) if source.kind != "mqtt" or source.options else source.mark
             adapter = self._load(EVENTS, "event source", source.kind, where, desk)
             if adapter is not None:
-                desk.entry(adapter.options, source.options, path)
+                desk.entry(adapter.options, source.options, path, also=("kind", "repeat-window"))
         for kind, mark in {chain.output: chain.mark for chain in reversed(layout.chains)}.items():
             self._load(OUTPUTS, "output", kind, mark, desk)
         return tuple(desk.findings[before:])

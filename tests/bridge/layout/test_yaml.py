@@ -7,7 +7,8 @@ import pytest
 from bridge.layout.text import parse
 from tests.support.layouts import SOUND, changed, said_of
 
-NOT_YAML = "this cannot be read as YAML"
+TAB = "a tab stands here: YAML is indented with spaces alone"
+QUOTE = "the quote that opens here"
 CANNOT = "cannot be in a layout file: delete it, and save the file as UTF-8"
 
 
@@ -28,17 +29,39 @@ def test_a_file_that_is_no_mapping_says_how_to_begin(text: str) -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
+        ("a: [1, 2", "1:9: error: a comma, or the ] for the [ in column 4, is missing before this"),
+        ("a: {b: 1 c: 2}\n", "1:11: error: a comma, or the } for the { in column 4, is missing before this"),
+        ("a:\n  b: {c: {d: 1}\n  e: {f: 1}\n", "2:6: error: the { that opens here is never closed: put a }"),
         (
-            "a: [1, 2",
-            f"1:9: error: {NOT_YAML} (while parsing a flow sequence, did not find expected ',' or ']'): ",
+            "a:\n  b: [c, d\n  e: 1\n",
+            "2:6: error: the [ that opens here is never closed: put a ] where it ends",
         ),
+        ("a: {b: 1}}\nc: 1\n", "1:10: error: this } closes nothing: delete it, or open it before"),
+        ('a: "b\nc:\n  d: 1\n', f"1:4: error: {QUOTE} is never closed: put one where the text ends"),
         (
-            "a: b: c\n",
-            f"1:5: error: {NOT_YAML} (mapping values are not allowed in this context): look for a bracket",
+            'a: "b\nc:\n  d: "e"\n',
+            '1:4: error: a quote (") is missing in this line, or there is one too many',
         ),
-        ("a: *nobody\n", f"1:4: error: {NOT_YAML} (found undefined alias): "),
-        ("a: 1\n---\nb: 2\n", f"2:1: error: {NOT_YAML} (expected a single document in the stream"),
-        ("nodes:\n\ttarn:\n", "2:1: error: a tab stands here: YAML is indented with spaces alone"),
+        ('a: "b" c\n', "1:8: error: nothing can follow the quote that closes before this: delete it"),
+        ("a: b: c\n", "1:5: error: this is the second colon of one line: put the text in quotes, or "),
+        ("a:\n  H2\n    b: 1\n", "2:3: error: a colon is missing behind 'H2', here or in the line above"),
+        ("a:\n  b:\n    c: 1\n  H2\n  d:\n", "4:3: error: a colon is missing behind 'H2', here or in"),
+        ("a: 1\n\nsignals # all\n  b: 1\n", "3:1: error: a colon is missing behind 'signals', here or "),
+        ("a:\n  b:1\n  c: 2\n", "2:3: error: a space is missing behind the colon of 'b'"),
+        ("a:\n  - {b: 1}\n  {b: 2}\n", "3:3: error: a dash or a name with its colon is missing before this"),
+        ("a:\n  b: 1\n    c: 2\n", "3:5: error: this line is indented too far for the one above (line 2): "),
+        ("a:\n    b: 1\n  c: 2\n", "3:3: error: the indent of this line fits none of the lines above it: "),
+        ("a:\n  b: 1\n  - c\n", "3:3: error: an entry of a list stands among keys: indent it below the key"),
+        (
+            "a:\n  - b\n  c: 2\n",
+            "3:3: error: a dash is missing before this, or the indent is wrong: the list ",
+        ),
+        ("a: %5\n", "1:4: error: a value cannot begin with '%': put it in quotes"),
+        ('a: "\\q"\n', "1:4: error: a \\ has a meaning in double quotes: use single quotes here"),
+        ("a: *nobody\n", "1:4: error: a value that begins with * stands for another, and there is none: "),
+        ("a: 1\n---\nb: 2\n", "2:1: error: a line of --- begins another file: a layout is one, so delete it"),
+        ("a:\n  b: 1\n\tc: 2\n", f"3:1: error: {TAB}"),
+        ("nodes:\n\ttarn:\n", f"2:1: error: {TAB}"),
         ("a: b\nläyout: x\0y\n", f"2:10: error: the character U+0000 {CANNOT}"),
         ("a: \x1b[31m\n", f"1:4: error: the character U+001B {CANNOT}"),
         ("a: b\u2028c: d\n", f"1:5: error: the character U+2028 {CANNOT}"),
@@ -46,7 +69,7 @@ def test_a_file_that_is_no_mapping_says_how_to_begin(text: str) -> None:
     ],
 )
 def test_what_is_no_yaml_is_one_message_at_its_place(text: str, said: str) -> None:
-    """The place is where reading stopped, and the message says what to look for."""
+    """The place is where the slip is, not where reading stopped, and the message says what to write."""
     [line] = said_of(text)
     assert line.startswith(f"f:{said}")
 
