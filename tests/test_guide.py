@@ -11,6 +11,7 @@ import pytest
 import typer.main
 from pydantic import BaseModel
 
+from bridge.chain.frames import byte_of_level
 from bridge.check import check_text
 from bridge.cli import app
 from bridge.layout import read as layout_read
@@ -79,6 +80,15 @@ def test_every_chip_and_colour_is_named() -> None:
     text = page(GUIDE)
     assert [] == [chip for chip in CHIP_TYPES if f"`{chip}`" not in text]
     assert [] == [colour for colour in COLOURS if not re.search(rf"\b{colour}\b", text)]
+
+
+def test_the_bytes_of_every_colour_are_those_that_are_sent() -> None:
+    """The guide's table of colours gives the bytes of a full-colour lamp at full level, to the last digit."""
+    rows = re.findall(r"^\| ([a-z-]+) \|.*`([0-9a-f ]+)` \|$", page(GUIDE), re.MULTILINE)
+    sent = {
+        name: " ".join(f"{byte_of_level(level):02x}" for level in COLOURS[name].plain) for name in COLOURS
+    }
+    assert sent == dict(rows)
 
 
 def test_every_command_and_option_is_named() -> None:

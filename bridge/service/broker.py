@@ -188,7 +188,11 @@ class BrokerLink:
             try:
                 stood, reason = await self._connect_once()
             except RefusedError as error:
-                who = "us without a user name" if self._address.user is None else f"the user {self._address.user!r}"
+                who = (
+                    "us without a user name"
+                    if self._address.user is None
+                    else f"the user {self._address.user!r}"
+                )
                 reason, failed, attempt = str(error), f"refused {who}", FULL
             except LinkError as error:
                 reason = str(error)
