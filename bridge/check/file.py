@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from bridge.check.advice import advice
 from bridge.engine import look_at
 from bridge.layout import Finding, Layout
 from bridge.layout.findings import errors, in_order
@@ -29,4 +30,6 @@ def check_text(text: str) -> Checked:
     if layout is None:
         return Checked(None, findings)
     found = in_order((*findings, *look_at(layout)))
-    return Checked(None if errors(found) else layout, found)
+    if errors(found):
+        return Checked(None, found)
+    return Checked(layout, in_order((*found, *advice(layout))))

@@ -1,0 +1,66 @@
+"""What may run as it is and is likely not meant: told as warnings, once the file has no errors."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from bridge.layout.findings import Finding, said, warning
+from bridge.layout.model import AspectRow, Fixture, Layout
+from bridge.light.colours import led_colour
+
+STOP: Final = "stop"
+PROCEED: Final = frozenset({"clear", "proceed"})
+"""Aspects that no signal should show while it knows nothing: 49 CFR 236.23(d) gives them green."""
+
+SIGNAL_COLOURS: Final = ("red", "yellow", "green", "lunar", "white")
+
+
+def advice(layout: Layout) -> tuple[Finding, ...]:
+    """Return what the owner should look at in a layout without errors."""
+    return (*_order_of_aspects(layout), *_signal_colours(layout), *_unused(layout))
+
+
+def _order_of_aspects(layout: Layout) -> Iterator[Finding]:
+    fixtures = layout.fixtures()
+    for signal in layout.signals:
+        first, *later = signal.aspects
+        if any(row.name == STOP for row in later) and _lets_pass(first, fixtures[signal.fixture]):
+            yield warning(
+                first.mark,
+                f"while it knows nothing a signal shows the first of its aspects, and here that is {said(first.name)}: "
+                f"write {said(STOP)} first",
+            )
+
+
+def _lets_pass(row: AspectRow, fixture: Fixture) -> bool:
+    """Whether an aspect is one to go by, by its name or by a green light."""
+    if row.name in PROCEED:
+        return True
+    own = {
+        (head.name, lamp.name): led_colour(lamp.name, lamp.colour)
+        for head in fixture.heads
+        for lamp in head.lamps
+    }
+    return any(
+        own.get((head, item.word), item.word) == "green" for head, items in row.heads for item in items
+    )
+
+
+def _signal_colours(layout: Layout) -> Iterator[Finding]:
+    for colour in SIGNAL_COLOURS:
+        if colour in layout.colours:
+            yield warning(
+                layout.colour_marks[colour],
+                f"{colour} is a colour of signals, and with this every full-colour signal shows {colour} so: "
+                "give it a name of its own if it is meant for something else",
+            )
+
+
+def _unused(layout: Layout) -> Iterator[Finding]:
+    used = {signal.fixture for signal in layout.signals} | {light.fixture for light in layout.lights}
+    if not used:
+        return  # only the wiring is written down yet, and there would be a warning for all of it
+    for name, fixture in layout.fixtures().items():
+        if name not in used:
+            yield warning(fixture.mark, f"no signal and no light uses the fixture {said(name)}: it stays dark")
