@@ -63,4 +63,6 @@ def _unused(layout: Layout) -> Iterator[Finding]:
         return  # only the wiring is written down yet, and there would be a warning for all of it
     for name, fixture in layout.fixtures().items():
         if name not in used:
-            yield warning(fixture.mark, f"no signal and no light uses the fixture {said(name)}: it stays dark")
+            yield warning(
+                fixture.mark, f"no signal and no light uses the fixture {said(name)}: it stays dark"
+            )

@@ -38,9 +38,10 @@ class Notes:
         self.changed: Callable[[], None] = lambda: None
 
     def say(self, text: str, level: str = "info", **facts: object) -> None:
-        """Write a note down."""
+        """Write a note down. The page shows what was `received`, if that is among the facts, behind the sentence."""
         self._number += 1
-        self._kept.append(Note(self._number, f"{datetime.now().astimezone():%H:%M:%S}", level, text))
+        shown = f"{text} (it was: {facts['received']})" if facts.get("received") else text
+        self._kept.append(Note(self._number, f"{datetime.now().astimezone():%H:%M:%S}", level, shown))
         getattr(self._log, level)(text, **facts)
         self.changed()
 

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from typing import Any, Final
 
 from bridge.events import LinkState
-from bridge.layout.model import Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal
+from bridge.layout.model import Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal, Wire
+from bridge.layout.units import FULL_LEVEL
 from bridge.light.colours import led_colour
 from bridge.service.notes import Notes
 from bridge.service.runner import Runner
@@ -19,7 +20,7 @@ _LEDS: Final = {
     "orange": (1.0, 0.15, 0.0),
     "amber": (1.0, 0.26, 0.0),
     "yellow": (1.0, 0.38, 0.0),
-    "green": (0.0, 1.0, 0.45),
+    "green": (0.0, 0.85, 0.12),  # with red it has to give the yellow above
     "blue": (0.0, 0.05, 1.0),
     "lunar": (0.8, 0.92, 1.0),
     "white": (1.0, 1.0, 1.0),
@@ -80,12 +81,15 @@ def _lenses(head: Head) -> list[dict[str, Any]]:
 
 
 def _dies(lamp: Lamp) -> list[dict[str, Any]]:
+    if lamp.kind is LampKind.FULL_COLOUR:
+        return [_die(wire, _DIES[wire.die], 1.0) for wire in lamp.wires]
     led = _LEDS.get(led_colour(lamp.name, lamp.colour), (1.0, 1.0, 1.0))
-    full = lamp.kind is LampKind.FULL_COLOUR
-    return [
-        {"byte": wire.offset, "inverted": wire.inverted, "rgb": list(_DIES[wire.die] if full else led)}
-        for wire in lamp.wires
-    ]
+    whole = sum(wire.share for wire in lamp.wires) / FULL_LEVEL  # several LEDs of one lamp are one light
+    return [_die(wire, led, max(whole, 1.0)) for wire in lamp.wires]
+
+
+def _die(wire: Wire, rgb: tuple[float, float, float], whole: float) -> dict[str, Any]:
+    return {"byte": wire.offset, "inverted": wire.inverted, "rgb": [part / whole for part in rgb]}
 
 
 def _in_words(figures: dict[str, int]) -> dict[str, int | float]:

@@ -4,8 +4,6 @@ import { make, say } from "./dom.js";
 import { bytes, lensLight, level } from "./light.js";
 import { drawFixture } from "./mast.js";
 
-const HINT = "No fixture chosen.";
-
 /** Build the shelves for a layout. Returns `{element, update(now, changed), veil()}`. */
 export function buildChains(layout) {
   const shelves = layout.chains.map((chain) => buildShelf(chain, layout.devices));
@@ -21,7 +19,7 @@ function buildShelf(chain, devices) {
   const key = `${chain.node}/${chain.chain}`;
   const state = make("p", { class: "state" });
   const figures = make("p", { class: "figures" });
-  const reading = make("div", { class: "bytes" }, HINT);
+  const reading = make("div", { class: "bytes", hidden: "" });
   const cards = chain.fixtures.map((fixture) => {
     const own = devices.filter((device) => device.chain === key && device.fixture === fixture.name);
     return buildCard(fixture, own);
@@ -33,8 +31,8 @@ function buildShelf(chain, devices) {
   function read() {
     const card = pointed ?? pinned;
     for (const other of cards) other.button.setAttribute("aria-pressed", String(other === pinned));
-    if (card === null) say(reading, HINT);
-    else reading.replaceChildren(...card.read(frame));
+    reading.hidden = card === null;
+    reading.replaceChildren(...(card === null ? [] : card.read(frame)));
   }
 
   for (const card of cards) {

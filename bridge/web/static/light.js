@@ -14,7 +14,8 @@ export function encode(linear) {
 }
 
 /**
- * The light of a lens: its dies add up in linear light.
+ * The light of a lens: its dies add up in linear light. What is brighter than the screen is dimmed as a whole,
+ * so that its hue stays what it is.
  * Returns `{red, green, blue}` as sRGB bytes, or null while the frame does not reach that far.
  */
 export function lensLight(lens, frame) {
@@ -24,7 +25,8 @@ export function lensLight(lens, frame) {
     const share = level(die, frame);
     for (let i = 0; i < 3; i += 1) sum[i] += die.rgb[i] * share;
   }
-  const [red, green, blue] = sum.map(encode);
+  const most = Math.max(1, ...sum);
+  const [red, green, blue] = sum.map((linear) => encode(linear / most));
   return { red, green, blue };
 }
 

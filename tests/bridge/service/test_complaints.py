@@ -10,7 +10,7 @@ def test_each_is_told_once() -> None:
     notes = Notes()
     complaints = Complaints(notes)
     assert [True, False] == [complaints.tell("bus", "key", "what is this", at, "?") for at in (0, SECOND)]
-    assert ["what is this"] == [note["text"] for note in notes.after(0)]
+    assert ["what is this (it was: ?)"] == [note["text"] for note in notes.after(0)]
 
 
 def test_a_flood_is_told_in_its_beginning_and_again_a_minute_later() -> None:
