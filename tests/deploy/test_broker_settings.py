@@ -102,6 +102,19 @@ def test_only_this_machine_is_listened_to_until_the_owner_says_more() -> None:
     assert ["listener 1883 127.0.0.1"] == re.findall(r"^listener.*$", SETTINGS, re.MULTILINE)
 
 
+def test_a_second_listener_leaves_the_first_one_open(tmp_path: Path) -> None:
+    """With the line for the network added, the broker answers there and on its own machine as before."""
+    (shown,) = re.findall(r"^# +(listener 1883 .+)$", SETTINGS, re.MULTILINE)
+    port = free_port()
+    # Put in front, so that the one that `broker` looks for is still the only one that begins so.
+    both = SETTINGS.replace(f"#   {shown}\n", f" listener {port} 127.0.0.2\n")
+    assert both != SETTINGS
+    with broker(tmp_path, both, port):
+        for host in ("127.0.0.1", "127.0.0.2"):
+            ran = client("mosquitto_pub", port, "-h", host, "-t", "x", "-m", "x", "-q", "1")
+            assert 0 == ran.returncode, ran.stderr
+
+
 def test_retained_messages_outlive_a_restart(tmp_path: Path) -> None:
     """What was retained before the broker was stopped is there when it is started again."""
     port = free_port()
@@ -112,10 +125,10 @@ def test_retained_messages_outlive_a_restart(tmp_path: Path) -> None:
 
 
 def test_the_password_file_shuts_out_who_has_no_password(tmp_path: Path) -> None:
-    """With the two lines turned round as the comment says, only a client with the password may connect."""
+    """With the two lines changed as the comment says, only a client with the password may connect."""
     passwords = tmp_path / "passwords"
     subprocess.run(["mosquitto_passwd", "-b", "-c", passwords, "tarn", "ballast"], check=True)
-    shut = SETTINGS.replace("\nallow_anonymous true\n", "\n#allow_anonymous true\n")
+    shut = SETTINGS.replace("\nallow_anonymous true\n", "\nallow_anonymous false\n")
     shut = re.sub(r"^#password_file .*$", f"password_file {passwords}", shut, flags=re.MULTILINE)
     port = free_port()
     with broker(tmp_path, shut, port):

@@ -5,14 +5,17 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import pytest
 
+from tests.support.pages import fenced_blocks
 from tests.support.tree import ROOT
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+PROGRAM: Final = "/opt/lamproom/bin/lamproom"
 
 
 def complaints(text: str, folder: Path) -> str:
@@ -21,7 +24,7 @@ def complaints(text: str, folder: Path) -> str:
         pytest.skip("there is no systemd-analyze on this machine")
     unit = folder / "lamproom.service"
     assert "ExecStart=/opt/lamproom/bin/lamproom run /etc/lamproom/layout.yaml\n" in text
-    unit.write_text(text.replace("/opt/lamproom/bin/lamproom", "/bin/true"), encoding="utf-8")
+    unit.write_text(text.replace(PROGRAM, "/bin/true"), encoding="utf-8")
     ran = subprocess.run(
         ["systemd-analyze", "verify", "--man=no", unit], capture_output=True, text=True, check=False
     )
@@ -40,3 +43,17 @@ def test_a_misspelt_key_is_found(tmp_path: Path) -> None:
     """A key that systemd would ignore in silence is seen by this check."""
     text = (ROOT / "deploy/lamproom.service").read_text(encoding="utf-8")
     assert "ProtectHomes" in complaints(text.replace("ProtectHome=", "ProtectHomes="), tmp_path)
+
+
+@pytest.mark.parametrize("misspelt", [False, True])
+def test_systemd_understands_what_the_page_adds_to_the_unit(tmp_path: Path, misspelt: bool) -> None:
+    """What deploy/README.md has the owner write by `systemctl edit` is known to systemd, all of it together."""
+    added = [block.text for block in fenced_blocks((ROOT / "deploy/README.md").read_text("utf-8"), "ini")]
+    assert 2 == len(added)
+    text = "\n".join(added).replace(PROGRAM, "/bin/true")
+    folder = tmp_path / "lamproom.service.d"
+    folder.mkdir()
+    wrong = text.replace("LoadCredential=", "LoadCredentials=")
+    (folder / "override.conf").write_text(wrong if misspelt else text, encoding="utf-8")
+    said = complaints((ROOT / "deploy/lamproom.service").read_text(encoding="utf-8"), tmp_path)
+    assert ("LoadCredentials" in said) if misspelt else not said
