@@ -176,6 +176,7 @@ def _levels(look: dict[int, int], wires: list[tuple[Wire, Lamp]]) -> tuple[int, 
 def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
     wires = _wires(fixture)
     looks: dict[str, tuple[int, ...]] = {}
+    shown: list[AspectRow] = []
     ordered = {
         aspect: row.marks[position] for row in signal.commands for position, aspect in row.aspects.items()
     }
@@ -187,6 +188,9 @@ def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
         )
         if look is not None:
             looks[row.name] = _levels(look, wires)
+            if needed:
+                shown.append(row)
+    _alike(shown, looks, palette)
     return DevicePlan(
         name=signal.name,
         chain=fixture.chain,
@@ -196,6 +200,19 @@ def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
         rest=signal.aspects[0].name,
         fade=signal.change.fade,
     )
+
+
+def _alike(rows: list[AspectRow], looks: dict[str, tuple[int, ...]], palette: Palette) -> None:
+    """Warn of aspects that nobody could tell apart."""
+    seen: dict[tuple[int, ...], AspectRow] = {}
+    for row in rows:
+        first = seen.setdefault(looks[row.name], row)
+        if first is not row:
+            where = "" if first.mark == row.mark else f" (line {first.mark.line})"
+            text = (
+                f"{said(row.name)} looks exactly like {said(first.name)}{where}: nobody can tell them apart"
+            )
+            palette.findings.append(warning(row.mark, text))
 
 
 def _quietly(signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette) -> dict[int, int] | None:

@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bridge.check import check_text
-from bridge.errors import LayoutError
+from bridge.errors import LamproomError, LayoutError
 from bridge.layout import Finding, Layout
-from bridge.layout.findings import errors, in_order
+from bridge.layout.findings import error, errors, in_order
+from bridge.layout.text import parse
+from bridge.service.address import password_path, read_password
 from bridge.service.plugins import Adapters
 
 
@@ -60,5 +62,21 @@ def look_at_text(name: str, data: bytes, adapters: Adapters) -> LayoutFile:
     checked = check_text(text)
     if checked.layout is None:
         return LayoutFile(name, text, None, checked.findings)
-    found = in_order((*checked.findings, *adapters.look_at(checked.layout, text)))
+    found = in_order(
+        (
+            *checked.findings,
+            *adapters.look_at(checked.layout, text),
+            *_password_file(name, text, checked.layout),
+        )
+    )
     return LayoutFile(name, text, None if errors(found) else checked.layout, found)
+
+
+def _password_file(name: str, text: str, layout: Layout) -> tuple[Finding, ...]:
+    if not layout.broker.password_file:
+        return ()
+    try:
+        read_password(password_path(name, layout.broker.password_file))
+    except LamproomError as problem:
+        return (error(parse(text).at(("broker", "password-file")), str(problem)),)
+    return ()

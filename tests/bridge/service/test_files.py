@@ -1,0 +1,48 @@
+"""What can be said of a layout file only where it lies."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bridge.service.files import read_file
+from bridge.service.plugins import Adapters
+from tests.support.layouts import changed
+
+BROKER = "broker: {host: 127.0.0.1, port: 1883}"
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    """A layout file with a password file beside it in its folder, called by a relative path."""
+    path = tmp_path / "layout.yaml"
+    text = changed(BROKER, "broker: {user: yard, password-file: secret}")
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def errors(file: Path) -> list[str]:
+    """Return the errors in a layout file."""
+    return [line for line in read_file(str(file), Adapters()).lines() if ": error: " in line]
+
+
+def test_a_password_file_is_looked_for_beside_the_layout_file(file: Path) -> None:
+    """Wherever the program is started, a relative path starts from the folder of the layout file."""
+    (file.parent / "secret").write_text("lantern\n", encoding="utf-8")
+    assert [] == errors(file)
+    assert read_file(str(file), Adapters()).layout is not None
+
+
+def test_a_password_file_that_cannot_be_read_is_an_error_at_its_name(file: Path) -> None:
+    """A check finds it before a run does: a file that is missing, a folder, or no text."""
+    secret = file.parent / "secret"
+    says = f"{file}:4:37: error: the password file {secret} "
+    [line] = errors(file)
+    assert line.startswith(f"{says}cannot be read (No such file or directory): write the password into it")
+    assert read_file(str(file), Adapters()).layout is None
+    secret.mkdir()
+    assert errors(file)[0].startswith(f"{says}cannot be read (Is a directory)")
+    secret.rmdir()
+    secret.write_bytes(b"\xff")
+    assert [f"{says}is not UTF-8 text: write the password into it, and nothing else"] == errors(file)
