@@ -8,7 +8,7 @@ from pathlib import Path
 from bridge.check import check_text
 from bridge.errors import LamproomError, LayoutError
 from bridge.layout import Finding, Layout
-from bridge.layout.findings import error, errors, in_order
+from bridge.layout.findings import errors, in_order, warning
 from bridge.layout.text import parse
 from bridge.service.address import password_path, read_password
 from bridge.service.plugins import Adapters
@@ -78,5 +78,6 @@ def _password_file(name: str, text: str, layout: Layout) -> tuple[Finding, ...]:
     try:
         read_password(password_path(name, layout.broker.password_file))
     except LamproomError as problem:
-        return (error(parse(text).at(("broker", "password-file")), str(problem)),)
+        # A warning: a service may be handed its password at the moment when it starts, and not before.
+        return (warning(parse(text).at(("broker", "password-file")), str(problem)),)
     return ()

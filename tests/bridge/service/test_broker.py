@@ -155,10 +155,10 @@ async def test_small_packets_are_sent_at_once(mosquitto: StartMosquitto) -> None
 
 
 async def test_burst_of_eight_arrives_at_once(mosquitto: StartMosquitto) -> None:
-    """Eight frames of one event reach a node that acknowledges on the same connection within 20 ms (p99).
+    """Eight frames of one event reach a node that acknowledges on the same connection well within 20 ms.
 
-    Pitfall: with Nagle's algorithm at either end each burst takes 24 to 44 ms. A busy machine may spoil one
-    series of three, the algorithm spoils all.
+    Pitfall: with Nagle's algorithm at either end each burst takes 24 to 44 ms. A busy machine may spoil some
+    bursts, the algorithm spoils all; so the median is looked at here, and the tail in the benchmark.
     """
     port = mosquitto().port
     took: list[float] = []
@@ -177,22 +177,18 @@ async def test_burst_of_eight_arrives_at_once(mosquitto: StartMosquitto) -> None
 
         node.link.subscribe("frame/#", acknowledge, qos=1)
         await until(lambda: not node.link._connection or not node.link._connection._awaited)
-        for _series in range(3):
-            took = []
-            for _ in range(100):
-                all_here.clear()
-                node.heard.clear()
-                page.heard.clear()
-                began = time.perf_counter()
-                for chain in range(8):
-                    sender.link.publish(f"frame/{chain}", bytes(512))
-                await all_here.wait()
-                took.append(time.perf_counter() - began)
-                await until(lambda: len(page.heard) == 8)
-            if sorted(took)[98] < 0.020:
-                break
+        for _ in range(101):
+            all_here.clear()
+            node.heard.clear()
+            page.heard.clear()
+            began = time.perf_counter()
+            for chain in range(8):
+                sender.link.publish(f"frame/{chain}", bytes(512))
+            await all_here.wait()
+            took.append(time.perf_counter() - began)
+            await until(lambda: len(page.heard) == 8)
 
-    assert sorted(took)[98] < 0.020, f"p50 {sorted(took)[50] * 1000:.1f} ms"
+    assert sorted(took)[50] < 0.020, f"slowest {max(took) * 1000:.1f} ms"
 
 
 async def test_publishing_inside_a_receiver_is_sent_at_once(mosquitto: StartMosquitto) -> None:
