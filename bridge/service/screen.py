@@ -6,21 +6,31 @@ from collections.abc import Callable
 from typing import Any, Final
 
 from bridge.events import LinkState
-from bridge.layout.model import Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal, Wire
+from bridge.layout.model import Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal
 from bridge.layout.units import FULL_LEVEL
 from bridge.light.colours import led_colour
 from bridge.service.notes import Notes
 from bridge.service.runner import Runner
 
-# How dies and LEDs look on a screen, in linear light on the primaries of sRGB. The dies are scaled so that the
-# mixture that gives D65 on the layout (see `bridge.light.colours`) is white on the screen too.
-_DIES: Final = {"R": (1.0, 0.0, 0.0), "G": (0.0, 1.4, 0.0), "B": (0.0, 0.0, 2.9), "W": (1.0, 0.8, 0.55)}
-_LEDS: Final = {
-    "red": (1.0, 0.0, 0.0),
+# How dies and LEDs look on a screen, in linear light on the primaries of sRGB. An LED has purer colour than a
+# screen can show: a component below zero takes away what a mixture with others must not have, and the page
+# cuts off what stays below zero.
+#
+# The dies of a pixel are placed so that the mixtures of `bridge.light.colours` look as they are named: R 100 %,
+# G 71.5 %, B 34.4 % (D65) is white with all three components 1, and G 100 %, B 20 % (signal green) has 27 parts
+# of blue to 100 of green; true blue-green lies outside sRGB, and looks turquoise where it is only cut off.
+_DIES: Final[dict[str, tuple[float, ...]]] = {
+    "R": (1.0, -0.06, 0.0),
+    "G": (0.0, 1.483, -0.31),
+    "B": (0.0, 0.0, 3.551),
+    "W": (1.0, 0.8, 0.55),
+}
+_LEDS: Final[dict[str, tuple[float, ...]]] = {
+    "red": (1.0, -0.06, -0.1),  # with 45 % of the green LED it is the yellow LED below
     "orange": (1.0, 0.15, 0.0),
     "amber": (1.0, 0.26, 0.0),
     "yellow": (1.0, 0.38, 0.0),
-    "green": (0.0, 0.85, 0.12),  # with red it has to give the yellow above
+    "green": (0.0, 1.0, 0.2),
     "blue": (0.0, 0.05, 1.0),
     "lunar": (0.8, 0.92, 1.0),
     "white": (1.0, 1.0, 1.0),
@@ -30,23 +40,42 @@ _LEDS: Final = {
 
 def describe(layout: Layout, bridge: str) -> dict[str, Any]:
     """Return what is fixed while a layout is loaded, as `bridge.web.view` describes it."""
-    fixtures = layout.fixtures()
-    devices: list[tuple[Signal | Light, str]] = [(signal, "signal") for signal in layout.signals]
-    devices += [(light, "light") for light in layout.lights]
+    devices: list[Signal | Light] = [*layout.signals, *layout.lights]
     return {
         "layout": layout.name,
         "bridge": bridge,
         "chains": [_chain(chain) for chain in layout.chains],
-        "devices": [
-            {
-                "name": device.name,
-                "kind": kind,
-                "fixture": device.fixture,
-                "chain": layout.chains[fixtures[device.fixture].chain].key,
-            }
-            for device, kind in devices
-        ],
+        "devices": [_device(layout, device) for device in devices],
     }
+
+
+def _device(layout: Layout, device: Signal | Light) -> dict[str, Any]:
+    fixture = layout.fixture(device.fixture)
+    return {
+        "name": device.name,
+        "kind": "light" if isinstance(device, Light) else "signal",
+        "fixture": device.fixture,
+        "chain": layout.chains[fixture.chain].key,
+        "lenses": _lenses_of(device, fixture),
+    }
+
+
+def _lenses_of(device: Signal | Light, fixture: Fixture) -> list[int]:
+    """Return which lenses are the device's: all of a signal's fixture, those of its lamps for a light."""
+    numbers: dict[tuple[str, str], int] = {}
+    shining: dict[tuple[str, str], list[int]] = {}
+    for head in fixture.heads:
+        for lamp in head.lamps:
+            if lamp.kind is not LampKind.MIX:
+                number = numbers.setdefault((head.name, lamp.lens or lamp.name), len(numbers))
+                shining[head.name, lamp.name] = [number]
+        for lamp in head.lamps:
+            if lamp.kind is LampKind.MIX:
+                shining[head.name, lamp.name] = [
+                    number for part, _level in lamp.mix for number in shining[head.name, part]
+                ]
+    own = device.lamps if isinstance(device, Light) else tuple(shining)
+    return sorted({number for lamp in own for number in shining[lamp]})
 
 
 def _chain(chain: Chain) -> dict[str, Any]:
@@ -82,24 +111,33 @@ def _lenses(head: Head) -> list[dict[str, Any]]:
 
 def _dies(lamp: Lamp) -> list[dict[str, Any]]:
     if lamp.kind is LampKind.FULL_COLOUR:
-        return [_die(wire, _DIES[wire.die], 1.0) for wire in lamp.wires]
-    led = _LEDS.get(led_colour(lamp.name, lamp.colour), (1.0, 1.0, 1.0))
-    whole = sum(wire.share for wire in lamp.wires) / FULL_LEVEL  # several LEDs of one lamp are one light
-    return [_die(wire, led, max(whole, 1.0)) for wire in lamp.wires]
+        lights = [_DIES[wire.die] for wire in lamp.wires]
+    else:
+        # Several channels are still one lamp: all of them at their full level give its colour once.
+        together = max(sum(wire.share for wire in lamp.wires) / FULL_LEVEL, 1.0)
+        led = _LEDS.get(led_colour(lamp.name, lamp.colour), (1.0, 1.0, 1.0))
+        lights = [tuple(part / together for part in led)] * len(lamp.wires)
+    return [
+        {"name": wire.die or lamp.name, "byte": wire.offset, "inverted": wire.inverted, "rgb": list(light)}
+        for wire, light in zip(lamp.wires, lights, strict=True)
+    ]
 
 
-def _die(wire: Wire, rgb: tuple[float, float, float], whole: float) -> dict[str, Any]:
-    return {"byte": wire.offset, "inverted": wire.inverted, "rgb": [part / whole for part in rgb]}
-
-
-def _in_words(figures: dict[str, int]) -> dict[str, int | float]:
-    """Return a chain's counters under names that a person reads; times that end in `_ns` in milliseconds."""
-    return {
-        f"{name.removesuffix('_ns')} (ms)".replace("_", " ")
-        if name.endswith("_ns")
-        else name.replace("_", " "): (round(value / 1_000_000, 1) if name.endswith("_ns") else value)
-        for name, value in figures.items()
-    }
+def in_words(figures: dict[str, int]) -> str:
+    """Return what happened on a chain in words; a figure that has no words here is told by its name."""
+    left = dict(figures)
+    sent, skipped, kept_alive = (left.pop(name, 0) for name in ("sent", "skipped", "kept_alive"))
+    words = ["1 frame sent" if sent == 1 else f"{sent} frames sent"]
+    if kept_alive:
+        words.append(f"{kept_alive} of them keep-alives")
+    if skipped:
+        words.append(f"{skipped} passed over by newer ones")
+    answered = left.pop("acknowledged", 0)
+    if "round_trip_ns" in left:
+        silent = "no answer at present" if answered else "no answer yet"
+        taken = left.pop("round_trip_ns")
+        words.append(f"answered after {taken / 1_000_000:.1f} ms" if taken else silent)
+    return ", ".join([*words, *(f"{name.replace('_', ' ')}: {value}" for name, value in left.items())])
 
 
 class Screen:
@@ -141,7 +179,7 @@ class Screen:
                 for name, choice in runner.engine.choices().items()
             },
             "nodes": {name: {"state": state, "text": text} for name, (state, text) in runner.nodes.items()},
-            "chains": {chain: _in_words(figures) for chain, figures in runner.figures.items()},
+            "chains": {chain: in_words(figures) for chain, figures in runner.figures.items()},
             "broker": self._broker_state(),
             "clock": self._clock(),
             "counts": dict(runner.counts),

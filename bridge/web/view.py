@@ -28,11 +28,13 @@ class View(Protocol):
         a frame) and `fixtures`, in wiring order. A fixture has `name`, `build`, `first` and `last` (positions
         of its chips, counted from 1), `line` (in the layout file), perhaps `position text` where the two
         numbers do not say it well, and `heads`, from the top of the mast downwards: `name` (may be empty)
-        and `lenses`, also downwards. A lens has a `label` and `dies`, each with `byte` (offset in the frame
-        of its chain, from 0), `inverted`, and `rgb`: the light of that die at full level, three floats
-        0 to 1, linear, on the primaries of sRGB (IEC 61966-2-1).
+        and `lenses`, also downwards. A lens has a `label` and `dies`, each with `name` (of its lamp, or its letter
+        in the data sheet), `byte` (offset in the frame of its chain, from 0), `inverted`, and `rgb`: the light
+        of that die at full level, three floats, linear, on the primaries of sRGB (IEC 61966-2-1). The dies of
+        a lens add up; a component may be below 0, and takes away from the others then.
 
-        `devices`, a list of `name`, `kind` (`signal` or `light`), `fixture` and `chain` (as `node/chain`).
+        `devices`, a list of `name`, `kind` (`signal` or `light`), `fixture`, `chain` (as `node/chain`) and
+        `lenses`: which of the fixture's lenses are its own, counted from 0 down the whole mast, rising.
         """
         ...
 
@@ -41,9 +43,9 @@ class View(Protocol):
 
         Keys: `frames`, levels in wire order as hex, by `node/chain`, with no entry before the first frame;
         `devices`, by name: `aspect`, `reason`, `since` (`HH:MM:SS`, wall time); `nodes`, by name: `state`
-        (`unheard`, `up`, `lost`) and `text`; `chains`, figures by `node/chain`; `broker`: `state` (`up`,
-        `lost`, `never`) and `text`; `clock`, `HH:MM` of the model clock or None; `counts`: `events`,
-        `refused`, `frames`, `changes`.
+        (`unheard`, `up`, `lost`) and `text`; `chains`, by `node/chain`: what was sent, in words; `broker`:
+        `state` (`up`, `lost`, `never`) and `text`; `clock`, `HH:MM` of the model clock or None; `counts`:
+        `events`, `refused`, `frames`, `changes`.
         """
         ...
 
@@ -51,7 +53,7 @@ class View(Protocol):
         """Return the newest notes with a number above `after`, oldest first; the view says how many it keeps.
 
         A note has `number` (rising from 1), `time` (`HH:MM:SS`, wall time), `level` (`info`, `warning`,
-        `error`) and `text`.
+        `error`) and `text`, with what was received where that gave rise to it.
         """
         ...
 

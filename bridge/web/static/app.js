@@ -35,7 +35,7 @@ function setLink(state, text, again = "") {
 function heardLayout(layout) {
   now = null;
   say(find("layout-name"), layout.layout);
-  say(find("bridge-name"), `lamp register of bridge ${layout.bridge}`);
+  say(find("bridge-name"), `bridge ${layout.bridge}`);
   document.title = `${layout.layout} - lamproom`;
   const chains = buildChains(layout);
   find("chains").replaceChildren(chains.element);
@@ -45,7 +45,7 @@ function heardLayout(layout) {
 function heardNow(change) {
   if (now === null) {
     now = Object.fromEntries(BY_NAME.map((key) => [key, Object.create(null)])); // a name may be "constructor"
-    setLink("live", "Live.");
+    setLink("live", "Live: what changes on the layout shows here at once.");
     readNotes();
   }
   merge(change);

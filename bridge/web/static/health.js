@@ -3,48 +3,58 @@
 import { find, make, say } from "./dom.js";
 
 const MARKS = { up: "●", lost: "✕", never: "○", unheard: "○" };
-const WORDS = { up: "up", lost: "lost", never: "not reached yet", unheard: "not heard yet" };
-const COUNTED = { events: "events", refused: "refused", frames: "frames", changes: "changes" };
+const NODE_WORDS = { up: "answers: ", lost: "does not answer: ", unheard: "was not heard yet: " };
+const COUNTED = {
+  events: ["event from the layout", "events from the layout"],
+  refused: ["message not understood", "messages not understood"],
+  changes: ["change of aspect", "changes of aspect"],
+  frames: ["frame made", "frames made"],
+};
 
 /** Build the line for a layout. Returns `{update(now)}`. */
 export function buildHealth(layout) {
   const names = [...new Set(layout.chains.map((chain) => chain.node))];
-  const broker = buildLink("Broker");
-  const nodes = new Map(names.map((name) => [name, buildLink(name)]));
+  const broker = buildLink("broker", {});
+  const nodes = new Map(names.map((name) => [name, buildLink(name, NODE_WORDS)]));
   find("links").replaceChildren(broker.element, ...[...nodes.values()].map((link) => link.element));
 
-  const clock = buildFigure("model clock");
-  const counts = Object.entries(COUNTED).map(([key, label]) => [key, buildFigure(label)]);
+  const clock = buildFigure("model clock", "model clock");
+  const counts = Object.entries(COUNTED).map(([key, words]) => [key, buildFigure(...words)]);
   find("counts").replaceChildren(clock.element, ...counts.map(([, figure]) => figure.element));
 
   return {
     update(now) {
       broker.update(now.broker ?? { state: "never" });
       for (const [name, link] of nodes) link.update(now.nodes?.[name] ?? { state: "unheard" });
-      clock.update(now.clock ?? "none");
+      clock.update(now.clock ?? "no");
       for (const [key, figure] of counts) figure.update(now.counts?.[key] ?? 0);
     },
   };
 }
 
-function buildLink(name) {
+/** A link with its state in words; the text alone has to say it where there are none. */
+function buildLink(name, words) {
   const mark = make("span", { class: "mark", "aria-hidden": "true" });
   const state = make("span", { class: "state" });
   const text = make("span", { class: "text" });
-  const element = make("p", { class: "pill" }, mark, make("strong", {}, name), " ", state, " ", text);
+  const element = make("p", { class: "pill" }, mark, make("strong", {}, name), " ", state, text);
   return {
     element,
     update(now) {
       element.setAttribute("data-state", now.state);
       say(mark, MARKS[now.state] ?? "○");
-      say(state, WORDS[now.state] ?? now.state);
+      say(state, words[now.state] ?? "");
       say(text, now.text ?? "");
     },
   };
 }
 
-function buildFigure(label) {
+function buildFigure(one, many) {
+  const label = make("dt");
   const value = make("dd");
-  const element = make("div", {}, make("dt", {}, label), value);
-  return { element, update: (now) => say(value, typeof now === "number" ? now.toLocaleString("en") : now) };
+  function update(now) {
+    say(label, now === 1 ? one : many);
+    say(value, typeof now === "number" ? now.toLocaleString("en") : now);
+  }
+  return { element: make("div", {}, label, value), update };
 }

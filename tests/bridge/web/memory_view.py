@@ -17,18 +17,21 @@ HOSTILE = "<img src=x onerror=alert(1)>"
 RED, YELLOW, GREEN = [0.9, 0.02, 0.0], [0.7, 0.32, 0.0], [0.0, 0.6, 0.25]
 
 
-def die(byte: int, rgb: list[float], *, inverted: bool = False) -> dict[str, Any]:
-    return {"byte": byte, "inverted": inverted, "rgb": rgb}
+def die(byte: int, rgb: list[float], name: str = "", *, inverted: bool = False) -> dict[str, Any]:
+    return {"name": name, "byte": byte, "inverted": inverted, "rgb": rgb}
 
 
 def lens(label: str, *dies: dict[str, Any]) -> dict[str, Any]:
-    return {"label": label, "dies": list(dies)}
+    return {"label": label, "dies": [{**each, "name": each["name"] or label} for each in dies]}
 
 
 def full_colour(byte: int) -> dict[str, Any]:
     """A pixel whose bytes arrive green, red, blue."""
     return lens(
-        "head", die(byte, [0.0, 1.0, 0.0]), die(byte + 1, [1.0, 0.0, 0.0]), die(byte + 2, [0.0, 0.0, 1.0])
+        "head",
+        die(byte + 1, [1.0, 0.0, 0.0], "R"),
+        die(byte, [0.0, 1.0, 0.0], "G"),
+        die(byte + 2, [0.0, 0.0, 1.0], "B"),
     )
 
 
@@ -37,6 +40,11 @@ def fixture(
 ) -> dict[str, Any]:
     placed = [{"name": head, "lenses": lenses} for head, lenses in heads]
     return {"name": name, "build": build, "first": first, "last": last, "line": line, "heads": placed}
+
+
+def device(name: str, kind: str, fixture: str, *lenses: int) -> dict[str, Any]:
+    chain = "tarn-yard/throat" if kind == "signal" else "mill/town"
+    return {"name": name, "kind": kind, "fixture": fixture, "chain": chain, "lenses": list(lenses)}
 
 
 def three(first: int) -> list[dict[str, Any]]:
@@ -62,24 +70,27 @@ def example() -> dict[str, Any]:
             ("", [lens("red", die(12, RED)), lens("white", die(13, [0.8, 0.8, 0.7]))]),
         ),
         fixture("T8", "inverted", 6, 6, 35, ("", [lens("red", die(15, RED, inverted=True))])),
-        fixture("T10", "mixed", 7, 7, 36, ("", [lens("head", die(18, RED), die(19, GREEN))])),
+        fixture("T10", "mixed", 7, 7, 36, ("", [lens("head", die(18, RED, "red"), die(19, GREEN, "green"))])),
     ]
     throat[0]["position text"] = "1"
     town = [
         fixture(name, "house", n, n, 40 + n, ("", [lens("lamp", die(4 * n - 4, [1.0, 0.6, 0.3]))]))
         for n, name in enumerate(["bakery", HOSTILE, "station lamp east"], start=1)
     ]
-    signals = [
-        {"name": f["name"], "kind": "signal", "fixture": f["name"], "chain": "tarn-yard/throat"}
-        for f in throat
+    rooms = [
+        lens(room, die(12 + n, [1.0, 0.6, 0.3])) for n, room in enumerate(["attic", "parlour", "kitchen"])
     ]
-    lights = [{"name": f["name"], "kind": "light", "fixture": f["name"], "chain": "mill/town"} for f in town]
+    town.append(fixture("weaver's", "three-rooms", 4, 4, 44, ("", rooms)))
+    town.append(fixture("spare", "house", 5, 5, 45, ("", [lens("lamp", die(15, [1.0, 0.6, 0.3]))])))
+    signals = [device(f["name"], "signal", f["name"], 0) for f in throat]
+    lights = [device(f["name"], "light", f["name"], 0) for f in town[:3]]
+    lights += [device(f"weaver's {rooms[n]['label']}", "light", "weaver's", n) for n in (2, 1, 0)]
     return {
         "layout": f"Fernhollow & Tarn {HOSTILE}",
         "bridge": "main",
         "chains": [
             {"node": "tarn-yard", "chain": "throat", "output": "mqtt", "length": 21, "fixtures": throat},
-            {"node": "mill", "chain": "town", "output": "mqtt", "length": 12, "fixtures": town},
+            {"node": "mill", "chain": "town", "output": "mqtt", "length": 16, "fixtures": town},
         ],
         "devices": [*signals, *lights],
     }
@@ -96,7 +107,7 @@ def beginning(description: dict[str, Any]) -> dict[str, Any]:
         "frames": {key: bytes(length).hex() for key, length in keys.items()},
         "devices": devices,
         "nodes": {chain["node"]: {"state": "up", "text": "acknowledges"} for chain in description["chains"]},
-        "chains": {key: {"sent": 1, "skipped": 0} for key in keys},
+        "chains": dict.fromkeys(keys, "1 frame sent, answered after 2.0 ms"),
         "broker": {"state": "up", "text": "connected to 127.0.0.1:1883"},
         "clock": "16:02",
         "counts": {"events": 12, "refused": 1, "frames": 40, "changes": 9},

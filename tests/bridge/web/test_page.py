@@ -72,6 +72,12 @@ def text(driver: Chrome, selector: str) -> str:
     return driver.find_element(By.CSS_SELECTOR, selector).text
 
 
+def counted(driver: Chrome) -> list[str]:
+    """Return the figures of the line of health as they are read: the number, then what was counted."""
+    figures = driver.find_elements(By.CSS_SELECTOR, "#counts div")
+    return [" ".join(each.find_element(By.TAG_NAME, tag).text for tag in ("dd", "dt")) for each in figures]
+
+
 def decoded(encoded: float) -> float:
     """Linear light of an sRGB value 0 to 1 (IEC 61966-2-1), the way back from what the page computes."""
     return encoded / 12.92 if encoded <= 0.04045 else ((encoded + 0.055) / 1.055) ** 2.4
@@ -84,7 +90,8 @@ def nearest_byte(linear: float) -> int:
 
 def light_of(*shares: tuple[float, list[float]]) -> tuple[int, ...]:
     """The screen colour of dies that shine at these shares of their full light."""
-    return tuple(nearest_byte(sum(share * rgb[i] for share, rgb in shares)) for i in range(3))
+    added = [max(sum(share * rgb[i] for share, rgb in shares), 0) for i in range(3)]
+    return tuple(nearest_byte(part / max(1, *added)) for part in added)
 
 
 def dies(served: ServedPage, fixture: str) -> list[list[float]]:
@@ -149,6 +156,22 @@ def test_mixed_dies_add_up_as_light(seen: Chrome, served: ServedPage) -> None:
     until(lambda: [(light_of((200 / 255, red), (90 / 255, green)), "yes")] == lenses(seen, "T10"))
 
 
+def test_a_light_brighter_than_the_screen_keeps_its_hue(seen: Chrome, served: ServedPage) -> None:
+    """Dies that add up to more than a screen has give the same hue as at a level that it can show."""
+
+    def load() -> None:
+        head = served.view.described["chains"][0]["fixtures"][0]["heads"][0]["lenses"][0]
+        for each in head["dies"]:
+            each["rgb"] = [2.0, 0.5, -0.3]
+        served.view.frame(THROAT, b0=255, b1=255, b2=255)
+        served.view.description_number += 1
+        served.view.change()
+
+    served.do(load)
+    # 6 : 1.5 : -0.9 of light is 1 : 0.25 : 0 of what the screen has; 0.25 is encoded as 136.9.
+    until(lambda: [((255, 137, 0), "yes")] == lenses(seen, "T2"))
+
+
 def test_a_dark_lens_can_be_told_from_its_board(seen: Chrome) -> None:
     """A dark lens is black behind a visible rim, and has no glow."""
     rim, board, halo = seen.execute_script(
@@ -204,14 +227,54 @@ def test_a_change_arrives_live(seen: Chrome, served: ServedPage) -> None:
 
 
 def test_bytes_are_read_by_keyboard(seen: Chrome, served: ServedPage) -> None:
-    """Tab reaches a fixture, its bytes are read out below the chain and follow the frame."""
+    """Tab reaches a fixture, its bytes are read out below the chain and follow the frame; Escape ends it."""
     served.do(lambda: served.view.frame(THROAT, b5=128))
+    assert [False, False] == [each.is_displayed() for each in seen.find_elements(By.CSS_SELECTOR, ".bytes")]
     seen.find_element(By.CSS_SELECTOR, "[data-fixture=T2] button").send_keys(Keys.TAB)
-    expected = "T4 position 2, build three-lamp, line 32 of the layout file\ngreen byte 3 = 0 (0 %)\n"
+    expected = "T4 position 2, build three-lamp, line 32 of the layout file\ngreen 0 — byte 4, hex 00\n"
     until(lambda: text(seen, ".bytes").startswith(expected))
-    until(lambda: "yellow byte 5 = 128 (50 %)" in text(seen, ".bytes"))
+    until(lambda: "yellow 128 — byte 6, hex 80" in text(seen, ".bytes"))
     served.do(lambda: served.view.frame(THROAT, b5=255))
-    until(lambda: "yellow byte 5 = 255 (100 %)" in text(seen, ".bytes"))
+    until(lambda: "yellow 255 — byte 6, hex ff" in text(seen, ".bytes"))
+    seen.switch_to.active_element.send_keys(Keys.ESCAPE)
+    until(lambda: not seen.find_element(By.CSS_SELECTOR, ".bytes").is_displayed())
+
+
+@pytest.mark.parametrize(
+    ("fixture", "expected"),
+    [
+        ("T2", "head G 1, R 254, B 0 — bytes 1–3, hex 01 fe 00"),  # noqa: RUF001 - a range is set with an en dash
+        ("T8", "red 64 (inverted: 75 % light) — byte 16, hex 40"),
+        ("T10", "head red 9, green 0 — bytes 19–20, hex 09 00"),  # noqa: RUF001 - the same
+    ],
+)
+def test_bytes_are_read_in_the_order_of_the_wire(
+    seen: Chrome, served: ServedPage, fixture: str, expected: str
+) -> None:
+    """A click reads a fixture's bytes as they go out, each with what it lights; a second click ends it."""
+    served.do(lambda: served.view.frame(THROAT, b0=1, b1=254, b15=64, b18=9))
+    button = seen.find_element(By.CSS_SELECTOR, f"[data-fixture={fixture}] button")
+    button.click()
+    until(lambda: expected in text(seen, ".bytes").splitlines())
+    assert "counted from 1" in text(seen, ".bytes")
+    button.click()
+    until(lambda: not seen.find_element(By.CSS_SELECTOR, ".bytes").is_displayed())
+
+
+def test_a_house_is_captioned_room_by_room(seen: Chrome, served: ServedPage) -> None:
+    """Several lights of one fixture are named, in the order of their windows; a fixture alone says so."""
+
+    def light() -> None:
+        served.view.state["devices"]["weaver's attic"]["aspect"] = "on"
+        served.view.frame("mill/town", b12=255)
+
+    served.do(light)
+    until(lambda: "yes" == lenses(seen, "weaver's")[0][1])
+    house = seen.find_element(By.CSS_SELECTOR, '[data-fixture="weaver\'s"]')
+    expected = ["weaver's attic: on", "weaver's parlour: stop", "weaver's kitchen: stop"]
+    assert expected == [word.text for word in house.find_elements(By.CSS_SELECTOR, ".word")]
+    assert house.find_elements(By.CSS_SELECTOR, ".walls")
+    assert "no signal or light uses it" == text(seen, "[data-fixture=spare] .word")
 
 
 def test_the_filter_leaves_the_lines_that_match(seen: Chrome, served: ServedPage) -> None:
@@ -223,8 +286,9 @@ def test_the_filter_leaves_the_lines_that_match(seen: Chrome, served: ServedPage
         return [str(row.get_attribute("data-device")) for row in rows if row.is_displayed()]
 
     box.send_keys("Light")
-    assert ["bakery", HOSTILE, "station lamp east"] == shown()
-    assert "3 of 9" == text(seen, "#found")
+    rooms = ["weaver's kitchen", "weaver's parlour", "weaver's attic"]
+    assert ["bakery", HOSTILE, "station lamp east", *rooms] == shown()
+    assert "6 of 12" == text(seen, "#found")
     box.clear()
     box.send_keys("approach")
     assert [] == shown()
@@ -253,11 +317,12 @@ def test_health_is_said_in_words(seen: Chrome, served: ServedPage) -> None:
         served.view.state["clock"] = None
         served.view.change()
 
-    assert "Broker up connected to 127.0.0.1:1883" in text(seen, "#links")
+    assert "broker connected to 127.0.0.1:1883" in text(seen, "#links")
     served.do(lose)
-    until(lambda: "mill lost nothing acknowledged for 3 s" in text(seen, "#links"))
+    until(lambda: "mill does not answer: nothing acknowledged for 3 s" in text(seen, "#links"))
     assert "The node does not answer: its lamps may differ." == text(seen, ".chain:nth-child(2) .state")
-    assert "none" in text(seen, "#counts")
+    assert "no" == text(seen, "#counts dd")
+    assert "1 message not understood" in counted(seen)
 
 
 def veiled(driver: Chrome, served: ServedPage) -> bool:
@@ -335,6 +400,7 @@ def test_fits_its_width_in_light_and_dark(seen: Chrome, served: ServedPage, widt
 
     served.do(load)
     until(lambda: text(seen, "#layout-name").startswith("FernhollowFern") and text(seen, "#notes"))
+    seen.find_element(By.CSS_SELECTOR, "[data-fixture=T2] button").click()
     metrics = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
     seen.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
     features = [{"name": "prefers-color-scheme", "value": scheme}]

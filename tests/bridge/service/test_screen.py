@@ -1,0 +1,153 @@
+"""What the page is given: colours that a railroader recognises, lenses of devices, and figures in words."""
+
+from __future__ import annotations
+
+from colorsys import rgb_to_hsv
+from typing import Any
+
+import pytest
+
+from bridge.layout.read import read_layout
+from bridge.layout.units import FULL_LEVEL
+from bridge.light.colours import COLOURS
+from bridge.service.screen import describe, in_words
+
+LAYOUT = """\
+layout: Harrow Gap
+builds:
+  pixel: {chips: [ws2812b], lamps: {head: {full-colour: 1}}}
+  three-lead: {chips: [ws2811], lamps: {
+    red: {channel: 1, lens: eye}, green: {channel: 2, lens: eye}, yellow: {mix: {red: 100%, green: 45%}}}}
+  three-lamp: {chips: [ws2811], lamps: {green: {channel: 1}, yellow: {channel: 2}, red: {channel: 3}}}
+  street: {chips: [ws2811], lamps: {lamps: {colour: amber, channels: [
+    {channel: 1}, {channel: 2}, {channel: 3, level: 60%}]}}}
+  mill: {chips: [sk6812-rgbw, sk6812-rgbw], lamps: {attic: {full-colour: 2}, kitchen: {full-colour: 1}}}
+nodes:
+  gap:
+    chains:
+      - name: main
+        fixtures:
+          - {name: S1, build: pixel}
+          - {name: S2, build: three-lead}
+          - {name: S3, build: three-lamp}
+          - {name: street, build: street}
+          - {name: mill, build: mill}
+signals:
+  S1: {commands: {61: {normal: stop, reverse: clear}}}
+  S2: {commands: {62: {normal: stop, reverse: approach}}}
+  S3: {commands: {63: {normal: stop, reverse: approach}}}
+lights:
+  kitchen: {fixture: mill, lamps: [kitchen], switched-by: 70}
+  attic: {fixture: mill, lamps: [attic], switched-by: 71}
+  street: {switched-by: 72}
+"""
+
+
+@pytest.fixture(scope="module")
+def described() -> dict[str, Any]:
+    layout, findings = read_layout(LAYOUT)
+    assert layout is not None, findings
+    return describe(layout, "main")
+
+
+def lenses(described: dict[str, Any], fixture: str) -> list[dict[str, Any]]:
+    """Return the lenses of a fixture, from the top downwards."""
+    placed = {each["name"]: each for each in described["chains"][0]["fixtures"]}[fixture]
+    return [lens for head in placed["heads"] for lens in head["lenses"]]
+
+
+def shine(lens: dict[str, Any], **shares: float) -> list[float]:
+    """Return the linear light of a lens whose dies are at these shares, with no component below zero."""
+    lit = [(shares.get(die["name"], 0.0), die["rgb"]) for die in lens["dies"]]
+    return [max(0.0, sum(share * rgb[part] for share, rgb in lit)) for part in range(3)]
+
+
+def hue(light: list[float]) -> float:
+    """Return the hue of linear light as a screen encodes it (IEC 61966-2-1), in degrees."""
+    most = max(light)
+    shares = (part / most for part in light)
+    encoded = [12.92 * part if part <= 0.0031308 else 1.055 * part ** (1 / 2.4) - 0.055 for part in shares]
+    return 360 * rgb_to_hsv(*encoded)[0]
+
+
+def named(described: dict[str, Any], colour: str) -> list[float]:
+    """Return what a pixel looks like in a colour that has a name."""
+    shares = (level / FULL_LEVEL for level in COLOURS[colour].levels("RGB"))
+    return shine(lenses(described, "S1")[0], **dict(zip("RGB", shares, strict=True)))
+
+
+@pytest.mark.parametrize(
+    ("colour", "least", "most"),
+    [("yellow", 30, 45), ("amber", 27, 42), ("warm-white", 35, 50), ("green", 135, 157), ("lunar", 225, 250)],
+)
+def test_a_colour_by_name_has_its_hue(
+    described: dict[str, Any], colour: str, least: float, most: float
+) -> None:
+    """Yellow is no lemon, green no turquoise (180 degrees), warm white warm: common practice, no source."""
+    assert least <= hue(named(described, colour)) <= most
+
+
+def test_white_is_white(described: dict[str, Any]) -> None:
+    """The mixture that is D65 on the layout is the white of sRGB, which is D65 too (IEC 61966-2-1)."""
+    assert [1, 1, 1] == pytest.approx(named(described, "white"), abs=0.01)
+
+
+def test_red_has_nothing_else(described: dict[str, Any]) -> None:
+    """What a red die takes away from a mixture leaves red as it is."""
+    assert [1, 0, 0] == named(described, "red")
+
+
+def test_a_mixed_yellow_is_the_yellow_of_an_led(described: dict[str, Any]) -> None:
+    """Red and green behind one lens look like the yellow LED of another signal."""
+    _green, yellow, _red = lenses(described, "S3")
+    mixed = shine(lenses(described, "S2")[0], red=1.0, green=0.45)
+    assert hue(shine(yellow, yellow=1.0)) == pytest.approx(hue(mixed), abs=2)
+
+
+def test_a_green_led_is_signal_green(described: dict[str, Any]) -> None:
+    """Green has a little blue: far from yellow-green (90 degrees) and from turquoise (180 degrees)."""
+    green, _yellow, _red = lenses(described, "S3")
+    assert 135 <= hue(shine(green, green=1.0)) <= 157
+
+
+def test_channels_of_one_lamp_are_one_light(described: dict[str, Any]) -> None:
+    """Three channels, one held at 60 %, give the lamp's colour once when the lamp is full, and not thrice."""
+    (lens,) = lenses(described, "street")
+    _green, yellow, _red = lenses(described, "S3")
+    full = [sum(share * die["rgb"][part] for share, die in zip((1, 1, 0.6), lens["dies"], strict=True))
+            for part in range(3)]  # fmt: skip
+    assert max(full) == pytest.approx(1, abs=1e-4)
+    assert 20 <= hue(full) < hue(shine(yellow, yellow=1.0))
+
+
+def test_dies_are_named(described: dict[str, Any]) -> None:
+    """A die of a pixel by its letter, at its byte on the wire; an LED by its lamp."""
+    (pixel,), (eye,) = lenses(described, "S1"), lenses(described, "S2")
+    assert {"R": 1, "G": 0, "B": 2} == {die["name"]: die["byte"] for die in pixel["dies"]}
+    assert {"red": 3, "green": 4} == {die["name"]: die["byte"] for die in eye["dies"]}
+
+
+def test_a_device_has_its_own_lenses(described: dict[str, Any]) -> None:
+    """All of a signal's mast, and the rooms of a light that is one of several in a house."""
+    expected = {"S1": [0], "S2": [0], "S3": [0, 1, 2], "kitchen": [1], "attic": [0], "street": [0]}
+    assert expected == {device["name"]: device["lenses"] for device in described["devices"]}
+
+
+@pytest.mark.parametrize(
+    ("figures", "expected"),
+    [
+        (
+            {"sent": 48, "skipped": 2, "kept_alive": 7, "acknowledged": 40, "round_trip_ns": 2_040_000},
+            "48 frames sent, 7 of them keep-alives, 2 passed over by newer ones, answered after 2.0 ms",
+        ),
+        (
+            {"sent": 1, "skipped": 0, "kept_alive": 0, "acknowledged": 0, "round_trip_ns": 0},
+            "1 frame sent, no answer yet",
+        ),
+        ({"sent": 3, "acknowledged": 2, "round_trip_ns": 0}, "3 frames sent, no answer at present"),
+        ({"sent": 3, "late_packets": 2}, "3 frames sent, late packets: 2"),
+    ],
+)
+def test_figures_in_words(figures: dict[str, int], expected: str) -> None:
+    """What was nought is left out, what has not been answered says so, and a strange figure is told by its name."""
+    assert expected == in_words(figures)
