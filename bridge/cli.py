@@ -173,7 +173,7 @@ def run(
         broker=None if broker is None else Address.parse(broker, 1883),
         state=state,
         page=None if page == "none" else Address.parse(page, 8470),
-        name=name,
+        name=_bridge_name(name),
         number=number,
     )
     asyncio.run(run_until_stopped(settings, adapters, make_page=_page, ready=_say_ready))
@@ -304,6 +304,16 @@ def _say_ready(page: str | None, log: Path) -> None:
 def _say_demo(page: str | None, broker: str, log: Path) -> None:
     _out(f"lamproom demo: open {page}" if page else "lamproom demo: running without a page")
     _out(f"its broker is at {broker}, its session log is {log}; Ctrl-C ends it")
+
+
+def _bridge_name(word: str) -> str:
+    """It becomes part of a topic, so it is a name like those in the layout file."""
+    from bridge.layout.units import name as checked_name  # noqa: PLC0415 - keeps the other commands quick
+
+    try:
+        return checked_name(word)
+    except ValueError as problem:
+        raise LamproomError(f"--name {word}: {problem}") from None
 
 
 def _log_level(word: str) -> str:

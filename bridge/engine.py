@@ -203,6 +203,10 @@ class Engine:
         reports = [Report(self.now, plan.name, plan.rest, STOPPED) for plan in self._plans]
         return [*self.all_frames(Cause.LAST), *reports]
 
+    def listens(self, event: Event) -> bool:
+        """Return whether anything in the layout listens to an order or a button; others need no listener."""
+        return self._board.listens(event)
+
     def choices(self) -> dict[str, Choice]:
         """Return what every device shows, and why."""
         return {selector.device: selector.choice for selector in self._board.selectors}

@@ -5,12 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import settings
 
 from tests.support.mosquitto import Mosquitto, StartMosquitto
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
+
+
+# How long an example takes says something of the machine, not of the code.
+settings.register_profile("lamproom", deadline=None)
+settings.load_profile("lamproom")
 
 
 @pytest.fixture

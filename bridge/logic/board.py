@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from bridge.events import AccessoryOrdered, ButtonReported, Event, LinkState, SourceReported
+from bridge.events import AccessoryOrdered, AspectOrdered, ButtonReported, Event, LinkState, SourceReported
 from bridge.layout.findings import Finding, error
 from bridge.layout.model import Layout, Signal
 from bridge.logic.reasons import Choice
@@ -45,6 +45,14 @@ class Board:
             if choice is not None:
                 made.append((index, choice))
         return made
+
+    def listens(self, event: Event) -> bool:
+        """Return whether anything listens to an order or a button; of all other events nobody has to."""
+        if isinstance(event, AccessoryOrdered):
+            return ("accessory", event.number) in self._listeners
+        if isinstance(event, ButtonReported):
+            return ("button", event.name) in self._listeners
+        return not isinstance(event, AspectOrdered)
 
     def snapshot(self) -> dict[str, Any]:
         """Return what every device knows, as plain data."""

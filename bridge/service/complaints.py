@@ -20,12 +20,14 @@ class Complaints:
         self._notes = notes
         self._told: dict[str, tuple[Instant, int]] = {}  # for each source: since when, and how many
 
-    def tell(self, source: str, key: str, text: str, at: Instant, received: str) -> bool:
+    def tell(
+        self, source: str, key: str, text: str, at: Instant, received: str, level: str = "warning"
+    ) -> bool:
         """Tell it if it was not told before, and return whether it was told now."""
         since, told = self._told.get(source, (at, 0))
         if at - since >= MINUTE:
             since, told = at, 0
-        if told == MOST or not self._notes.once(key, text, received=received):
+        if told == MOST or not self._notes.once(key, text, level, received=received):
             return False
         self._told[source] = since, told + 1
         if told + 1 == MOST:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import OrderedDict, deque
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -42,7 +43,10 @@ class Notes:
         self._number += 1
         shown = f"{text} (it was: {facts['received']})" if facts.get("received") else text
         self._kept.append(Note(self._number, f"{datetime.now().astimezone():%H:%M:%S}", level, shown))
-        getattr(self._log, level)(text, **facts)
+        with suppress(
+            OSError, ValueError
+        ):  # nobody reads standard error, or its disk is full: the lights go on
+            getattr(self._log, level)(text, **facts)
         self.changed()
 
     def once(self, key: str, text: str, level: str = "warning", **facts: object) -> bool:

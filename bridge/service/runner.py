@@ -189,6 +189,18 @@ class Runner:
         if self._log is not None:
             self._log.input(first, at, source, raw, events)
         self._afterwards(commands, len(events))
+        if not commands:
+            self._look_for_listeners(source, raw, events, at)
+
+    def _look_for_listeners(self, source: str, raw: Raw, events: tuple[Event, ...], at: Instant) -> None:
+        """Note once, and count, an order or a button that nothing in the layout listens to: a slip, perhaps."""
+        for event in events:
+            if not self.engine.listens(event):
+                self.counts["unheard"] += 1
+                key = f"{source} unheard {raw.channel[:200]}"
+                received = f"{raw.channel[:200]} {raw.payload[:80].decode(errors='replace')}"
+                text = f"nothing in this layout listens to this, from {source}"
+                self._complaints.tell(source, key, text, at, received, "info")
 
     def tell(self, event: Event) -> None:
         """Take an event that came from the bridge itself: a source or a node was heard, or lost."""
@@ -211,8 +223,8 @@ class Runner:
     def source_link(self, name: str, state: LinkState, why: str) -> None:
         """A source can be heard, or no longer."""
         verb = "come in" if state is LinkState.UP else "no longer come in"
-        self.notes.say(f"events from {name} {verb}: {why}", "info" if state is LinkState.UP else "warning")
         self.tell(SourceReported(at=max(self.now(), self.engine.now), source=name, state=state))
+        self.notes.say(f"events from {name} {verb}: {why}", "info" if state is LinkState.UP else "warning")
 
     def node_link(self, name: str, state: LinkState, why: str) -> None:
         """A node acknowledges, or no longer."""

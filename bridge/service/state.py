@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from pathlib import Path
+from threading import Lock
 from typing import Any, Final
 
 from bridge.errors import LamproomError
@@ -39,6 +40,7 @@ class StateFile:
             raise LamproomError(
                 f"the state directory {directory} cannot be made ({problem.strerror}): give another with --state"
             ) from None
+        self._lock = Lock()
         self._path = directory / STATE_FILE
         self._values: dict[str, Any] = {}
         try:
@@ -54,14 +56,20 @@ class StateFile:
         return value if isinstance(value, int) and not isinstance(value, bool) and value >= 0 else 0
 
     def keep(self, key: str, value: int) -> None:
-        """Keep a number. A file that cannot be written is no reason to stop: the value then lasts for this run."""
-        self._values[key] = value
-        fresh = self._path.with_suffix(".new")
-        try:
-            with fresh.open("w", encoding="utf-8") as file:
-                json.dump(self._values, file)
-                file.flush()
-                os.fsync(file.fileno())
-            fresh.replace(self._path)
-        except OSError:
-            return
+        """Keep a number if it is higher than before.
+
+        A file that cannot be written is no reason to stop: the value then lasts for this run.
+        """
+        with self._lock:  # it is called in worker threads
+            if value <= self.number(key):
+                return
+            self._values[key] = value
+            fresh = self._path.with_suffix(".new")
+            try:
+                with fresh.open("w", encoding="utf-8") as file:
+                    json.dump(self._values, file)
+                    file.flush()
+                    os.fsync(file.fileno())
+                fresh.replace(self._path)
+            except OSError:
+                return
