@@ -11,6 +11,8 @@ from enum import StrEnum
 from itertools import compress
 from typing import Any, Final, NamedTuple, TypeAlias
 
+import numpy as np
+
 from bridge.chain.frames import Frames
 from bridge.chain.timing import look_at_timing
 from bridge.errors import EngineError, LayoutError
@@ -247,8 +249,8 @@ class Engine:
             raise EngineError("the snapshot is of another layout")
         self.now, self.events, self._rendered = now, events, rendered
         self._board, self._repeats, self._motion, self._shown = board, repeats, motion, shown
-        for slot in range(self._frames.length):
-            self._frames.patch(slot, motion.level(slot))
+        levels = [motion.level(slot) for slot in range(self._frames.length)]
+        self._frames.patch_many(np.arange(len(levels), dtype=np.intp), np.array(levels, dtype=np.uint16))
         # What moves stands where it was rendered last, not where it would be now: else a frame of the way would
         # be taken for sent.
         self._render(rendered, set())

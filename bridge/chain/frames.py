@@ -51,7 +51,7 @@ class Frames:
             length += chain.length
         self.bases = tuple(bases)
         self.length = length
-        self._starts = np.array(bases, dtype=np.intp)
+        self._edges = np.array((*bases, length), dtype=np.intp)
         self._turn = np.zeros(length, dtype=np.uint8)
         for index, chain in enumerate(layout.chains):
             for fixture in chain.fixtures:
@@ -69,9 +69,9 @@ class Frames:
         self._turns = bytes(self._turn)
 
     def chains_of(self, slots: Slots) -> list[int]:
-        """Return the indexes of the chains that these slots belong to, each once."""
-        found = np.searchsorted(self._starts, slots, side="right") - 1
-        return [int(chain) for chain in np.unique(found)]
+        """Return the indexes of the chains that these slots belong to, each once; `slots` are in order."""
+        before = np.searchsorted(slots, self._edges)
+        return [int(chain) for chain in np.flatnonzero(np.diff(before))]
 
     def byte(self, slot: int, level: int) -> int:
         """Return the byte by which a channel shows a level."""
@@ -81,18 +81,11 @@ class Frames:
         """Set one channel to a byte that `byte` gave."""
         self._memory[slot] = byte
 
-    def patch(self, slot: int, level: int) -> None:
-        """Set one channel to a level."""
-        self._memory[slot] = self.byte(slot, level)
-
     def patch_many(self, slots: Slots, levels: Levels) -> None:
         """Set many channels, each to its level."""
-        self._view[slots] = BYTE_OF_LEVEL[levels] ^ self._turn[slots]
-
-    def compile(self, levels: Levels) -> None:
-        """Set every channel of the layout: `levels` has one for each slot."""
-        np.take(BYTE_OF_LEVEL, levels, out=self._view, mode="clip")
-        np.bitwise_xor(self._view, self._turn, out=self._view)
+        # Nothing is out of range here; clipping spares numpy a second pass that looks for it.
+        looked_up = BYTE_OF_LEVEL.take(levels, mode="clip")
+        self._view[slots] = np.bitwise_xor(looked_up, self._turn.take(slots, mode="clip"))
 
     def frame(self, chain: int) -> bytes:
         """Return the present frame of a chain."""

@@ -10,6 +10,7 @@
 - `burst`: one order that changes eight chains, until the eighth frame is there; beside it the same bare client
   with eight answers.
 - `compile`: the frames of 10,000 RGB pixels from their levels; beside it a table and a gather in bare numpy.
+- `motion`: one instant while all of 10,000 RGB pixels fade, from their fades to the frames; beside it the same.
 - `engine`: one order to one signal, on layouts of 10, 100 and 1000 devices.
 - `check`: reading and checking a layout file of 2,000 signals.
 
@@ -32,6 +33,7 @@ BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "latency": through_broker.latency,
     "burst": through_broker.burst,
     "compile": pure.compile_frames,
+    "motion": pure.motion,
     "engine": pure.engine,
     "check": pure.check,
 }

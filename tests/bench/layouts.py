@@ -60,14 +60,19 @@ def signals_only(count: int, *, chains: int = 1) -> str:
 
 
 def pixels(count: int) -> str:
-    """Return a layout of so many RGB pixels, a multiple of 250, 250 on each chain and nothing else."""
+    """Return a layout of so many RGB pixels, a multiple of 250, 250 on each chain; accessory 1 fades all of them."""
     lamps = ", ".join(f"p{place}: {{full-colour: {place}}}" for place in range(1, 51))
     build = f"  tape: {{chips: [{', '.join(['ws2812b'] * 50)}], lamps: {{{lamps}}}}}"
     lines = [build, "nodes:"]
     for chain in range(count // 250):
         lines += [f"  node-{chain}:", "    chains:", "      - name: only", "        fixtures:"]
         lines += [f"          - {{name: T{chain}-{place}, build: tape}}" for place in range(5)]
-    return BUILDS + "\n".join(lines) + "\n"
+    lights = [
+        f"  T{chain}-{place}: {{switched-by: 1, shows: white, change: fade 50 s}}"
+        for chain in range(count // 250)
+        for place in range(5)
+    ]
+    return BUILDS + "\n".join((*lines, "lights:", *lights)) + "\n"
 
 
 def signal(name: str, accessory: int) -> str:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from typing import Any, Final
 
 import numpy as np
 
-from bridge.chain.frames import BYTE_OF_LEVEL, Frames
+from bridge.chain.frames import BYTE_OF_LEVEL, Frames, Levels
 from bridge.check import check_text
 from bridge.engine import Engine
-from bridge.events import MILLISECOND, AccessoryOrdered, Position
+from bridge.events import MILLISECOND, SECOND, AccessoryOrdered, Position
 from bridge.layout.model import Layout
 from tests.bench import layouts
 from tests.bench.rounds import Round, Side, ratio, timed
@@ -23,18 +24,46 @@ SIZES: Final = (10, 100, 1000)
 def compile_frames(quick: bool) -> list[dict[str, Any]]:
     """Measure the frames of 10,000 pixels beside a table and a gather in bare numpy.
 
-    Both begin with 16-bit levels. The baseline ends with one array of bytes; ours with one `bytes` a chain.
+    Both begin with 16-bit levels, and ours with the places they belong to, as they come when everything moves. The
+    baseline ends with one array of bytes; ours with one `bytes` a chain.
     """
     frames = Frames(read(layouts.pixels(PIXELS)))
-    random = np.random.default_rng(1)
-    levels = random.integers(0, 65_536, frames.length, dtype=np.uint16)
-    # Green first: what a layout in the order of the eye would have to be put through.
-    order = np.arange(frames.length, dtype=np.intp).reshape(-1, 3)[:, (1, 0, 2)].ravel()
-    looked_up, put_in_order = np.empty(frames.length, np.uint8), np.empty(frames.length, np.uint8)
+    levels, slots = _levels(frames.length), np.arange(frames.length)
 
     def ours() -> None:
-        frames.compile(levels)
+        frames.patch_many(slots, levels)
         frames.frames()
+
+    return [{"pixels": PIXELS, "chains": len(frames.bases), **_beside_numpy(ours, frames.length, quick)}]
+
+
+def motion(quick: bool) -> list[dict[str, Any]]:
+    """Measure one instant of the grid while all of 10,000 pixels fade, beside the same bare numpy.
+
+    Ours has in it what the baseline is spared: where each channel is on its way, and its lightness.
+    """
+    driven = Engine(read(layouts.pixels(PIXELS)))
+    driven.start()
+    driven.handle(AccessoryOrdered(at=0, source="measured", number=1, position=Position.REVERSE))
+
+    def ours() -> None:
+        driven.advance(driven.now + SECOND // 100)
+
+    figures = _beside_numpy(ours, 3 * PIXELS, quick)
+    assert driven.next_wake() is not None, "the fade was over before the end"
+    return [{"pixels": PIXELS, **figures}]
+
+
+def _levels(channels: int) -> Levels:
+    return np.random.default_rng(1).integers(0, 65_536, channels, dtype=np.uint16)
+
+
+def _beside_numpy(ours: Callable[[], None], channels: int, quick: bool) -> dict[str, Any]:
+    """Measure something beside a table and a gather over so many channels, in turn."""
+    levels = _levels(channels)
+    # Green first: what a layout in the order of the eye would have to be put through.
+    order = np.arange(channels, dtype=np.intp).reshape(-1, 3)[:, (1, 0, 2)].ravel()
+    looked_up, put_in_order = np.empty(channels, np.uint8), np.empty(channels, np.uint8)
 
     def bare() -> None:
         np.take(BYTE_OF_LEVEL, levels, out=looked_up, mode="clip")
@@ -44,15 +73,11 @@ def compile_frames(quick: bool) -> list[dict[str, Any]]:
     for _ in range(2 if quick else 15):
         one.rounds.append(timed(ours, 2 if quick else 100))
         other.rounds.append(timed(bare, 2 if quick else 100))
-    return [
-        {
-            "pixels": PIXELS,
-            "chains": len(frames.bases),
-            "p50 us": one.percentile(50),
-            "numpy us": other.percentile(50),
-            "ratio": ratio(one, other, 50),
-        }
-    ]
+    return {
+        "p50 us": one.percentile(50),
+        "numpy us": other.percentile(50),
+        "ratio": ratio(one, other, 50),
+    }
 
 
 def engine(quick: bool) -> list[dict[str, Any]]:
