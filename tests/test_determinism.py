@@ -14,6 +14,7 @@ import pytest
 from bridge.engine import Cause
 from tests.support.driving import DEVICES, decisions, frames
 from tests.support.fixed_session import EVENTS, digest, fixed_events, play
+from tests.support.missing import is_missing
 from tests.support.tree import ROOT
 
 HASH_SEEDS: Final = ("0", "1", "2", "1976", "4294967295")
@@ -82,7 +83,7 @@ def test_vector_extensions_make_no_difference() -> None:
     """
     expected, ways = usual()
     if not ways["on"]:
-        pytest.skip("this numpy chooses no vector extension at run time on this processor")
+        is_missing("this numpy chooses no vector extension at run time on this processor")
 
     found, without = run(PYTHONHASHSEED="0", NPY_DISABLE_CPU_FEATURES=" ".join(ways["on"]))
 

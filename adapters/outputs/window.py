@@ -10,7 +10,9 @@ is ever queued, neither here nor, by the limit on unacknowledged frames, inside 
     silent     a whole frame each 5 s, to ask whether the node is there again
 
 A chain that answers promptly may have two frames on the way; a slow one only one, so that its next frame is
-always the newest state. A keep-alive goes out a second after the last frame and may exceed the limit by one.
+always the newest state. A keep-alive goes out a second after the last frame. It makes good a frame that was lost on
+the way, so it may be the second one there, but never the third, and a node that takes a second and more for a frame
+has none queue up behind it.
 """
 
 from __future__ import annotations
@@ -25,6 +27,9 @@ from bridge.events import MILLISECOND, SECOND, Instant
 KEEP_ALIVE_AFTER: Final = 1 * SECOND
 SILENT_AFTER: Final = 3 * SECOND
 ASK_EVERY: Final = 5 * SECOND
+
+MOST_ON_THE_WAY: Final = 2
+"""So many frames of a chain that acknowledges may be unacknowledged, keep-alives among them."""
 
 PROMPT: Final = 50 * MILLISECOND
 """A node whose last round trip was shorter than this may have two frames on the way."""
@@ -248,14 +253,16 @@ class Window:
     def _limit(self, now: Instant) -> int:
         # A node that was prompt and now is late with its acknowledgement is no longer prompt.
         if self._was_prompt() and (not self._on_the_way or now - self._on_the_way[0].at < PROMPT):
-            return 2
+            return MOST_ON_THE_WAY
         return 1
 
     def _was_prompt(self) -> bool:
         return 0 < self.counters.round_trip_ns < PROMPT
 
     def _keep_alive_may_go(self) -> bool:
-        return self.phase is Phase.UNHEARD or len(self._on_the_way) <= (2 if self._was_prompt() else 1)
+        if self.phase is Phase.UNHEARD or not self._on_the_way:
+            return True
+        return len(self._on_the_way) < MOST_ON_THE_WAY and self.counters.round_trip_ns < KEEP_ALIVE_AFTER
 
     def _silent_at(self) -> Instant:
         if not self._on_the_way or self._step_would_be(Step.UNANSWERED) is self.phase:

@@ -167,16 +167,35 @@ def test_a_keep_alive_goes_a_second_after_the_last_frame() -> None:
         assert 1 == window.counters.kept_alive
 
 
-@pytest.mark.parametrize(("round_trip", "limit"), [(10 * MS, 2), (100 * MS, 1)])
-def test_a_keep_alive_may_exceed_the_limit_by_one(round_trip: Instant, limit: int) -> None:
-    """It carries the newest levels; a second one does not go before something is acknowledged."""
+def test_a_keep_alive_is_never_the_third_frame_on_the_way() -> None:
+    """With two unacknowledged it waits, and an acknowledgement lets the newest go."""
+    window = answering()
+    push(window, 0, B)
+    push(window, 0, C)
+    assert None is push(window, 2 * SECOND, D)
+    assert 2 == window.on_the_way
+    acknowledge(window, 2 * SECOND)
+    assert (0, D) == push(window, 2 * SECOND)
+
+
+@pytest.mark.parametrize("round_trip", [10 * MS, 999 * MS])
+def test_a_keep_alive_makes_good_a_frame_that_was_lost(round_trip: Instant) -> None:
+    """A second after it, with the newest levels, as the second on the way; no other follows."""
     window = answering(round_trip=round_trip)
-    for levels in (B, C)[:limit]:
-        push(window, 0, levels)
-    window.put(D)
-    assert (KEEP_ALIVE, D) == push(window, 1 * SECOND)
-    assert limit + 1 == window.on_the_way
+    push(window, 0, B)
+    assert None is push(window, 1 * SECOND - 1, C)
+    assert (KEEP_ALIVE, D) == push(window, 1 * SECOND, D)
+    assert 2 == window.on_the_way
     assert None is push(window, 2 * SECOND)
+
+
+def test_a_node_slower_than_a_frame_a_second_is_one_frame_behind() -> None:
+    """A keep-alive waits for its answer too, so the frame after it is the newest, however slow the node."""
+    window = answering(round_trip=1500 * MS)
+    assert (KEEP_ALIVE, A) == push(window, 1 * SECOND)
+    assert None is push(window, 2 * SECOND, B)
+    acknowledge(window, 2500 * MS)
+    assert (0, B) == push(window, 2500 * MS)
 
 
 def test_a_chain_that_acknowledges_nothing_for_three_seconds_is_silent() -> None:

@@ -15,6 +15,7 @@ import pytest
 from bridge.events import MILLISECOND, SECOND
 from bridge.record.replay import replay
 from tests.bridge.record.sessions import Session, ordered
+from tests.support.missing import is_missing
 from tests.support.tree import ROOT
 
 REPLAY: Final = """
@@ -77,7 +78,7 @@ def test_numpy_without_vector_extensions_gives_the_same_frames(log: Path) -> Non
     """With every extension off that this numpy can do without, the frames are the same."""
     extensions = vectors_of(np.show_config(mode="dicts"))
     if not extensions:
-        pytest.skip("on this processor numpy uses nothing beyond what it cannot do without")
+        is_missing("on this processor numpy uses nothing beyond what it cannot do without")
     usual = replayed(log)
     plain = replayed(log, NPY_DISABLE_CPU_FEATURES=" ".join(extensions))
     assert extensions == usual["vectors"].get("found")
