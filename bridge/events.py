@@ -167,17 +167,19 @@ class ClockReported(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourceReported(Event):
-    """The source of this event can be heard again, or no longer."""
+    """The source of this event can be heard again, or no longer; `why` in plain words."""
 
     state: LinkState
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NodeReported(Event):
-    """A node acknowledges again, or no longer."""
+    """A node acknowledges again, or no longer; `why` in plain words."""
 
     node: str
     state: LinkState
+    why: str = ""
 
 
 EVENT_KINDS: Final[dict[str, type[Event]]] = {

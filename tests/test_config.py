@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Final
 import pytest
 
 from bridge.check import check_text
-from bridge.engine import Cause, Engine
+from bridge.commands import Cause
+from bridge.engine import Engine
 from bridge.events import AccessoryOrdered, ButtonReported, ButtonState, Position
 from bridge.layout.model import LampKind
 from bridge.service.shipped import DEMO, FIRST_STEPS, shipped_layout

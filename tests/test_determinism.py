@@ -11,7 +11,7 @@ from typing import Any, Final
 
 import pytest
 
-from bridge.engine import Cause
+from bridge.commands import Cause
 from tests.support.driving import DEVICES, decisions, frames
 from tests.support.fixed_session import EVENTS, digest, fixed_events, play
 from tests.support.missing import is_missing

@@ -21,6 +21,22 @@ def frame_time_ns(chain: Chain) -> int:
     return bits + reset * 1000
 
 
+def frame_instant(instant: int, rate: int) -> int:
+    """Return the first instant of the frame grid that is not before `instant`, both in nanoseconds.
+
+    Frame k of the grid is due at k / rate since the session began, rounded down to a nanosecond: never "now and
+    one period".
+    """
+    frame = -(-instant * rate // SECOND_NS)
+    return frame * SECOND_NS // rate
+
+
+def newest_frame_instant(now: int, rate: int) -> int:
+    """Return the last instant of the frame grid that is not after `now`."""
+    frame = (now * rate + rate - 1) // SECOND_NS
+    return frame * SECOND_NS // rate
+
+
 def look_at_timing(layout: Layout) -> tuple[Finding, ...]:
     """Find chains whose frames take longer than the time between two frames, and chips that cannot be mixed."""
     findings: list[Finding] = []

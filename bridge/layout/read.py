@@ -6,11 +6,13 @@ from typing import Any, Final
 
 from bridge.layout.builds import read_builds
 from bridge.layout.chains import read_nodes
-from bridge.layout.devices import read_lights, read_signals, unique_devices
+from bridge.layout.devices import unique_devices
 from bridge.layout.entries import Desk, nothing_below
 from bridge.layout.findings import LONGEST, START, Finding, Mark, choice, errors, in_order, said
+from bridge.layout.lights import read_lights
 from bridge.layout.model import BrokerPlace, Layout, Source
 from bridge.layout.schema import BrokerEntry, ColourEntry, SourceEntry
+from bridge.layout.signals import read_signals
 from bridge.layout.text import parse
 
 SECTIONS: Final = (

@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from bridge.events import AccessoryOrdered, AspectOrdered, ButtonReported, Event, LinkState, SourceReported
+from bridge.events import (
+    AccessoryOrdered,
+    AspectOrdered,
+    ButtonReported,
+    Event,
+    Instant,
+    LinkState,
+    SourceReported,
+)
 from bridge.layout.findings import Finding, error
 from bridge.layout.model import Layout, Signal
 from bridge.logic.reasons import Choice
@@ -46,6 +54,20 @@ class Board:
                 made.append((index, choice))
         return made
 
+    @property
+    def choices(self) -> list[Choice]:
+        """What every device shows, and why, in their order."""
+        return [selector.choice for selector in self.selectors]
+
+    def next_due(self) -> Instant | None:
+        """Return the instant of the next timer, or None while none is set."""
+        return None
+
+    def perform(self, due: Instant) -> list[tuple[int, Choice]]:
+        """Let every timer that is due at this instant run out; return as `hear` does."""
+        del due
+        return []
+
     def listens(self, event: Event) -> bool:
         """Return whether anything listens to an order or a button; of all other events nobody has to."""
         if isinstance(event, AccessoryOrdered):
@@ -59,10 +81,15 @@ class Board:
         return {selector.device: selector.state() for selector in self.selectors}
 
     def restore(self, data: dict[str, Any]) -> None:
-        """Take back what `snapshot` gave; a device that is not in it stays as it is."""
+        """Take back what `snapshot` gave.
+
+        Raises:
+            KeyError, TypeError, ValueError: it is none of these devices; some may have changed.
+        """
+        if set(data) != {selector.device for selector in self.selectors}:
+            raise ValueError("it is of other devices")
         for selector in self.selectors:
-            if selector.device in data:
-                selector.set_state(data[selector.device])
+            selector.set_state(data[selector.device])
 
 
 def claims(layout: Layout) -> tuple[Finding, ...]:

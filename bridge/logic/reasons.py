@@ -11,13 +11,13 @@ class Choice(NamedTuple):
     Attributes:
         aspect: by its name.
         reason: one sentence.
-        event: number of the event in the session that caused it; 0 where none did.
+        causes: numbers of the events in the session that it rests on, in order; none where it knows of none.
         source: the source on whose word it rests, or empty.
     """
 
     aspect: str
     reason: str
-    event: int = 0
+    causes: tuple[int, ...] = ()
     source: str = ""
 
 

@@ -11,7 +11,7 @@ each kind of news, what happens:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, NamedTuple, TypeAlias
+from typing import Any, Final, NamedTuple, TypeAlias
 
 from bridge.errors import EngineError
 from bridge.events import (
@@ -164,26 +164,26 @@ class Selector:
             self.trust = Trust.TRUSTED
             copy = " in a kept copy" if news is News.COPY else ""
             reason = f"{meaning.reason}{copy} (by {event.source})"
-            self.choice = Choice(meaning.aspect, reason, number, event.source)
+            self.choice = Choice(meaning.aspect, reason, (number,), event.source)
             return self.choice
         if step is Step.REST:
             self.trust = Trust.UNKNOWN
             aspect = self.choice.aspect if self._resting is None else self._resting
             reason = f"{event.source} was lost, and nothing was ordered since"
-            self.choice = Choice(aspect, reason, number)
+            self.choice = Choice(aspect, reason, (number,))
             return self.choice
         return None
 
-    def state(self) -> list[str | int]:
+    def state(self) -> list[Any]:
         """Return what the device knows as plain data."""
         choice = self.choice
-        return [self.trust.value, choice.aspect, choice.reason, choice.event, choice.source]
+        return [self.trust.value, choice.aspect, choice.reason, list(choice.causes), choice.source]
 
-    def set_state(self, data: list[str | int]) -> None:
+    def set_state(self, data: list[Any]) -> None:
         """Take back what `state` gave."""
-        trust, aspect, reason, event, source = data
+        trust, aspect, reason, causes, source = data
         self.trust = Trust(str(trust))
-        self.choice = Choice(str(aspect), str(reason), int(event), str(source))
+        self.choice = Choice(str(aspect), str(reason), tuple(map(int, causes)), str(source))
 
 
 class LastCommand(Selector):

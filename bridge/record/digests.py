@@ -10,7 +10,7 @@ from hashlib import blake2b
 from typing import Final
 
 from bridge.chain.frames import BYTE_OF_LEVEL
-from bridge.engine import PublishFrame
+from bridge.commands import PublishFrame
 from bridge.events import Instant
 from bridge.light.lightness import linear_table
 

@@ -9,7 +9,7 @@ A log is JSON Lines (one JSON object a line, UTF-8, `\n`). The first key says wh
 | `refused`  | an input that meant nothing |
 | `decided`  | a device was given an aspect |
 | `note`     | something that changed no light |
-| `frame`    | a whole frame that an event, the start or the end caused |
+| `frame`    | a whole frame that an event, a timer, the start or the end caused |
 | `rendered` | instants that were rendered for what moves; now and then with a digest a chain |
 | `lost`     | so many entries could not be kept: what follows does not follow from what stands before |
 | `end`      | the session ended cleanly |
@@ -25,12 +25,12 @@ from base64 import b64encode
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
-from bridge.engine import Cause, Decision, Note
+from bridge.commands import Cause, Decision, Note
 from bridge.events import Event, Instant, event_to_data
 
 LOG: Final = "lamproom"
-FORMAT: Final = 1
-"""The format that is written. Older ones stay readable."""
+FORMAT: Final = 2
+"""The format that is written. Older ones stay readable: format 1 had one `event` in the place of `causes`."""
 
 LONGEST_REFUSED: Final = 2048
 """Bytes that are kept of an input that was refused."""
@@ -108,7 +108,7 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """A whole frame of one chain (`node/chain`) that an event, the start or the end caused."""
+    """A whole frame of one chain (`node/chain`) that an event, a timer, the start or the end caused."""
 
     chain: str
     at: Instant
@@ -174,7 +174,7 @@ def _data(line: Line) -> dict[str, Any]:
             )
         case Decision():
             data: dict[str, Any] = {"decided": line.device, "at": line.at, "before": line.before}
-            return data | {"aspect": line.aspect, "reason": line.reason, "event": line.event}
+            return data | {"aspect": line.aspect, "reason": line.reason, "causes": list(line.causes)}
         case Note():
             return {"note": line.text, "at": line.at, "event": line.event}
         case Frame():

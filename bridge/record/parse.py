@@ -9,7 +9,7 @@ from base64 import b64decode
 from collections.abc import Callable
 from typing import Any, Final
 
-from bridge.engine import Cause, Decision, Note
+from bridge.commands import Cause, Decision, Note
 from bridge.errors import DecodeError
 from bridge.events import Instant, event_from_data
 from bridge.record.digests import text_digest
@@ -208,8 +208,15 @@ def _decided(fields: _Fields) -> Line:
         before=fields.text("before"),
         aspect=fields.text("aspect"),
         reason=fields.text("reason"),
-        event=fields.whole("event"),
+        causes=_causes(fields),
     )
+
+
+def _causes(fields: _Fields) -> tuple[int, ...]:
+    if fields.has("causes"):
+        return tuple(fields.number(each, "causes") for each in fields.items("causes"))
+    event = fields.whole("event")
+    return (event,) if event else ()
 
 
 def _note(fields: _Fields) -> Line:

@@ -8,7 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final, TypeAlias
 
-from bridge.engine import Cause, Command, Decision, Engine, Note, PublishFrame, Report, look_at
+from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report
+from bridge.engine import Engine, look_at
 from bridge.errors import DecodeError, EngineError, LayoutError
 from bridge.events import Event, Instant
 from bridge.layout import Layout, read_layout
@@ -184,10 +185,14 @@ class _Replay:
         for instant in line.instants:
             self._instants += 1
             self._last = max(self._last, instant)
+            due: list[Command] = []
             for command in self._engine.advance(instant):
-                if isinstance(command, PublishFrame):
+                if isinstance(command, PublishFrame) and command.cause is Cause.MOTION:
                     self._count(command)
                     self._digests.add(command)
+                else:
+                    due.append(command)
+            self._take(due)
         if line.digests is None:
             return
         digests = self._digests.take()
@@ -297,7 +302,7 @@ def _place(made: _Made) -> tuple[object, ...]:
         case PublishFrame():
             return ("frame", made.at, made.chain, made.cause)
         case Decision():
-            return ("decision", made.at, made.device, made.event)
+            return ("decision", made.at, made.device, made.causes)
         case Note():
             return ("note", made.at, made.event)
 

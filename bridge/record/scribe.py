@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 
-from bridge.engine import Command, PublishFrame, Report
+from bridge.commands import Cause, Command, PublishFrame, Report
 from bridge.events import SECOND, Event, Instant
 from bridge.record.digests import ChainDigests
 from bridge.record.lines import End, Frame, Input, Line, Lost, Refused, Rendered
@@ -51,7 +51,7 @@ class Followed:
 
 @dataclass(slots=True)
 class Stepped:
-    """An instant that was rendered, with its frames."""
+    """An instant that was rendered, with its frames, after what timers had due by then."""
 
     at: Instant
     commands: Sequence[Command]
@@ -99,10 +99,16 @@ class Scribe:
         self._instants.append(entry.at)
         if self._since is None:
             self._since = entry.at
+        due: list[Line] = []
         for command in entry.commands:
-            if isinstance(command, PublishFrame):
+            if isinstance(command, PublishFrame) and command.cause is Cause.MOTION:
                 self._digests.add(command)
-        if entry.at - self._since >= SECOND:
+            else:
+                due += self._said(command)
+        if due:
+            yield from self._digested()
+            yield from due
+        elif entry.at - self._since >= SECOND:
             yield from self._digested()
 
     def _digested(self) -> Iterator[Line]:
@@ -122,11 +128,14 @@ class Scribe:
                 yield Input(number, at, source, events, raw.channel, raw.payload, raw.retained)
         elif isinstance(entry, Followed):
             for command in entry.commands:
-                if isinstance(command, PublishFrame):
-                    yield Frame(self._keys[command.chain], command.at, command.cause, command.levels)
-                elif not isinstance(command, Report):  # what a report says stands in its decision
-                    yield command
+                yield from self._said(command)
         elif isinstance(entry, Ended):
             yield End(entry.at, self._events, self._digests.all())
         else:
             yield entry
+
+    def _said(self, command: Command) -> Iterator[Line]:
+        if isinstance(command, PublishFrame):
+            yield Frame(self._keys[command.chain], command.at, command.cause, command.levels)
+        elif not isinstance(command, Report):  # what a report says stands in its decision
+            yield command

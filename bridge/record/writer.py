@@ -20,7 +20,7 @@ from typing import Final
 import numpy as np
 
 import bridge
-from bridge.engine import Command
+from bridge.commands import Command
 from bridge.events import Event, Instant
 from bridge.layout.model import Layout
 from bridge.record.digests import tables_digest, text_digest

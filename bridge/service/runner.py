@@ -13,8 +13,9 @@ from collections.abc import Callable
 from typing import Final
 
 from adapters.contract import ChainPlace, EventSource, FrameOutput, Raw
-from bridge.engine import Command, Decision, Engine, PublishFrame, Report
-from bridge.engine import Note as EngineNote
+from bridge.commands import Command, Decision, PublishFrame, Report
+from bridge.commands import Note as EngineNote
+from bridge.engine import Engine
 from bridge.errors import DecodeError
 from bridge.events import SECOND, ClockReported, Event, Instant, LinkState, NodeReported, SourceReported
 from bridge.record.writer import SessionLog
@@ -80,6 +81,7 @@ class Runner:
         self._untold: list[Command] = []
         self._teller: asyncio.TimerHandle | None = None
         self._tick: asyncio.TimerHandle | None = None
+        self._tick_at: Instant | None = None
         self._flusher: asyncio.Task[None] | None = None
         self._running = False
 
@@ -223,7 +225,7 @@ class Runner:
     def source_link(self, name: str, state: LinkState, why: str) -> None:
         """A source can be heard, or no longer."""
         verb = "come in" if state is LinkState.UP else "no longer come in"
-        self.tell(SourceReported(at=max(self.now(), self.engine.now), source=name, state=state))
+        self.tell(SourceReported(at=max(self.now(), self.engine.now), source=name, state=state, why=why))
         self.notes.say(f"events from {name} {verb}: {why}", "info" if state is LinkState.UP else "warning")
 
     def node_link(self, name: str, state: LinkState, why: str) -> None:
@@ -231,7 +233,9 @@ class Runner:
         self.nodes[name] = (state.value, why)
         word = "answers" if state is LinkState.UP else "does not answer"
         self.notes.say(f"node {name} {word}: {why}", "info" if state is LinkState.UP else "warning")
-        self.tell(NodeReported(at=max(self.now(), self.engine.now), source="nodes", node=name, state=state))
+        self.tell(
+            NodeReported(at=max(self.now(), self.engine.now), source="nodes", node=name, state=state, why=why)
+        )
 
     # ---- through -------------------------------------------------------------------------------------------
 
@@ -245,7 +249,7 @@ class Runner:
     def _send(self, commands: list[Command]) -> None:
         for command in commands:
             if not isinstance(command, PublishFrame):
-                return  # the frames come first
+                continue
             output, lane, _number = self._places[command.chain]
             try:
                 output.show(lane, command.levels)
@@ -261,12 +265,13 @@ class Runner:
     def _afterwards(self, commands: list[Command], events: int) -> None:
         """Write down what came of an event, now that the frames are out; tell the rest of the world soon."""
         self.counts["events"] += events
-        if commands:
-            if self._log is not None:
-                self._log.commands(commands)
-            self._untold += commands
-        if self._tick is None:
-            self._arm_tick()
+        if commands and self._log is not None:
+            self._log.commands(commands)
+        self._tell_soon(commands)
+
+    def _tell_soon(self, commands: list[Command]) -> None:
+        self._untold += commands
+        self._arm_tick()
         if self._teller is None and self._running:
             self._teller = asyncio.get_running_loop().call_later(TELL_AFTER, self._tell_world)
 
@@ -292,27 +297,30 @@ class Runner:
     # ---- time ----------------------------------------------------------------------------------------------
 
     def _arm_tick(self) -> None:
-        due = self.engine.next_wake()
-        if due is not None and self._running:
+        """Have `_advance` called when the engine wants it next: an event may have made that earlier, or needless."""
+        due = self.engine.next_wake() if self._running else None
+        if due == self._tick_at:
+            return
+        if self._tick is not None:
+            self._tick.cancel()
+            self._tick = None
+        self._tick_at = due
+        if due is not None:
             delay = max(due - self.now(), 0) / SECOND
-            self._tick = asyncio.get_running_loop().call_later(delay, self._render)
+            self._tick = asyncio.get_running_loop().call_later(delay, self._advance)
 
-    def _render(self) -> None:
-        """Render the newest instant of the frame grid that has come; those that were missed are left out."""
-        self._tick = None
-        due = self.engine.next_wake()
-        now = self.now()
-        if due is not None and due <= now:
-            rate = self.engine.layout.frames_per_second
-            newest = (now * rate // SECOND) * SECOND // rate
-            instant = max(due, newest)
-            commands = self.engine.advance(instant)
-            self._send(commands)
-            if self._log is not None:
-                self._log.rendered(instant, commands)
-            self.counts["frames"] += len(commands)
-            self.changed()
-        self._arm_tick()
+    def _advance(self) -> None:
+        """Perform what is due and render; frames of the grid that were missed are left out."""
+        self._tick = self._tick_at = None
+        instant = self.engine.wake_at(self.now())
+        if instant is None:
+            self._arm_tick()
+            return
+        commands = self.engine.advance(instant)
+        self._send(commands)
+        if self._log is not None:
+            self._log.rendered(instant, commands)
+        self._tell_soon(commands)
 
     def wake_output(self, number: int) -> None:
         """Call an output's `wake` now, and again when it says."""

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from adapters.contract import Raw
 from bridge import __version__
-from bridge.engine import Report
+from bridge.commands import Report
 from bridge.events import LinkState
 from bridge.service.broker import BrokerLink
 from bridge.service.term import BRIDGE_FILTER, Term

@@ -9,7 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.chain.frames import Frames
-from bridge.engine import Cause, Decision, Engine, Note, PublishFrame, Report
+from bridge.chain.timing import frame_instant, newest_frame_instant
+from bridge.commands import Cause, Decision, Note, PublishFrame, Report
+from bridge.engine import Engine
 from bridge.errors import EngineError, LayoutError
 from bridge.events import SECOND, AccessoryReleased, ButtonState, Event
 from bridge.layout.read import FRAMES_PER_SECOND
@@ -64,7 +66,7 @@ def test_order_becomes_its_bytes_at_once() -> None:
 
     assert [
         PublishFrame(7, 0, T2_CLEAR + THREE_STOP, Cause.EVENT),
-        Decision(7, "T2", "stop", "clear", "accessory 61 was ordered reverse (by panel)", 1),
+        Decision(7, "T2", "stop", "clear", "accessory 61 was ordered reverse (by panel)", (1,)),
         Report(7, "T2", "clear", "accessory 61 was ordered reverse (by panel)"),
     ] == commands
 
@@ -90,7 +92,9 @@ def test_order_for_what_is_shown_gives_a_reason_and_no_frame() -> None:
     commands = engine.handle(order(61, REVERSE, 1, source="booster"))
 
     assert [] == frames(commands)
-    assert [("clear", "clear", 2)] == [(each.before, each.aspect, each.event) for each in decisions(commands)]
+    assert [("clear", "clear", (2,))] == [
+        (each.before, each.aspect, each.causes) for each in decisions(commands)
+    ]
     assert "accessory 61 was ordered reverse (by booster)" == engine.choices()["T2"].reason
 
 
@@ -238,20 +242,13 @@ def test_wakes_lie_on_the_grid(rate: int) -> None:
 @given(st.integers(0, 10**15), st.sampled_from(FRAMES_PER_SECOND))
 def test_grid_is_the_first_frame_not_before(instant: int, rate: int) -> None:
     """The grid gives the least k / fps, rounded down to a nanosecond, that is not before an instant."""
-    engine = started(RATED.format(rate))
-    found = engine.grid(instant)
+    found = frame_instant(instant, rate)
     frame = -(-found * rate // SECOND)
 
     assert frame * SECOND // rate == found >= instant
     assert frame == 0 or (frame - 1) * SECOND // rate < instant
-
-
-RATED: Final = """
-layout: Rated
-frames-per-second: {}
-builds: {{searchlight: {{chips: [ws2812b], lamps: {{head: {{full-colour: 1}}}}}}}}
-nodes: {{east: {{chains: [{{name: main, fixtures: [{{name: A, build: searchlight}}]}}]}}}}
-"""
+    assert instant == found or newest_frame_instant(instant, rate) < instant < found
+    assert found == newest_frame_instant(found, rate)
 
 
 @given(st.integers(0, 299_999_999))
@@ -259,7 +256,7 @@ def test_wake_comes_after_now(later: int) -> None:
     """The next wake lies strictly after the last event, also when that stands on the grid."""
     engine = started()
     engine.handle(order(63, REVERSE, 0))
-    engine.advance(engine.grid(later))
+    engine.advance(frame_instant(later, 30))
     on_grid = engine.now
     wake = engine.next_wake()
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from bridge.engine import Command, Decision, Engine, PublishFrame
+from bridge.commands import Command, Decision, PublishFrame
+from bridge.engine import Engine
 from bridge.events import (
     AccessoryOrdered,
     Authority,

@@ -15,7 +15,8 @@ from typing import Final
 
 from numpy.lib.introspect import opt_func_info
 
-from bridge.engine import Command, Decision, Engine, PublishFrame
+from bridge.commands import Command, Decision, PublishFrame
+from bridge.engine import Engine
 from bridge.events import AccessoryReleased, ButtonState, Event
 from tests.support.driving import (
     FERNHOLLOW,

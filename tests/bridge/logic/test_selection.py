@@ -137,15 +137,15 @@ def test_every_pair_does_what_is_promised(kind: str, trust: Trust, news: News) -
     if step is Step.KEEP:
         assert (None, before, trust) == (choice, selector.choice, selector.trust)
     elif step is Step.OBEY:
-        assert (obeyed, 2, "panel", Trust.TRUSTED) == (*_without_reason(choice), selector.trust)
+        assert (obeyed, (2,), "panel", Trust.TRUSTED) == (*_without_reason(choice), selector.trust)
     else:
-        assert (rests, 2, "", Trust.UNKNOWN) == (*_without_reason(choice), selector.trust)
+        assert (rests, (2,), "", Trust.UNKNOWN) == (*_without_reason(choice), selector.trust)
     assert choice is None or choice is selector.choice
 
 
-def _without_reason(choice: Choice | None) -> tuple[str, int, str]:
+def _without_reason(choice: Choice | None) -> tuple[str, tuple[int, ...], str]:
     assert choice is not None
-    return choice.aspect, choice.event, choice.source
+    return choice.aspect, choice.causes, choice.source
 
 
 STRANGERS: Final = {
@@ -244,7 +244,7 @@ def test_lost_source_is_restrictive_until_a_new_command() -> None:
     selector.hear(order(61, REVERSE), 1)
 
     selector.hear(lost(), 2)
-    assert ("stop", 2) == (selector.choice.aspect, selector.choice.event)
+    assert ("stop", (2,)) == (selector.choice.aspect, selector.choice.causes)
     assert "panel was lost" in selector.choice.reason
 
     for event in (heard(), copy(61, REVERSE), lost(), lost("booster")):

@@ -9,8 +9,10 @@ from typing import Final
 
 from hypothesis import strategies as st
 
+from bridge.chain.timing import frame_instant
 from bridge.check import check_text
-from bridge.engine import Cause, Command, Engine, PublishFrame
+from bridge.commands import Cause, Command, PublishFrame
+from bridge.engine import Engine
 from bridge.events import (
     MILLISECOND,
     SECOND,
@@ -135,7 +137,7 @@ class Session:
                 self.wake(wake)
                 wake = self.engine.next_wake()
             else:
-                wake = self.engine.grid(wake + 1)
+                wake = frame_instant(wake + 1, self.layout.frames_per_second)
 
     def end(self, at: Instant) -> None:
         """End cleanly."""

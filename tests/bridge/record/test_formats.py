@@ -14,7 +14,7 @@ from bridge.record.replay import replay
 
 HERE: Final = Path(__file__).parent
 
-FORMATS: Final = {1: "a714e0c08a052e13944ba8ea7b08af7a"}
+FORMATS: Final = {1: "a714e0c08a052e13944ba8ea7b08af7a", 2: "a714e0c08a052e13944ba8ea7b08af7a"}
 """The digest of all frames of each format's file, as it was when the file was recorded."""
 
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.engine import Cause, Decision, Note
+from bridge.commands import Cause, Decision, Note
 from bridge.errors import DecodeError
 from bridge.record.digests import text_digest
 from bridge.record.lines import End, Frame, Header, Input, Line, Lost, Refused, Rendered, line_bytes, pack
@@ -39,7 +39,7 @@ lines: st.SearchStrategy[Line] = st.one_of(
     st.builds(header_of, st.text(), words),
     inputs(),
     st.builds(Refused, counts, ats, words, words, st.binary(max_size=20), counts, words, st.booleans()),
-    st.builds(Decision, ats, words, words, words, words, counts),
+    st.builds(Decision, ats, words, words, words, words, st.lists(counts, max_size=3).map(tuple)),
     st.builds(Note, ats, words, counts),
     st.builds(Frame, words, ats, st.sampled_from(Cause), st.binary(max_size=20)),
     st.builds(Rendered, st.lists(ats).map(tuple), st.none() | digests),
@@ -156,8 +156,8 @@ def refused_or_line(data: bytes) -> None:
         ('{"frame":"a/b","at":1,"cause":"last","levels":"0g"}', "'levels' is not hexadecimal"),
         ('{"log":"another","format":1}', "this is not a session log of lamproom"),
         (
-            '{"log":"lamproom","format":2,"news":[]}',
-            "this log has format 2, and this lamproom reads formats up to 1",
+            '{"log":"lamproom","format":3,"news":[]}',
+            "this log has format 3, and this lamproom reads formats up to 2",
         ),
     ],
 )

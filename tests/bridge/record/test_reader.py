@@ -108,11 +108,11 @@ def test_a_broken_line_in_the_middle_is_refused(tmp_path: Path, number: int, ben
 def test_a_newer_format_is_refused_by_its_number(tmp_path: Path) -> None:
     """A log of a format to come is not guessed at, whatever else its header says."""
     lines = recorded(tmp_path).splitlines(keepends=True)
-    header = json.loads(lines[0]) | {"format": 2, "novelty": {}}
+    header = json.loads(lines[0]) | {"format": 3, "novelty": {}}
     path = tmp_path / "newer.jsonl"
     path.write_bytes(b"".join([json.dumps(header).encode() + b"\n", *lines[1:]]))
     with pytest.raises(
-        DecodeError, match=r":1: this log has format 2, and this lamproom reads formats up to 1"
+        DecodeError, match=r":1: this log has format 3, and this lamproom reads formats up to 2"
     ):
         replay(path)
 

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 
 import bridge
-from bridge.engine import Decision
+from bridge.commands import Decision
 from bridge.errors import DecodeError, LayoutError
 from bridge.events import SECOND
 from bridge.record.replay import replay

@@ -9,7 +9,9 @@ from typing import TypeAlias
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.engine import Command, Engine
+from bridge.chain.timing import frame_instant
+from bridge.commands import Command
+from bridge.engine import Engine
 from bridge.events import SECOND, Event, event_from_data, event_to_data
 from tests.bridge.record.sessions import Step, layout_of, scripts
 
@@ -44,7 +46,11 @@ def acts_of(script: list[Step]) -> list[Act]:
             turn += 1
             if step.rendered[turn % len(step.rendered)]:
                 do(advancing(wake))
-            wake = engine.grid(wake + 1) if engine.next_wake() is not None else None
+            wake = (
+                frame_instant(wake + 1, engine.layout.frames_per_second)
+                if engine.next_wake() is not None
+                else None
+            )
         for event in step.events:
             do(handling(event_from_data(event_to_data(event) | {"at": at})))
     do(advancing(at + SECOND // 7))

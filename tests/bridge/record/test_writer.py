@@ -13,8 +13,8 @@ from typing import Any
 
 import pytest
 
-from bridge.engine import Cause, Decision, PublishFrame
-from bridge.engine import Note as EngineNote
+from bridge.commands import Cause, Decision, PublishFrame
+from bridge.commands import Note as EngineNote
 from bridge.events import MILLISECOND, SECOND
 from bridge.record import writer
 from bridge.record.lines import End, Frame, Header, Input, Lost, Refused, Rendered

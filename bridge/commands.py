@@ -1,0 +1,67 @@
+"""What the engine wants done: the commands that it returns, for whoever drives it to carry out."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import NamedTuple, TypeAlias
+
+from bridge.events import Instant
+
+
+class Cause(StrEnum):
+    """Why a frame is published."""
+
+    START = "start"
+    EVENT = "event"
+    TIMER = "timer"
+    MOTION = "motion"
+    LAST = "last"
+
+
+class PublishFrame(NamedTuple):
+    """Send a whole frame: `levels` are the bytes in the order in which they leave on the data line."""
+
+    at: Instant
+    chain: int
+    levels: bytes
+    cause: Cause
+
+
+class Decision(NamedTuple):
+    """A device was given an aspect, or a new reason for the one it has.
+
+    Attributes:
+        at: when.
+        device: its name.
+        before: the aspect that it had.
+        aspect: the one that it has now.
+        reason: why, in a sentence.
+        causes: numbers of the events in the session that it rests on, in order; none where it knows of none.
+    """
+
+    at: Instant
+    device: str
+    before: str
+    aspect: str
+    reason: str
+    causes: tuple[int, ...]
+
+
+class Report(NamedTuple):
+    """Tell the world what a device shows and why; kept for those who come later."""
+
+    at: Instant
+    device: str
+    aspect: str
+    reason: str
+
+
+class Note(NamedTuple):
+    """Something worth writing down that changes no light."""
+
+    at: Instant
+    text: str
+    event: int
+
+
+Command: TypeAlias = PublishFrame | Decision | Report | Note

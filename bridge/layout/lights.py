@@ -1,0 +1,75 @@
+"""Lights that are no signals: what each shows, and what it listens to."""
+
+from __future__ import annotations
+
+from bridge.layout.devices import POSITION_WORDS, Fixtures, find_fixture
+from bridge.layout.entries import Desk
+from bridge.layout.findings import choice, said
+from bridge.layout.model import Fixture, Light, WhenUnknown
+from bridge.layout.schema import LightEntry
+from bridge.layout.shown import read_change, read_shown
+from bridge.layout.text import Path
+
+
+def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
+    """Read the section `lights`."""
+    lights = []
+    for key, data, path in desk.section("lights"):
+        entry = desk.entry(LightEntry, data, path)
+        if entry is None:
+            continue
+        fixture = find_fixture(desk, entry.fixture or key, path, fixtures, explicit=entry.fixture is not None)
+        if (entry.switched_by is None) == (entry.held_by is None):
+            has = "neither" if entry.held_by is None else "both"
+            desk.error(
+                path,
+                f"a light needs `switched-by` (an accessory) or `held-by` (a button), and {key} has {has}",
+            )
+            continue
+        lamps = _light_lamps(desk, entry, fixture, path)
+        shows = read_shown(desk, entry.shows, (*path, "shows"))
+        change = read_change(desk, entry.change, (*path, "change"))
+        if fixture is None or lamps is None or shows is None or change is None:
+            continue
+        lights.append(
+            Light(
+                name=key,
+                fixture=fixture.name,
+                lamps=lamps,
+                shows=shows,
+                accessory=entry.switched_by,
+                on_when=POSITION_WORDS[entry.on_when],
+                button=entry.held_by,
+                when_unknown=_when_unknown(entry),
+                change=change,
+                mark=desk.key_mark(path),
+            )
+        )
+    return lights
+
+
+def _when_unknown(entry: LightEntry) -> WhenUnknown:
+    """A switch stays where it is while nobody is heard of; a button that nobody is heard to let go may be let go."""
+    if entry.when_unknown is not None:
+        return WhenUnknown(entry.when_unknown)
+    return WhenUnknown.HOLD if entry.held_by is None else WhenUnknown.OFF
+
+
+def _light_lamps(
+    desk: Desk, entry: LightEntry, fixture: Fixture | None, path: Path
+) -> tuple[tuple[str, str], ...] | None:
+    if fixture is None:
+        return None
+    lamps = [(head.name, lamp.name) for head in fixture.heads for lamp in head.lamps]
+    if entry.lamps is None:
+        return tuple((head, lamp) for head, lamp in lamps)
+    chosen, sound = list[tuple[str, str]](), True
+    names = [f"{head}.{lamp}" if head else lamp for head, lamp in lamps]
+    for index, wanted in enumerate(entry.lamps):
+        found = [(head, lamp) for head, lamp in lamps if wanted in (lamp, f"{head}.{lamp}")]
+        if not found:
+            sound = False
+            where = (*path, "lamps", index)
+            desk.error(where, f"{fixture.name} has no lamp {said(wanted)}; {choice(wanted, names)}")
+        chosen += found
+    return tuple(dict.fromkeys(chosen)) if sound else None

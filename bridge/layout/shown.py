@@ -1,0 +1,82 @@
+"""What a lamp shows, and how one picture gives way to the next, in the words of the layout file."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, Final
+
+from bridge.events import MILLISECOND
+from bridge.layout.entries import Desk
+from bridge.layout.findings import said
+from bridge.layout.model import ON, Change, Shown
+from bridge.layout.text import Path
+from bridge.layout.units import FULL_LEVEL, duration, percent
+
+DARK: Final = "dark"
+_NO_SPACE: Final = re.compile(r"([^\s%]{0,63}[^\s%0-9.])([0-9]{1,3}(?:\.[0-9]{1,3})?)%")
+_NO_PERCENT: Final = re.compile(r"([^\s%]{1,64})\s+([0-9]{1,3}(?:\.[0-9]{1,3})?)")
+SOFT_FADE: Final = 300 * MILLISECOND
+LONGEST_FADE: Final = 60_000 * MILLISECOND
+
+
+def read_items(desk: Desk, shows: Any, path: Path) -> tuple[Shown, ...] | None:
+    """Read what a head shows: one word, several in a list, or `dark`; None if that has an error, which is noted."""
+    if shows == DARK:
+        return ()
+    listed = shows if isinstance(shows, list) else [shows]
+    if not listed:
+        desk.error(path, f"nothing stands here: name a lamp or a colour, or write {DARK}")
+        return None
+    paths = [(*path, index) for index in range(len(listed))] if isinstance(shows, list) else [path]
+    items = [read_shown(desk, each, where) for each, where in zip(listed, paths, strict=True)]
+    sound = [item for item in items if item is not None]
+    return tuple(sound) if len(sound) == len(items) else None
+
+
+def read_shown(desk: Desk, shows: Any, path: Path) -> Shown | None:
+    """Read `yellow`, `white 60%` or `60%`; None if it is none of them, which is noted."""
+    text = shows.strip() if isinstance(shows, str) else ""
+    word, level = text, FULL_LEVEL
+    glued = _NO_SPACE.fullmatch(text)
+    bare = None if text in desk.lamp_names else _NO_PERCENT.fullmatch(text)
+    if glued is not None:
+        desk.error(path, f"{said(shows)} does not fit: a space is missing, write {glued[1]} {glued[2]}%")
+        return None
+    if bare is not None:
+        desk.error(
+            path, f"{said(shows)} does not fit: a level has a per cent sign, write {bare[1]} {bare[2]}%"
+        )
+        return None
+    if text.endswith("%"):
+        *words, figure = text[:-1].rsplit(None, 1)
+        word = words[0] if words else ON
+        try:
+            level = percent(f"{figure}%")
+        except ValueError as problem:
+            desk.error(path, str(problem))
+            return None
+    if not text or "%" in word:
+        wanted = "name a lamp or a colour, with a level if you like, such as yellow or white 60%"
+        desk.error(path, f"{said(shows)} does not fit: {wanted}")
+        return None
+    return Shown(word, level, desk.mark(path))
+
+
+def read_change(desk: Desk, wanted: Any, path: Path) -> Change | None:
+    """Read `cut`, `fade` or `fade 400 ms`; None if it is none of them, which is noted."""
+    if wanted is None or wanted == "cut":
+        return Change()
+    if wanted == "fade":
+        return Change(SOFT_FADE)
+    if isinstance(wanted, str) and wanted.startswith("fade "):
+        try:
+            time = duration(wanted.removeprefix("fade ").strip())
+        except ValueError as problem:
+            desk.error(path, str(problem))
+            return None
+        if time > LONGEST_FADE:
+            desk.error(path, f"{said(wanted)} is too long: a fade takes 1 min at the most")
+            return None
+        return Change(time)
+    desk.error(path, f"{said(wanted)} is no change: write cut, fade, or fade and a time, such as fade 400 ms")
+    return None
