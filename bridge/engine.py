@@ -17,7 +17,8 @@ from bridge.events import AccessoryOrdered, Event, Instant
 from bridge.layout.findings import Finding, errors, in_order
 from bridge.layout.model import Layout
 from bridge.light.pictures import plan_devices
-from bridge.logic.board import Board, claims
+from bridge.logic.board import Board
+from bridge.logic.look import claims
 from bridge.logic.reasons import STOPPED, Choice
 from bridge.logic.repeats import Repeats
 from bridge.stage import Stage

@@ -25,7 +25,8 @@ from tests.support.tree import ROOT
 from tests.test_documentation import layout_blocks
 
 GUIDE = "config/guide/layout-file.md"
-PAGES = ("README.md", GUIDE, "config/guide/mqtt.md")
+SIGNALS = "config/guide/signals.md"
+PAGES = ("README.md", GUIDE, SIGNALS, "config/guide/mqtt.md")
 
 
 def page(name: str) -> str:
@@ -70,7 +71,7 @@ def keys() -> set[str]:
 
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    text = page(GUIDE)
+    text = page(GUIDE) + page(SIGNALS)
     assert {"first-channel", "repeat-window", "root", "frames-per-second"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)
 
@@ -128,4 +129,4 @@ def test_the_table_of_a_signal_is_the_one_that_runs() -> None:
         f"| {words} | {' | '.join(STEPS[LAST_COMMAND[trust, news]] for news in News)} |"
         for trust, words in TRUSTS.items()
     ]
-    assert "\n".join(rows) in page(GUIDE)
+    assert "\n".join(rows) in page(SIGNALS)

@@ -19,6 +19,9 @@ PLAIN_ASPECTS: Final = {"stop": "red", "restricting": "lunar", "approach": "yell
 Red for stop, lunar or yellow for what may require a stop, green for proceed: 49 CFR 236.23(d).
 """
 
+PLAIN_SEQUENCE: Final = ("stop", "approach", "clear")
+"""Those of automatic signalling: no section clear, one, and more (49 CFR 236.204, 236.205; common practice)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Row:

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from bridge.events import Position
 from bridge.layout.chips import ChipType
+from bridge.layout.controls import CommandRow, Control, LastCommand
 from bridge.layout.findings import Mark
 
 ON: Final = "on"
@@ -170,16 +171,6 @@ class AspectRow:
 
 
 @dataclass(frozen=True, slots=True)
-class CommandRow:
-    """The aspect that each position of one accessory orders; a position may order nothing."""
-
-    accessory: int
-    aspects: dict[Position, str]
-    marks: dict[Position, Mark]
-    mark: Mark
-
-
-@dataclass(frozen=True, slots=True)
 class Change:
     """How one aspect gives way to the next: `fade` nanoseconds in even steps of lightness, 0 for a cut."""
 
@@ -188,13 +179,75 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """A signal: the fixture it stands on, its aspects (the most restrictive first) and what orders them."""
+    """A signal: the fixture it stands on, its aspects and what tells it which of them to show.
+
+    Attributes:
+        name: unique among all devices.
+        fixture: where it stands.
+        aspects: the most restrictive first.
+        sequence: those of automatic signalling, by the number of clear sections ahead; none if it has no such.
+        controls: what tells it; the most restrictive of what they say counts.
+        dark_under: the main signal of its mast, under which it is dark while that shows its most restrictive aspect.
+        lit_by: the blocks of which one has to be occupied for it to be lit; none if it is always lit.
+        change: how one aspect gives way to the next.
+        mark: its place in the file.
+    """
 
     name: str
     fixture: str
     aspects: tuple[AspectRow, ...]
-    commands: tuple[CommandRow, ...]
+    sequence: tuple[str, ...]
+    controls: tuple[Control, ...]
+    dark_under: str
+    lit_by: tuple[str, ...]
     change: Change
+    mark: Mark
+
+    @property
+    def commands(self) -> tuple[CommandRow, ...]:
+        """The accessories that order it directly."""
+        return tuple(row for each in self.controls if isinstance(each, LastCommand) for row in each.rows)
+
+    @property
+    def rest(self) -> str:
+        """The most restrictive aspect."""
+        return self.aspects[0].name
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A stretch of track with a detector of its own; times in nanoseconds.
+
+    Attributes:
+        name: as its detector's events have it.
+        district: the power district that it lies in, or empty.
+        occupied_after: it is taken for occupied when it was reported so for this long.
+        clear_after: and for clear when it was reported so for this long.
+        mark: its place in the file.
+    """
+
+    name: str
+    district: str
+    occupied_after: int
+    clear_after: int
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class District:
+    """A power district; its blocks are unknown until its power has been on for `settle` nanoseconds."""
+
+    name: str
+    settle: int
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Turnout:
+    """An accessory that is a turnout; with `feedback` only what is proved counts, and never what was ordered."""
+
+    accessory: int
+    feedback: bool
     mark: Mark
 
 
@@ -253,6 +306,9 @@ class Layout:
     broker: BrokerPlace
     sources: tuple[Source, ...]
     chains: tuple[Chain, ...]
+    districts: tuple[District, ...]
+    blocks: tuple[Block, ...]
+    turnouts: tuple[Turnout, ...]
     signals: tuple[Signal, ...]
     lights: tuple[Light, ...]
     colours: dict[str, tuple[int, int, int, int]]

@@ -14,6 +14,7 @@ from bridge.layout.model import BrokerPlace, Layout, Source
 from bridge.layout.schema import BrokerEntry, ColourEntry, SourceEntry
 from bridge.layout.signals import read_signals
 from bridge.layout.text import parse
+from bridge.layout.track import read_blocks, read_districts, read_turnouts
 
 SECTIONS: Final = (
     "layout",
@@ -24,6 +25,9 @@ SECTIONS: Final = (
     "colours",
     "builds",
     "nodes",
+    "districts",
+    "blocks",
+    "turnouts",
     "aspects",
     "signals",
     "lights",
@@ -79,7 +83,9 @@ def _whole(desk: Desk) -> Layout:
         desk.unread.add("nodes")
     builds = read_builds(desk)
     planting = read_nodes(desk, builds)
-    signals = read_signals(desk, planting.fixtures)
+    districts = read_districts(desk)
+    blocks = read_blocks(desk, districts)
+    signals = read_signals(desk, planting.fixtures, blocks)
     lights = read_lights(desk, planting.fixtures)
     unique_devices(desk, signals, lights)
     colours, marks = _colours(desk)
@@ -90,6 +96,9 @@ def _whole(desk: Desk) -> Layout:
         broker=_broker(desk),
         sources=_sources(desk),
         chains=tuple(planting.chains),
+        districts=tuple(districts),
+        blocks=tuple(blocks),
+        turnouts=tuple(read_turnouts(desk)),
         signals=tuple(signals),
         lights=tuple(lights),
         colours=colours,

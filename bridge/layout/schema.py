@@ -13,12 +13,14 @@ from pydantic import BaseModel, ConfigDict, Field
 from bridge.layout.units import (
     FULL_LEVEL,
     Accessory,
+    AspectNumber,
     Duration,
     Name,
     Percent,
     Resistance,
     Truth,
     Voltage,
+    at_most,
     one_of,
     whole,
 )
@@ -169,22 +171,143 @@ class CommandEntry(Entry):
     thrown: Name | None = None
 
 
+class TableRowEntry(Entry):
+    """One row of a signal's table.
+
+    Attributes:
+        when: for each accessory the position it has to have been ordered to; `any` is as good as leaving it out.
+        show: the aspect.
+    """
+
+    when: dict[Accessory, Annotated[str, one_of("normal", "reverse", "closed", "thrown", "any")]]
+    show: Name
+
+
+class NumberEntry(Entry):
+    """A signal that is ordered by the number of an aspect, as an extended accessory.
+
+    Attributes:
+        accessory: its number.
+        aspects: the aspect for each number.
+    """
+
+    accessory: Accessory
+    aspects: Annotated[dict[AspectNumber, Name], Field(min_length=1)]
+
+
+class WayEntry(Entry):
+    """One way that a train may take behind a signal.
+
+    Attributes:
+        turnouts: where they have to stand for it to be this way.
+        blocks: all blocks up to the next signal.
+        next: the next signal.
+        shows: the aspect for an aspect of the next signal, where it is not that of the sequence.
+        beyond: the aspect where no next signal is known of, or it shows one that nothing is said of.
+    """
+
+    turnouts: dict[Accessory, Annotated[str, one_of("normal", "reverse", "closed", "thrown")]] = Field(
+        default_factory=dict
+    )
+    blocks: tuple[Name, ...] = ()
+    next: Name | None = None
+    shows: dict[Name, Name] = Field(default_factory=dict)
+    beyond: Name | None = None
+
+
+class SteppedEntry(Entry):
+    """One button and the aspects that it goes through."""
+
+    button: Name
+    aspects: Annotated[tuple[Name, ...], Field(min_length=2)]
+
+
+class ButtonsEntry(Entry):
+    """A signal that is told by push buttons: one of `held`, `latched` and `stepped`.
+
+    Attributes:
+        held: the aspect for as long as a button is held.
+        otherwise: the aspect while none is held; the most restrictive if left out.
+        latched: the aspect from the press of a button until another is pressed.
+        stepped: one button that goes on to the next aspect with each press.
+    """
+
+    held: Annotated[dict[Name, Name], Field(min_length=1)] | None = None
+    otherwise: Name | None = None
+    latched: Annotated[dict[Name, Name], Field(min_length=1)] | None = None
+    stepped: SteppedEntry | None = None
+
+
+class FollowingEntry(Entry):
+    """A signal that follows another.
+
+    Attributes:
+        signal: the other.
+        shows: the aspect for each of its aspects; if left out, the aspect of the same name.
+    """
+
+    signal: Name
+    shows: dict[Name, Name] = Field(default_factory=dict)
+
+
 class SignalEntry(Entry):
-    """One signal: where it stands and how its aspect is chosen.
+    """One signal: where it stands and what tells it which aspect to show; of several, the most restrictive counts.
 
     Attributes:
         fixture: the fixture that it uses; the signal's own name if left out.
-        chosen_by: how its aspect is chosen.
-        commands: for each accessory, the aspect that each position orders.
+        commands: for each accessory, the aspect that each position orders; the last order counts.
+        table: a table over the positions of several accessories; the first row that fits counts.
+        aspect_number: the aspects by number of one extended accessory.
+        ahead: the ways ahead, with their turnouts, blocks and next signal.
+        buttons: push buttons.
+        follows: another signal.
+        sequence: the aspects of automatic signalling, by the number of clear sections ahead.
         aspects: the name of a set of aspects, or the aspects themselves, the most restrictive first.
+        dark_under: the main signal under which it is dark while that is at its most restrictive.
+        lit_by: the blocks of which one has to be occupied for it to be lit.
         change: how one aspect gives way to the next.
     """
 
     fixture: Name | None = None
-    chosen_by: Annotated[str, one_of("last-command")] = "last-command"
-    commands: Annotated[dict[Accessory, CommandEntry], Field(min_length=1)]
+    commands: Annotated[dict[Accessory, CommandEntry], Field(min_length=1)] | None = None
+    table: Annotated[tuple[TableRowEntry, ...], Field(min_length=1)] | None = None
+    aspect_number: NumberEntry | None = None
+    ahead: Annotated[tuple[WayEntry, ...], Field(min_length=1)] | None = None
+    buttons: ButtonsEntry | None = None
+    follows: Any = None
+    sequence: Annotated[tuple[Name, ...], Field(min_length=2)] | None = None
     aspects: Any = None
+    dark_under: Name | None = None
+    lit_by: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     change: Any = None
+
+
+class BlockEntry(Entry):
+    """A block and how its detector's reports are taken.
+
+    Attributes:
+        district: the power district that it lies in.
+        occupied_after: how long it has to be reported occupied.
+        clear_after: how long it has to be reported clear; 1.5 s if left out, 10 s for a spot detector.
+        detector: `block` sees a train anywhere in the block, `spot` only one place of it.
+    """
+
+    district: Name | None = None
+    occupied_after: Annotated[Duration, at_most("100 ms")] = 0
+    clear_after: Annotated[Duration, at_most("60 s")] | None = None
+    detector: Annotated[str, one_of("block", "spot")] = "block"
+
+
+class DistrictEntry(Entry):
+    """A power district; `settle` is how long its power has to be on before its blocks are believed."""
+
+    settle: Annotated[Duration, at_most("60 s")] = 2_000_000_000
+
+
+class TurnoutEntry(Entry):
+    """A turnout; with `feedback` it counts as standing where it is proved to stand, and never where it was ordered."""
+
+    feedback: Truth = False
 
 
 class LightEntry(Entry):

@@ -9,9 +9,9 @@ import re
 from decimal import Decimal
 from typing import Annotated, Any, Final
 
-from pydantic import BeforeValidator
+from pydantic import AfterValidator, BeforeValidator
 
-from bridge.events import ACCESSORY_NUMBERS
+from bridge.events import ACCESSORY_NUMBERS, ASPECT_NUMBERS
 from bridge.layout.findings import either, said
 
 FULL_LEVEL: Final = 65_535
@@ -24,6 +24,7 @@ _QUANTITY: Final = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,6})?) ?([A-Za-zµΩ]+)\Z
 _DURATIONS: Final = {"ms": 10**6, "s": 10**9, "min": 60 * 10**9}
 _VOLTS: Final = {"V": 1000, "mV": 1}
 _OHMS: Final = {"ohm": 1, "Ω": 1, "kohm": 1000, "kΩ": 1000}
+_ASPECT: Final = re.compile(r"(0|[1-9][0-9]{0,9})\Z")
 _NUMBER: Final = re.compile(r"[1-9][0-9]{0,9}\Z")
 _UNFIT: Final = frozenset("/+#\\\"'{}[]")
 
@@ -122,10 +123,31 @@ def truth(value: Any) -> bool:
     return value
 
 
+def at_most(longest: str) -> AfterValidator:
+    """Return a check that a duration is no longer than `longest`, such as `60 s`."""
+    most = duration(longest)
+
+    def read(value: int) -> int:
+        if value > most:
+            raise ValueError(f"that is too long: {longest} is the most")
+        return value
+
+    return AfterValidator(read)
+
+
+def aspect_number(value: Any) -> int:
+    """Read the number of an aspect of an extended accessory (NMRA S-9.2.1), 0 to 255."""
+    text = str(value)
+    if isinstance(value, bool) or not _ASPECT.match(text) or int(text) not in ASPECT_NUMBERS:
+        raise ValueError(f"{said(value)} is no aspect number: aspects are numbered 0 to {ASPECT_NUMBERS[-1]}")
+    return int(text)
+
+
 Name = Annotated[str, BeforeValidator(name)]
 Percent = Annotated[int, BeforeValidator(percent)]
 Duration = Annotated[int, BeforeValidator(duration)]
 Voltage = Annotated[int, BeforeValidator(voltage)]
 Resistance = Annotated[int, BeforeValidator(resistance)]
 Accessory = Annotated[int, BeforeValidator(accessory)]
+AspectNumber = Annotated[int, BeforeValidator(aspect_number)]
 Truth = Annotated[bool, BeforeValidator(truth)]

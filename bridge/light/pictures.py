@@ -11,6 +11,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from bridge.layout.chips import DIE_COLOURS
+from bridge.layout.controls import asked
 from bridge.layout.findings import Finding, Mark, choice, either, error, said, warning
 from bridge.layout.model import (
     OFF,
@@ -177,9 +178,7 @@ def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
     wires = _wires(fixture)
     looks: dict[str, tuple[int, ...]] = {}
     shown: list[AspectRow] = []
-    ordered = {
-        aspect: row.marks[position] for row in signal.commands for position, aspect in row.aspects.items()
-    }
+    ordered = {aspect: mark for control in signal.controls for aspect, mark in asked(control)}
     for index, row in enumerate(signal.aspects):
         needed = row.required or index == 0 or row.name in ordered
         blame = None if row.required else ordered.get(row.name, signal.mark)
@@ -191,6 +190,7 @@ def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
             if needed:
                 shown.append(row)
     _alike(shown, looks, palette)
+    looks.setdefault("dark", (0,) * len(wires))  # whatever its aspects are, a signal may have to be dark
     return DevicePlan(
         name=signal.name,
         chain=fixture.chain,

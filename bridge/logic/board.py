@@ -1,9 +1,8 @@
-"""All devices of a layout, and which of them has to hear of which event."""
+"""All devices of a layout, and which of them has to hear of what."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any
+from typing import Any, Final
 
 from bridge.events import (
     AccessoryOrdered,
@@ -12,73 +11,158 @@ from bridge.events import (
     Event,
     Instant,
     LinkState,
+    NodeReported,
     SourceReported,
 )
-from bridge.layout.findings import Finding, error
-from bridge.layout.model import Layout, Signal
+from bridge.layout.model import Layout
+from bridge.logic.device import Device, SignalDevice, light_device
+from bridge.logic.known import BUTTON, NUMBER, ORDERED, SIGNAL, Fact, Key
 from bridge.logic.reasons import Choice
-from bridge.logic.selection import Held, Key, LastCommand, Selector, Switched
+from bridge.logic.track import Change, Track
+
+NEVER_SETTLES: Final = "it and the signals that it depends on never come to rest"
 
 
 class Board:
-    """The selectors of all devices, signals first, in the order of the file.
+    """The devices, signals first, in the order of the file.
 
     The work that an event makes depends on how many devices listen to it, not on how many there are.
     """
 
     def __init__(self, layout: Layout) -> None:
-        self.selectors: tuple[Selector, ...] = (
-            *(LastCommand(signal) for signal in layout.signals),
-            *(Switched(light) if light.accessory is not None else Held(light) for light in layout.lights),
+        signals = {signal.name: signal for signal in layout.signals}
+        self.devices: tuple[Device, ...] = (
+            *(SignalDevice(signal, signals.get(signal.dark_under)) for signal in layout.signals),
+            *(light_device(light) for light in layout.lights),
         )
         self._listeners: dict[Key, list[int]] = {}
-        for index, selector in enumerate(self.selectors):
-            for key in selector.keys:
+        for index, device in enumerate(self.devices):
+            for key in device.keys:
                 self._listeners.setdefault(key, []).append(index)
-
-    def hear(self, event: Event, number: int) -> list[tuple[int, Choice]]:
-        """Tell an event to all who listen; return the devices whose choice was made anew, in their order."""
-        indexes: Iterable[int]
-        if isinstance(event, AccessoryOrdered):
-            indexes = self._listeners.get(("accessory", event.number), ())
-        elif isinstance(event, ButtonReported):
-            indexes = self._listeners.get(("button", event.name), ())
-        elif isinstance(event, SourceReported) and event.state is LinkState.LOST:
-            indexes = range(len(self.selectors))
-        else:
-            return []
-        made = []
-        for index in indexes:
-            choice = self.selectors[index].hear(event, number)
-            if choice is not None:
-                made.append((index, choice))
-        return made
+        self._track = Track(layout, [str(name) for kind, name in self._listeners if kind == BUTTON])
+        self._known = self._track.known
+        nodes = {fixture.name: chain.node for chain in layout.chains for fixture in chain.fixtures}
+        self._node_of = [nodes[each.fixture] for each in layout.signals]
+        self._on_node: dict[str, list[int]] = {}
+        for index, node in enumerate(self._node_of):
+            self._on_node.setdefault(node, []).append(index)
+        self._lost_nodes: dict[str, str] = {}  # with the reason
+        for device in self.devices:
+            if isinstance(device, SignalDevice):
+                self._known.tell((SIGNAL, device.name), Fact(device.rest, 0, ""))
+        self._settle(set(range(len(self.devices))), 0)
 
     @property
     def choices(self) -> list[Choice]:
         """What every device shows, and why, in their order."""
-        return [selector.choice for selector in self.selectors]
+        return [device.shown for device in self.devices]
+
+    def hear(self, event: Event, number: int) -> list[tuple[int, Choice]]:
+        """Take an event; return the devices that show something else now, or for another reason, in their order.
+
+        Args:
+            event: what happened.
+            number: its number in the session.
+        """
+        dirty: set[int] = set()
+        match event:
+            case SourceReported(state=LinkState.LOST):
+                self._spread(self._track.lose(event.source, event.at, number), dirty)
+                for index, device in enumerate(self.devices):
+                    if device.lose(event.source, number):
+                        dirty.add(index)
+            case NodeReported():
+                self._node(event, number, dirty)
+            case _:
+                self._spread(self._track.hear(event, number), dirty)
+        return self._settle(dirty, number) if dirty else []
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        return None
+        return self._track.next_due()
 
     def perform(self, due: Instant) -> list[tuple[int, Choice]]:
         """Let every timer that is due at this instant run out; return as `hear` does."""
-        del due
-        return []
+        dirty: set[int] = set()
+        changes = self._track.perform(due)
+        self._spread(changes, dirty)
+        number = max((change.fact.event for change in changes if change.fact is not None), default=0)
+        return self._settle(dirty, number)
+
+    def _spread(self, changes: list[Change], dirty: set[int]) -> None:
+        """Tell changes to all who listen."""
+        for key, fact in changes:
+            for index in self._listeners.get(key, ()):
+                if fact is not None:
+                    self.devices[index].hear(key, fact)
+                dirty.add(index)
+
+    def _node(self, event: NodeReported, number: int, dirty: set[int]) -> None:
+        """Trust no signal whose node does not answer: nobody knows what it shows."""
+        if event.state is LinkState.LOST:
+            self._lost_nodes[event.node] = event.why or "it does not answer"
+        else:
+            self._lost_nodes.pop(event.node, None)
+        for index in self._on_node.get(event.node, ()):
+            self._announce(index, number, dirty)
+
+    def _settle(self, dirty: set[int], number: int) -> list[tuple[int, Choice]]:
+        """Choose anew until nothing changes any more; return the devices of which something else is told now.
+
+        Signals may follow each other in a ring, as round an oval. What is better ahead never makes a signal worse,
+        so this comes to rest; where an owner's own table makes it go on for ever, the signals concerned stop.
+        """
+        before: dict[int, Choice] = {}
+        most = len(self.devices) + len(dirty)
+        rounds = 0
+        while dirty and rounds <= most:
+            rounds += 1
+            now, dirty = sorted(dirty), set()
+            for index in now:
+                device = self.devices[index]
+                before.setdefault(index, device.shown)
+                if rounds <= most:
+                    device.decide(self._known)
+                else:
+                    device.give_up(NEVER_SETTLES)
+                self._announce(index, number, dirty)
+        return [
+            (index, self.devices[index].shown)
+            for index, shown in sorted(before.items())
+            if self.devices[index].shown != shown
+        ]
+
+    def _announce(self, index: int, number: int, dirty: set[int]) -> None:
+        """Make known what a signal shows to those that guard it."""
+        device = self.devices[index]
+        if not isinstance(device, SignalDevice):
+            return
+        why = self._lost_nodes.get(self._node_of[index], "")
+        aspect = device.rest if why else device.choice.aspect
+        key: Key = (SIGNAL, device.name)
+        old = self._known.get(key)
+        if old is None or old.value != aspect:
+            self._known.tell(key, Fact(aspect, number, "", why=why))
+            dirty.update(self._listeners.get(key, ()))
 
     def listens(self, event: Event) -> bool:
         """Return whether anything listens to an order or a button; of all other events nobody has to."""
-        if isinstance(event, AccessoryOrdered):
-            return ("accessory", event.number) in self._listeners
-        if isinstance(event, ButtonReported):
-            return ("button", event.name) in self._listeners
-        return not isinstance(event, AspectOrdered)
+        match event:
+            case AccessoryOrdered():
+                return (ORDERED, event.number) in self._listeners
+            case AspectOrdered():
+                return (NUMBER, event.number) in self._listeners
+            case ButtonReported():
+                return (BUTTON, event.name) in self._listeners
+        return True
 
     def snapshot(self) -> dict[str, Any]:
-        """Return what every device knows, as plain data."""
-        return {selector.device: selector.state() for selector in self.selectors}
+        """Return everything as plain data."""
+        return {
+            "track": self._track.snapshot(),
+            "devices": {device.name: device.state() for device in self.devices},
+            "lost": dict(self._lost_nodes),
+        }
 
     def restore(self, data: dict[str, Any]) -> None:
         """Take back what `snapshot` gave.
@@ -86,31 +170,11 @@ class Board:
         Raises:
             KeyError, TypeError, ValueError: it is none of these devices; some may have changed.
         """
-        if set(data) != {selector.device for selector in self.selectors}:
+        self._track.restore(data["track"])
+        if set(data["devices"]) != {device.name for device in self.devices}:
             raise ValueError("it is of other devices")
-        for selector in self.selectors:
-            selector.set_state(data[selector.device])
-
-
-def claims(layout: Layout) -> tuple[Finding, ...]:
-    """Find accessories that two signals claim where an order meant for one would change the other as well.
-
-    Two signals may share all of their accessories: then every order is meant for both. Where they share
-    some, the last order would no longer be the last order for one of them.
-    """
-    findings: list[Finding] = []
-    first: dict[int, Signal] = {}
-    for signal in layout.signals:
-        own = {row.accessory for row in signal.commands}
-        for row in signal.commands:
-            other = first.setdefault(row.accessory, signal)
-            if {each.accessory for each in other.commands} != own:
-                findings.append(
-                    error(
-                        row.mark,
-                        f"accessory {row.accessory} already orders the signal {other.name} (line {other.mark.line}): "
-                        f"an order meant for one would change the other; give {signal.name} numbers of its own, "
-                        "or give both signals the very same accessories",
-                    )
-                )
-    return tuple(findings)
+        for device in self.devices:
+            device.set_state(data["devices"][device.name])
+        self._lost_nodes = {str(node): str(why) for node, why in data["lost"].items()}
+        for device in self.devices:
+            device.decide(self._known)

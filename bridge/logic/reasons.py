@@ -22,5 +22,5 @@ class Choice(NamedTuple):
 
 
 NOTHING_YET: Final = "nothing was ordered since the start"
-NOT_HELD: Final = "the button was not pressed since the start"
+NOT_PRESSED: Final = "the button was not pressed since the start"
 STOPPED: Final = "lamproom has stopped"

@@ -1,6 +1,6 @@
-"""How a device's aspect is chosen. Each way of choosing is a table of what it does with what it hears.
+"""Devices that do what they were told last. Each way of obeying is a table of what it does with what it hears.
 
-A device either *trusts* what it was told or does not know. The tables say, for each of these two states and
+Such a device either *trusts* what it was told or does not know. The tables say, for each of these two states and
 each kind of news, what happens:
 
 - `OBEY`: it shows what the news says, and trusts it;
@@ -11,22 +11,14 @@ each kind of news, what happens:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Final, NamedTuple, TypeAlias
+from typing import Any, Final, NamedTuple, Protocol, TypeAlias
 
 from bridge.errors import EngineError
-from bridge.events import (
-    AccessoryOrdered,
-    Authority,
-    ButtonReported,
-    ButtonState,
-    Event,
-    LinkState,
-    Position,
-    SourceReported,
-    Word,
-)
-from bridge.layout.model import OFF, ON, Light, Signal, WhenUnknown
-from bridge.logic.reasons import NOT_HELD, NOTHING_YET, Choice
+from bridge.events import ButtonState, Position, Word
+from bridge.layout import controls
+from bridge.layout.model import OFF, ON, Light, WhenUnknown
+from bridge.logic.known import BUTTON, NUMBER, ORDERED, Fact, Key, Known
+from bridge.logic.reasons import NOT_PRESSED, NOTHING_YET, Choice
 
 
 class Trust(Word):
@@ -63,7 +55,7 @@ LAST_COMMAND: Final[Table] = {
     (Trust.TRUSTED, News.COPY): Step.KEEP,
     (Trust.TRUSTED, News.LOST): Step.REST,
 }
-"""A signal that shows what was ordered last, whichever of its accessories the order came by."""
+"""What was ordered last, whichever of several accessories the order came by."""
 
 SWITCHED: Final[Table] = {
     (Trust.UNKNOWN, News.COMMAND): Step.OBEY,
@@ -74,55 +66,77 @@ SWITCHED: Final[Table] = {
     (Trust.TRUSTED, News.COPY): Step.KEEP,
     (Trust.TRUSTED, News.LOST): Step.REST,
 }
-"""A light that follows one accessory."""
+"""One accessory that is obeyed."""
 
-HELD: Final[Table] = {
+PRESSED: Final[Table] = {
     (Trust.UNKNOWN, News.COMMAND): Step.OBEY,
-    # Whoever held the button when the copy was kept is not holding it now.
+    # Whoever pressed the button when the copy was kept is not pressing it now.
     (Trust.UNKNOWN, News.COPY): Step.KEEP,
     (Trust.UNKNOWN, News.LOST): Step.KEEP,
     (Trust.TRUSTED, News.COMMAND): Step.OBEY,
     (Trust.TRUSTED, News.COPY): Step.KEEP,
     (Trust.TRUSTED, News.LOST): Step.REST,
 }
-"""A light that burns for as long as a button is held."""
+"""Buttons that are obeyed."""
 
-Key: TypeAlias = tuple[str, int | str]
-"""What a device listens to: (`accessory`, number) or (`button`, name)."""
+
+class Control(Protocol):
+    """One thing that tells a device what to show."""
+
+    keys: tuple[Key, ...]
+    """What it has to hear of."""
+
+    def hear(self, key: Key, fact: Fact) -> None:
+        """Take a new fact of one of its keys."""
+        ...
+
+    def lose(self, source: str, event: int) -> bool:
+        """Take it that a source is no longer heard; return whether it rested on that source."""
+        ...
+
+    def choose(self, known: Known) -> Choice:
+        """Return what the device shall show by what is known now."""
+        ...
+
+    def state(self) -> list[Any]:
+        """Return what it remembers, as plain data."""
+        ...
+
+    def set_state(self, data: list[Any]) -> None:
+        """Take back what `state` gave; raise TypeError or ValueError if it is none."""
+        ...
 
 
 class Meaning(NamedTuple):
-    """What one event says to one device: the aspect, and the reason in words."""
+    """What one fact says to one device: the aspect, and the reason in words."""
 
     aspect: str
     reason: str
 
 
-Meanings: TypeAlias = Mapping[tuple[int | str, Position | ButtonState], Meaning]
-"""What each state of each accessory (by number) or button (by name) says to one device; some say nothing."""
+Meanings: TypeAlias = Mapping[tuple[Key, str], Meaning]
+"""What each value of each key says to one device; some say nothing."""
 
 
-class Selector:
-    """Chooses the aspect of one device.
+class Obeying:
+    """A control that remembers what it was told last.
 
     Attributes:
-        device: its name.
         keys: what it listens to.
         table: what it does with what it hears.
-        choice: what it shows now, and why.
+        choice: what it makes of it, and why.
         trust: whether it knows.
     """
 
     def __init__(
         self,
-        device: str,
         table: Table,
         keys: tuple[Key, ...],
         meanings: Meanings,
         start: Choice,
         resting: str | None,
     ) -> None:
-        self.device = device
+        """Make a control that knows nothing yet; `resting` None is to stay as it is when it no longer knows."""
         self.table = table
         self.keys = keys
         self._meanings = meanings
@@ -130,52 +144,44 @@ class Selector:
         self.trust = Trust.UNKNOWN
         self._resting = resting
 
-    def hear(self, event: Event, number: int) -> Choice | None:
-        """Take one event; return what the device shall show if that or its reason changed.
-
-        Args:
-            event: one of those that the device listens to, or news of the source it rests on.
-            number: the event's number in the session.
+    def hear(self, key: Key, fact: Fact) -> None:
+        """Take a new fact.
 
         Raises:
-            EngineError: the event is none that a device listens to; nothing has changed.
+            EngineError: it is of nothing that this control listens to; nothing has changed.
         """
-        if isinstance(event, AccessoryOrdered):
-            meaning = self._meanings.get((event.number, event.position))
-            key: Key = ("accessory", event.number)
-        elif isinstance(event, ButtonReported):
-            meaning = self._meanings.get((event.name, event.state))
-            key = ("button", event.name)
-        elif isinstance(event, SourceReported):
-            lost = event.state is LinkState.LOST and event.source == self.choice.source
-            return self._step(News.LOST, None, event, number) if lost else None
-        else:
-            raise EngineError(f"{self.device} does not listen to {type(event).__name__}")
+        meaning = self.meaning(key, fact)
         if meaning is None:
             if key in self.keys:
-                return None
-            raise EngineError(f"{self.device} does not listen to the {key[0]} {key[1]}")
-        news = News.COPY if event.authority is Authority.STATE else News.COMMAND
-        return self._step(news, meaning, event, number)
-
-    def _step(self, news: News, meaning: Meaning | None, event: Event, number: int) -> Choice | None:
-        step = self.table[self.trust, news]
-        if step is Step.OBEY and meaning is not None:
+                return
+            raise EngineError(f"nobody listens here to the {key[0]} {key[1]}")
+        step = self.table[self.trust, News.COPY if fact.copied else News.COMMAND]
+        if step is Step.OBEY:
             self.trust = Trust.TRUSTED
-            copy = " in a kept copy" if news is News.COPY else ""
-            reason = f"{meaning.reason}{copy} (by {event.source})"
-            self.choice = Choice(meaning.aspect, reason, (number,), event.source)
-            return self.choice
-        if step is Step.REST:
-            self.trust = Trust.UNKNOWN
-            aspect = self.choice.aspect if self._resting is None else self._resting
-            reason = f"{event.source} was lost, and nothing was ordered since"
-            self.choice = Choice(aspect, reason, (number,))
-            return self.choice
-        return None
+            copy = " in a kept copy" if fact.copied else ""
+            reason = f"{meaning.reason}{copy} (by {fact.source})"
+            self.choice = Choice(meaning.aspect, reason, (fact.event,), fact.source)
+
+    def meaning(self, key: Key, fact: Fact) -> Meaning | None:
+        """Return what a fact says, or None where it says nothing."""
+        return self._meanings.get((key, fact.value))
+
+    def lose(self, source: str, event: int) -> bool:
+        """Take it that a source is no longer heard; return whether it rested on that source."""
+        if source != self.choice.source or self.table[self.trust, News.LOST] is not Step.REST:
+            return False
+        self.trust = Trust.UNKNOWN
+        aspect = self.choice.aspect if self._resting is None else self._resting
+        self.choice = Choice(aspect, f"{source} was lost, and nothing was ordered since", (event,))
+        return True
+
+    def choose(self, known: Known) -> Choice:
+        """Return what it was told last."""
+        del known
+        return self.choice
 
     def state(self) -> list[Any]:
-        """Return what the device knows as plain data."""
+        """Return what it remembers, as plain data."""
         choice = self.choice
         return [self.trust.value, choice.aspect, choice.reason, list(choice.causes), choice.source]
 
@@ -186,46 +192,95 @@ class Selector:
         self.choice = Choice(str(aspect), str(reason), tuple(map(int, causes)), str(source))
 
 
-class LastCommand(Selector):
-    """A signal that shows what was ordered last."""
-
-    def __init__(self, signal: Signal) -> None:
-        meanings: Meanings = {
-            (row.accessory, position): Meaning(aspect, _ordered(row.accessory, position))
-            for row in signal.commands
-            for position, aspect in row.aspects.items()
-        }
-        keys = tuple(("accessory", row.accessory) for row in signal.commands)
-        rest = signal.aspects[0].name
-        super().__init__(signal.name, LAST_COMMAND, keys, meanings, Choice(rest, NOTHING_YET), rest)
+def last_command(control: controls.LastCommand, rest: str) -> Obeying:
+    """Return a control that obeys the last order, whichever accessory it came by."""
+    meanings: Meanings = {
+        ((ORDERED, row.accessory), position): Meaning(aspect, _ordered(row.accessory, position))
+        for row in control.rows
+        for position, aspect in row.aspects.items()
+    }
+    keys: tuple[Key, ...] = tuple((ORDERED, row.accessory) for row in control.rows)
+    return Obeying(LAST_COMMAND, keys, meanings, Choice(rest, NOTHING_YET), rest)
 
 
-class Switched(Selector):
-    """A light that follows one accessory."""
-
-    def __init__(self, light: Light) -> None:
-        number = light.accessory or 0
-        meanings: Meanings = {
-            (number, position): Meaning(ON if position is light.on_when else OFF, _ordered(number, position))
-            for position in (Position.NORMAL, Position.REVERSE)
-        }
-        keys = (("accessory", number),)
-        start = Choice(_resting(light) or OFF, NOTHING_YET)
-        super().__init__(light.name, SWITCHED, keys, meanings, start, _resting(light))
+def aspect_numbers(control: controls.AspectNumbers, rest: str) -> Obeying:
+    """Return a control that obeys an extended accessory; a number that it does not know changes nothing (NEM 672)."""
+    key: Key = (NUMBER, control.accessory)
+    meanings: Meanings = {
+        (key, str(number)): Meaning(aspect, f"aspect {number} was ordered of accessory {control.accessory}")
+        for number, aspect in control.aspects.items()
+    }
+    return Obeying(SWITCHED, (key,), meanings, Choice(rest, NOTHING_YET), rest)
 
 
-class Held(Selector):
-    """A light that burns for as long as a button is held."""
+def latched_buttons(control: controls.LatchedButtons, rest: str) -> Obeying:
+    """Return a control that shows the aspect of the button that was pressed last."""
+    meanings: Meanings = {
+        ((BUTTON, button), ButtonState.PRESSED): Meaning(aspect, f"button {button} was pressed")
+        for button, aspect in control.aspects.items()
+    }
+    keys: tuple[Key, ...] = tuple((BUTTON, button) for button in control.aspects)
+    return Obeying(PRESSED, keys, meanings, Choice(rest, NOT_PRESSED), rest)
 
-    def __init__(self, light: Light) -> None:
-        button = light.button or ""
-        meanings: Meanings = {
-            (button, state): Meaning(aspect, f"button {button} was {state.value}")
-            for state, aspect in ((ButtonState.PRESSED, ON), (ButtonState.RELEASED, OFF))
-        }
-        keys = (("button", button),)
-        start = Choice(_resting(light) or OFF, NOT_HELD)
-        super().__init__(light.name, HELD, keys, meanings, start, _resting(light))
+
+class SteppedButton(Obeying):
+    """A control that goes on to the next aspect each time its button is pressed."""
+
+    def __init__(self, control: controls.SteppedButton, rest: str) -> None:
+        super().__init__(PRESSED, ((BUTTON, control.button),), {}, Choice(rest, NOT_PRESSED), rest)
+        self._button = control.button
+        self._aspects = control.aspects
+        self._place = -1
+        self._held = False
+
+    def meaning(self, key: Key, fact: Fact) -> Meaning | None:
+        """Return the next aspect where the button has just been pressed."""
+        held, self._held = self._held, fact.value == ButtonState.PRESSED
+        if key not in self.keys or fact.copied or held or not self._held:
+            return None
+        self._place = (self._place + 1) % len(self._aspects)
+        return Meaning(self._aspects[self._place], f"button {self._button} was pressed")
+
+    def lose(self, source: str, event: int) -> bool:
+        """Begin anew when the source is lost."""
+        lost = super().lose(source, event)
+        if lost:
+            self._place, self._held = -1, False
+        return lost
+
+    def state(self) -> list[Any]:
+        """Return what it remembers, as plain data."""
+        return [*super().state(), self._place, self._held]
+
+    def set_state(self, data: list[Any]) -> None:
+        """Take back what `state` gave."""
+        *rest, place, held = data
+        super().set_state(rest)
+        self._place, self._held = int(place) % len(self._aspects) if int(place) >= 0 else -1, bool(held)
+
+
+def switched(light: Light) -> Obeying:
+    """Return the control of a light that follows one accessory."""
+    number = light.accessory or 0
+    key: Key = (ORDERED, number)
+    meanings: Meanings = {
+        (key, position): Meaning(ON if position is light.on_when else OFF, _ordered(number, position))
+        for position in (Position.NORMAL, Position.REVERSE)
+    }
+    start = Choice(_resting(light) or OFF, NOTHING_YET)
+    return Obeying(SWITCHED, (key,), meanings, start, _resting(light))
+
+
+def held(light: Light) -> Obeying:
+    """Return the control of a light that burns for as long as a button is held."""
+    button = light.button or ""
+    key: Key = (BUTTON, button)
+    meanings: Meanings = {
+        (key, state): Meaning(aspect, f"button {button} was {state.value}")
+        for state, aspect in ((ButtonState.PRESSED, ON), (ButtonState.RELEASED, OFF))
+    }
+    start = Choice(_resting(light) or OFF, NOT_PRESSED)
+    return Obeying(PRESSED, (key,), meanings, start, _resting(light))
 
 
 def _ordered(number: int, position: Position) -> str:

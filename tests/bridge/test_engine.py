@@ -148,7 +148,7 @@ def test_button_lights_a_light_for_as_long_as_it_is_held() -> None:
 
     engine.handle(button("shop", ButtonState.PRESSED, 0))
     lit = aspects(engine)["kiosk"]
-    engine.handle(button("shop", ButtonState.RELEASED, 1))
+    engine.handle(button("shop", ButtonState.RELEASED, SECOND))
 
     assert ("on", "off") == (lit, aspects(engine)["kiosk"])
 

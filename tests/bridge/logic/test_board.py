@@ -23,8 +23,8 @@ from bridge.events import (
     PowerState,
 )
 from bridge.logic.board import Board
-from bridge.logic.reasons import Choice
-from bridge.logic.selection import Selector
+from bridge.logic.device import Device
+from bridge.logic.known import Known
 from tests.support.driving import DEVICES, NORMAL, REVERSE, button, copy, heard, layout, lost, order
 
 SHARED: Final = """
@@ -47,24 +47,24 @@ lights:
 def asked() -> Iterator[list[str]]:
     """Collect the names of the devices that are asked what they make of an event."""
     names: list[str] = []
-    hear = Selector.hear
+    decide = Device.decide
 
-    def watched(self: Selector, event: Event, number: int) -> Choice | None:
-        names.append(self.device)
-        return hear(self, event, number)
+    def watched(self: Device, known: Known) -> None:
+        names.append(self.name)
+        decide(self, known)
 
-    with patch.object(Selector, "hear", watched):
+    with patch.object(Device, "decide", watched):
         yield names
 
 
 def heard_by(board: Board, event: Event) -> list[str]:
     """Tell an event and return the devices whose choice was made anew."""
-    return [board.selectors[index].device for index, _choice in board.hear(event, 1)]
+    return [board.devices[index].name for index, _choice in board.hear(event, 1)]
 
 
 def test_devices_stand_in_the_order_of_the_file() -> None:
     """Signals come first, then lights, each in the order of the file."""
-    assert list(DEVICES) == [selector.device for selector in Board(layout()).selectors]
+    assert list(DEVICES) == [device.name for device in Board(layout()).devices]
 
 
 def test_all_who_listen_to_one_accessory_hear_it_in_their_order() -> None:
@@ -105,12 +105,9 @@ def test_event_costs_only_those_who_listen(event: Event, devices: list[str]) -> 
     "event",
     [
         AccessoryReleased(at=0, source="panel", number=61),
-        AccessoryProved(at=0, source="panel", number=61, position=REVERSE),
-        AspectOrdered(at=0, source="panel", number=61, aspect=1),
         BlockReported(at=0, source="panel", name="shop", state=BlockState.OCCUPIED),
         PowerReported(at=0, source="panel", district="shop", state=PowerState.OFF),
         ClockReported(at=0, source="panel", seconds=0, rate_quarters=4, running=True),
-        NodeReported(at=0, source="panel", node="east", state=LinkState.LOST),
     ],
 )
 def test_facts_that_choose_no_aspect_yet_change_nothing(event: Event) -> None:
@@ -120,6 +117,19 @@ def test_facts_that_choose_no_aspect_yet_change_nothing(event: Event) -> None:
 
     assert [] == board.hear(event, 1)
     assert before == board.snapshot()
+
+
+@pytest.mark.parametrize(
+    "event",
+    [
+        AccessoryProved(at=0, source="panel", number=61, position=REVERSE),
+        AspectOrdered(at=0, source="panel", number=61, aspect=1),
+        NodeReported(at=0, source="panel", node="east", state=LinkState.LOST),
+    ],
+)
+def test_facts_that_no_device_needs_are_known_and_change_nothing(event: Event) -> None:
+    """A fact that no device of this layout chooses by is kept, and no device is told otherwise."""
+    assert [] == Board(layout()).hear(event, 1)
 
 
 def test_lost_source_reaches_all_who_rest_on_it() -> None:
@@ -150,4 +160,4 @@ def test_snapshot_of_other_devices_is_refused() -> None:
     """A snapshot that does not know all devices, or knows others, is of another layout."""
     board = Board(layout())
     with pytest.raises(ValueError, match="other devices"):
-        board.restore({"T2": ["unknown", "stop", "a reason", [], ""]})
+        board.restore({**board.snapshot(), "devices": {"T2": ["unknown", "stop", "a reason", [], ""]}})

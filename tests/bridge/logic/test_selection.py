@@ -9,37 +9,68 @@ import pytest
 
 from bridge.errors import EngineError
 from bridge.events import (
+    SECOND,
     AccessoryReleased,
-    AspectOrdered,
     Authority,
     ButtonReported,
     ButtonState,
     Event,
+    LinkState,
     Position,
+    SourceReported,
 )
 from bridge.layout.model import OFF, ON, Light, WhenUnknown
-from bridge.logic.reasons import NOT_HELD, NOTHING_YET, Choice
-from bridge.logic.selection import (
-    HELD,
-    LAST_COMMAND,
-    SWITCHED,
-    Held,
-    LastCommand,
-    News,
-    Selector,
-    Step,
-    Switched,
-    Table,
-    Trust,
-)
+from bridge.logic.device import Device, SignalDevice, light_device
+from bridge.logic.known import BUTTON, NUMBER, ORDERED, Fact, Key
+from bridge.logic.reasons import NOT_PRESSED, NOTHING_YET, Choice
+from bridge.logic.selection import LAST_COMMAND, PRESSED, SWITCHED, News, Obeying, Step, Table, Trust
+from bridge.logic.track import Track
 from tests.support.driving import NORMAL, REVERSE, button, copy, heard, layout, lost, order
 
 LAYOUT: Final = layout()
 
 
-def signal() -> Selector:
+class Alone:
+    """One device with a track of its own."""
+
+    def __init__(self, device: Device) -> None:
+        self.device = device
+        self.track = Track(LAYOUT, ["shop"])
+        (self.control,) = device.controls
+        device.decide(self.track.known)
+
+    def hear(self, event: Event, number: int) -> Choice | None:
+        """Take an event; return what the device shows if that or its reason is new."""
+        before = self.device.shown
+        if isinstance(event, SourceReported) and event.state is LinkState.LOST:
+            self.track.lose(event.source, event.at, number)
+            self.device.lose(event.source, number)
+        for key, fact in self.track.hear(event, number):
+            if fact is not None and key in self.device.keys:
+                self.device.hear(key, fact)
+        self.device.decide(self.track.known)
+        return None if self.device.shown == before else self.device.shown
+
+    @property
+    def choice(self) -> Choice:
+        """What it shows."""
+        return self.device.shown
+
+    @property
+    def obeying(self) -> Obeying:
+        """The control that obeys."""
+        assert isinstance(self.control, Obeying)
+        return self.control
+
+    @property
+    def trust(self) -> Trust:
+        """Whether it knows."""
+        return self.obeying.trust
+
+
+def signal() -> Alone:
     """Make the signal T2: 61 orders stop and clear, 62 normal orders approach, 62 reverse orders nothing."""
-    return LastCommand(LAYOUT.signals[0])
+    return Alone(SignalDevice(LAYOUT.signals[0], None))
 
 
 def light(name: str) -> Light:
@@ -47,14 +78,14 @@ def light(name: str) -> Light:
     return next(light for light in LAYOUT.lights if light.name == name)
 
 
-def switched() -> Selector:
+def switched() -> Alone:
     """Make a light that is off while it does not know."""
-    return Switched(replace(light("chapel"), when_unknown=WhenUnknown.OFF))
+    return Alone(light_device(replace(light("chapel"), when_unknown=WhenUnknown.OFF)))
 
 
-def held() -> Selector:
+def held() -> Alone:
     """Make a light that burns while the button `shop` is held."""
-    return Held(light("kiosk"))
+    return Alone(light_device(light("kiosk")))
 
 
 def button_copy() -> ButtonReported:
@@ -64,7 +95,7 @@ def button_copy() -> ButtonReported:
     )
 
 
-KINDS: Final[dict[str, tuple[Table, Callable[[], Selector], dict[News, Event], Event]]] = {
+KINDS: Final[dict[str, tuple[Table, Callable[[], Alone], dict[News, Event], Event]]] = {
     # its table, a fresh one, news of each kind, and the command by which it comes to trust what it was told
     "signal": (
         LAST_COMMAND,
@@ -79,9 +110,13 @@ KINDS: Final[dict[str, tuple[Table, Callable[[], Selector], dict[News, Event], E
         order(103, NORMAL),
     ),
     "held": (
-        HELD,
+        PRESSED,
         held,
-        {News.COMMAND: button("shop", ButtonState.PRESSED), News.COPY: button_copy(), News.LOST: lost()},
+        {
+            News.COMMAND: button("shop", ButtonState.PRESSED, SECOND),
+            News.COPY: button_copy(),
+            News.LOST: lost(),
+        },
         button("shop", ButtonState.RELEASED),
     ),
 }
@@ -115,7 +150,7 @@ def test_every_pair_has_its_row(kind: str) -> None:
     table, make, news, _trusted = KINDS[kind]
 
     assert set(product(Trust, News)) == set(table)
-    assert table is make().table
+    assert table is make().obeying.table
     assert set(News) == set(news)
 
 
@@ -148,37 +183,34 @@ def _without_reason(choice: Choice | None) -> tuple[str, tuple[int, ...], str]:
     return choice.aspect, choice.causes, choice.source
 
 
-STRANGERS: Final = {
-    # a kind of event, or a number or name, that is nothing to the device
-    "signal": (
-        AspectOrdered(at=0, source="panel", number=61, aspect=0),
-        AccessoryReleased(at=0, source="panel", number=61),
-        button("shop", ButtonState.PRESSED),
-        order(60, REVERSE),
-        order(103, NORMAL),
-    ),
-    "switched": (
-        AccessoryReleased(at=0, source="panel", number=103),
-        button("103", ButtonState.PRESSED),
-        order(61, REVERSE),
-    ),
-    "held": (order(103, REVERSE), button("door", ButtonState.PRESSED)),
+STRANGERS: Final[dict[str, tuple[Key, ...]]] = {
+    # a kind of fact, or a number or name, that is nothing to the device
+    "signal": ((NUMBER, 61), (BUTTON, "shop"), (ORDERED, 60), (ORDERED, 103)),
+    "switched": ((BUTTON, "103"), (ORDERED, 61)),
+    "held": ((ORDERED, 103), (BUTTON, "door")),
 }
 
 
-@pytest.mark.parametrize(("kind", "event"), [(kind, event) for kind in KINDS for event in STRANGERS[kind]])
+@pytest.mark.parametrize(("kind", "key"), [(kind, key) for kind in KINDS for key in STRANGERS[kind]])
 @pytest.mark.parametrize("trusting", [False, True])
-def test_what_a_device_does_not_listen_to_is_a_fault(kind: str, event: Event, trusting: bool) -> None:
-    """An event that the device does not listen to raises EngineError and changes nothing."""
+def test_what_a_device_does_not_listen_to_is_a_fault(kind: str, key: Key, trusting: bool) -> None:
+    """A fact that a control does not listen to raises EngineError and changes nothing."""
     _table, make, _news, trusted = KINDS[kind]
     selector = make()
     if trusting:
         selector.hear(trusted, 1)
-    before = selector.state()
+    before = selector.device.state()
 
-    with pytest.raises(EngineError, match="does not listen to"):
-        selector.hear(event, 2)
-    assert before == selector.state()
+    with pytest.raises(EngineError, match="nobody listens here to"):
+        selector.obeying.hear(key, Fact(REVERSE, 2, "panel"))
+    assert before == selector.device.state()
+
+
+def test_a_released_output_is_no_order() -> None:
+    """The release of an output changes nothing."""
+    mast = signal()
+    mast.hear(order(61, REVERSE), 1)
+    assert mast.hear(AccessoryReleased(at=0, source="panel", number=61), 2) is None
 
 
 def test_signal_that_knows_nothing_shows_its_most_restrictive_aspect() -> None:
@@ -188,13 +220,13 @@ def test_signal_that_knows_nothing_shows_its_most_restrictive_aspect() -> None:
 
 def test_light_that_knows_nothing_is_off_unless_its_owner_wants_it_on() -> None:
     """At the start there is nothing to hold: a light is dark, or on where it is on while it does not know."""
-    lights = {light.name: Switched(light) if light.accessory else Held(light) for light in LAYOUT.lights}
+    lights = {light.name: Alone(light_device(light)) for light in LAYOUT.lights}
 
     assert {
         "mill": Choice(OFF, NOTHING_YET),
         "inn": Choice(OFF, NOTHING_YET),
         "chapel": Choice(ON, NOTHING_YET),
-        "kiosk": Choice(OFF, NOT_HELD),
+        "kiosk": Choice(OFF, NOT_PRESSED),
     } == {name: selector.choice for name, selector in lights.items()}
 
 
@@ -222,10 +254,10 @@ def test_position_without_an_aspect_changes_nothing() -> None:
     """A position that orders nothing leaves aspect, reason and trust as they were."""
     selector = signal()
     selector.hear(order(61, REVERSE), 1)
-    before = selector.state()
+    before = selector.device.state()
 
     assert selector.hear(order(62, REVERSE), 2) is None
-    assert before == selector.state()
+    assert before == selector.device.state()
 
 
 @pytest.mark.parametrize("position", [Position.MOVING, Position.UNKNOWN])
@@ -272,7 +304,7 @@ def test_light_does_what_its_owner_says_when_it_no_longer_knows(
     name: str, accessory: int, shown: str
 ) -> None:
     """A lit light whose source is lost holds, goes off, or stays on."""
-    selector = Switched(light(name))
+    selector = Alone(light_device(light(name)))
     selector.hear(order(accessory, light(name).on_when), 1)
     assert ON == selector.choice.aspect
 
@@ -287,7 +319,7 @@ def test_dark_light_does_what_its_owner_says_when_it_no_longer_knows(
     name: str, accessory: int, shown: str
 ) -> None:
     """A dark light whose source is lost holds, stays off, or comes on."""
-    selector = Switched(light(name))
+    selector = Alone(light_device(light(name)))
     selector.hear(order(accessory, REVERSE if light(name).on_when is NORMAL else NORMAL), 1)
     assert OFF == selector.choice.aspect
 
@@ -314,6 +346,7 @@ def test_state_survives_as_plain_data(kind: str) -> None:
     first, second = make(), make()
     first.hear(trusted, 7)
 
-    second.set_state(first.state())
+    second.device.set_state(first.device.state())
+    second.device.decide(second.track.known)
 
     assert (first.choice, first.trust) == (second.choice, second.trust)

@@ -1,0 +1,150 @@
+"""One device: what tells it what to show, and which of that counts."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from bridge.events import BlockState
+from bridge.layout import controls
+from bridge.layout.model import Light, Signal
+from bridge.logic.known import BLOCK, SIGNAL, Fact, Key, Known
+from bridge.logic.reasons import Choice
+from bridge.logic.selection import (
+    Control,
+    SteppedButton,
+    aspect_numbers,
+    held,
+    last_command,
+    latched_buttons,
+    switched,
+)
+from bridge.logic.working_out import Ahead, Following, HeldButtons, PositionTable, in_order
+
+DARK: Final = "dark"
+"""What a signal shows that is not lit, whatever its aspect is."""
+
+
+class Device:
+    """A signal or a light.
+
+    Attributes:
+        name: its name.
+        keys: what it has to hear of.
+        choice: the aspect that it has, and why.
+        shown: what its lamps show: the aspect, or dark.
+    """
+
+    def __init__(self, name: str, parts: tuple[Control, ...], ranks: dict[str, int]) -> None:
+        """Make a device of its controls; `ranks` says how good each aspect is, the most restrictive 0."""
+        self.name = name
+        self.controls = parts
+        self._ranks = ranks
+        self.keys: tuple[Key, ...] = tuple(dict.fromkeys(key for part in parts for key in part.keys))
+        self.choice = self.shown = Choice("", "")
+
+    def hear(self, key: Key, fact: Fact) -> None:
+        """Take a new fact of one of its keys."""
+        for part in self.controls:
+            if key in part.keys:
+                part.hear(key, fact)
+
+    def lose(self, source: str, event: int) -> bool:
+        """Take it that a source is no longer heard; return whether anything here rested on it."""
+        rested = False
+        for part in self.controls:
+            rested |= part.lose(source, event)
+        return rested
+
+    def give_up(self, reason: str) -> None:
+        """Choose nothing: stay as it is."""
+
+    def decide(self, known: Known) -> None:
+        """Choose anew: of what several controls say, the most restrictive counts."""
+        first, *others = [part.choose(known) for part in self.controls]
+        for other in others:
+            first = self._lower(first, other)
+        self.choice = first
+        self.shown = self._lit(known)
+
+    def _lower(self, one: Choice, other: Choice) -> Choice:
+        if self._ranks[other.aspect] < self._ranks[one.aspect]:
+            one, other = other, one
+        if one.aspect == other.aspect:
+            return one
+        reason = f"{one.reason}; without that {other.aspect}, because {other.reason}"
+        return Choice(one.aspect, reason, in_order((*one.causes, *other.causes)), one.source)
+
+    def _lit(self, known: Known) -> Choice:
+        del known
+        return self.choice
+
+    def state(self) -> list[Any]:
+        """Return what its controls remember, as plain data."""
+        return [part.state() for part in self.controls]
+
+    def set_state(self, data: list[Any]) -> None:
+        """Take back what `state` gave; raise TypeError or ValueError if it is none."""
+        for part, each in zip(self.controls, data, strict=True):
+            part.set_state(each)
+
+
+class SignalDevice(Device):
+    """A signal, which may be dark although it has an aspect.
+
+    Attributes:
+        rest: its most restrictive aspect.
+    """
+
+    def __init__(self, signal: Signal, main: Signal | None) -> None:
+        """Make a signal; `main` is the one on its mast under which it is dark, if there is one."""
+        self.rest = signal.rest
+        ranks = {row.name: rank for rank, row in enumerate(signal.aspects)}
+        super().__init__(
+            signal.name, tuple(_control(each, signal.rest, ranks) for each in signal.controls), ranks
+        )
+        self._main = main
+        self._lit_by = signal.lit_by
+        overlay: list[Key] = [(BLOCK, block) for block in signal.lit_by]
+        overlay += [(SIGNAL, main.name)] if main is not None else []
+        self.keys = tuple(dict.fromkeys((*self.keys, *overlay)))
+
+    def give_up(self, reason: str) -> None:
+        """Show the most restrictive aspect."""
+        self.choice = self.shown = Choice(self.rest, reason)
+
+    def _lit(self, known: Known) -> Choice:
+        if self._main is not None:
+            fact = known.get((SIGNAL, self._main.name))
+            if fact is None or fact.value == self._main.rest:
+                event = 0 if fact is None else fact.event
+                return Choice(DARK, f"{self._main.name} shows {self._main.rest}", in_order([event]))
+        if self._lit_by:
+            facts = [known.get((BLOCK, block)) for block in self._lit_by]
+            if all(fact is not None and fact.value == BlockState.CLEAR for fact in facts):
+                return Choice(DARK, "no train is near", in_order(fact.event for fact in facts if fact))
+        return self.choice
+
+
+def light_device(light: Light) -> Device:
+    """Return the device of a light."""
+    return Device(light.name, (switched(light) if light.accessory is not None else held(light),), {})
+
+
+def _control(control: controls.Control, rest: str, ranks: dict[str, int]) -> Control:
+    match control:
+        case controls.LastCommand():
+            return last_command(control, rest)
+        case controls.AspectNumbers():
+            return aspect_numbers(control, rest)
+        case controls.LatchedButtons():
+            return latched_buttons(control, rest)
+        case controls.SteppedButton():
+            return SteppedButton(control, rest)
+        case controls.PositionTable():
+            return PositionTable(control, rest)
+        case controls.Ahead():
+            return Ahead(control, rest)
+        case controls.HeldButtons():
+            return HeldButtons(control, rest, ranks)
+        case controls.Following():
+            return Following(control, rest)

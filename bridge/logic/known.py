@@ -1,0 +1,122 @@
+"""What is known of the layout: one fact for each thing that was told of, with who told it and when."""
+
+from __future__ import annotations
+
+from typing import Any, Final, NamedTuple, TypeAlias
+
+from bridge.events import Position
+
+Key: TypeAlias = tuple[str, int | str]
+"""What a fact is about: a subject and the number or name of the thing."""
+
+ORDERED: Final = "accessory"  # where an accessory was told to go, by its number
+PROVED: Final = "proved"  # where it is known to be
+NUMBER: Final = "aspect"  # the number of the aspect that an extended accessory was told to show
+BUTTON: Final = "button"
+BLOCK: Final = "block"  # as its filters let it through
+SIGNAL: Final = "signal"  # the aspect of a signal
+
+
+class Fact(NamedTuple):
+    """What is known of one thing.
+
+    Attributes:
+        value: in the words of the event.
+        event: number of the event that told it.
+        source: who told it; empty where it was worked out here.
+        copied: it is a kept copy of something older.
+        why: where something is unknown, the reason in words.
+    """
+
+    value: str
+    event: int
+    source: str
+    copied: bool = False
+    why: str = ""
+
+
+class Standing(NamedTuple):
+    """Where an accessory stands, as far as it is known.
+
+    Attributes:
+        position: normal or reverse, or None where that is not known.
+        proved: it is known by feedback, or would have to be.
+        fact: what was told last, if anything was.
+    """
+
+    position: Position | None
+    proved: bool
+    fact: Fact | None
+
+
+class Known:
+    """All facts.
+
+    Args:
+        feedback: accessories that tell where they are: what they were ordered says nothing of where they stand.
+    """
+
+    def __init__(self, feedback: frozenset[int] = frozenset()) -> None:
+        self._facts: dict[Key, Fact] = {}
+        self._feedback = feedback
+        self._has_told: set[int] = set()
+
+    def get(self, key: Key) -> Fact | None:
+        """Return what is known of a thing, or None."""
+        return self._facts.get(key)
+
+    def tell(self, key: Key, fact: Fact) -> bool:
+        """Take a fact and return whether it counts: a kept copy only fills in what is not known."""
+        if fact.copied and key in self._facts:
+            return False
+        self._facts[key] = fact
+        if key[0] == PROVED and isinstance(key[1], int):
+            self._has_told.add(key[1])
+        return True
+
+    def forget(self, source: str) -> list[Key]:
+        """Forget what a source told; return what that was about, in the order in which it was first told."""
+        gone = [key for key, fact in self._facts.items() if fact.source == source]
+        for key in gone:
+            del self._facts[key]
+        return gone
+
+    def standing(self, number: int) -> Standing:
+        """Return where an accessory stands: as proved where there is feedback, as ordered where there is none.
+
+        Better than restricted speed needs every switch of the route proved, not commanded: 49 CFR 236.303. A
+        layout without feedback has to do with orders, and whoever asks is told which of the two it was.
+        """
+        proved = number in self._feedback or number in self._has_told
+        fact = self._facts.get((PROVED if proved else ORDERED, number))
+        known = fact is not None and fact.value in _STANDS
+        return Standing(Position(fact.value) if fact is not None and known else None, proved, fact)
+
+    def snapshot(self) -> dict[str, Any]:
+        """Return everything as plain data."""
+        return {
+            "facts": [[*key, *fact] for key, fact in self._facts.items()],
+            "told": sorted(self._has_told),
+        }
+
+    def restore(self, data: dict[str, Any]) -> None:
+        """Take back what `snapshot` gave.
+
+        Raises:
+            KeyError, TypeError, ValueError: it is none; nothing has changed.
+        """
+        facts = {
+            (str(subject), _name(name)): Fact(str(value), int(event), str(source), bool(copied), str(why))
+            for subject, name, value, event, source, copied, why in data["facts"]
+        }
+        told = {int(number) for number in data["told"]}
+        self._facts, self._has_told = facts, told
+
+
+_STANDS: Final = (Position.NORMAL, Position.REVERSE)
+
+
+def _name(value: Any) -> int | str:
+    if isinstance(value, int | str):
+        return value
+    raise TypeError(f"{value!r} is neither a number nor a name")

@@ -1,0 +1,202 @@
+"""What is known of the track and the panels: events in, changed facts out; and the timers between the two."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Any, NamedTuple, TypeAlias
+
+from bridge.events import (
+    AccessoryOrdered,
+    AccessoryProved,
+    AspectOrdered,
+    Authority,
+    BlockReported,
+    ButtonReported,
+    Event,
+    Instant,
+    PowerReported,
+)
+from bridge.layout.model import Layout
+from bridge.logic.blocks import Block, Button, District
+from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, Fact, Key, Known
+
+
+class Change(NamedTuple):
+    """One thing of which something else is known now; `fact` is None where nothing is known any more."""
+
+    key: Key
+    fact: Fact | None
+
+
+_Timed: TypeAlias = District | Block | Button
+
+
+class Track:
+    """The facts, and what stands between a report and a fact: filters, power districts, bouncing contacts.
+
+    Attributes:
+        known: the facts.
+    """
+
+    def __init__(self, layout: Layout, buttons: Iterable[str]) -> None:
+        """Know nothing yet; `buttons` are those that something listens to."""
+        self.known = Known(frozenset(each.accessory for each in layout.turnouts if each.feedback))
+        self._districts = {each.name: District(each) for each in layout.districts}
+        self._blocks = {each.name: Block(each) for each in layout.blocks}
+        self._buttons = {name: Button(name) for name in buttons}
+        self._in_district: dict[str, list[Block]] = {each.name: [] for each in layout.districts}
+        for block in layout.blocks:
+            if block.district:
+                self._in_district[block.district].append(self._blocks[block.name])
+        # In the order in which timers that are due together run out.
+        self._timed: list[_Timed] = [
+            *self._districts.values(),
+            *self._blocks.values(),
+            *self._buttons.values(),
+        ]
+        for place, timed in enumerate(self._timed):
+            timed.place = place
+        self._due: dict[int, Instant] = {}  # by that place
+        for district in self._districts.values():
+            for each in self._in_district[district.name]:
+                each.doubt(district.trouble, 0)
+        for each in self._blocks.values():
+            self.known.tell((BLOCK, each.name), Fact(each.counts.state, 0, "", why=each.counts.why))
+
+    def hear(self, event: Event, number: int) -> list[Change]:
+        """Take an event with its number in the session; return what is known otherwise now, in order."""
+        match event:
+            case AccessoryOrdered():
+                return [self._told((ORDERED, event.number), event.position, event, number)]
+            case AccessoryProved():
+                return [self._told((PROVED, event.number), event.position, event, number)]
+            case AspectOrdered():
+                return [self._told((NUMBER, event.number), str(event.aspect), event, number)]
+            case ButtonReported():
+                return list(self._pressed(event, number))
+            case BlockReported():
+                return list(self._reported(event, number))
+            case PowerReported():
+                return list(self._powered(event, number))
+        return []
+
+    def _told(
+        self,
+        key: Key,
+        value: str,
+        event: AccessoryOrdered | AccessoryProved | AspectOrdered | ButtonReported,
+        number: int,
+    ) -> Change:
+        fact = Fact(value, number, event.source, event.authority is Authority.STATE)
+        self.known.tell(key, fact)
+        return Change(key, fact)
+
+    def _pressed(self, event: ButtonReported, number: int) -> Iterator[Change]:
+        button = self._buttons.get(event.name)
+        if button is None:
+            return
+        if event.authority is Authority.STATE:
+            yield self._told((BUTTON, event.name), event.state, event, number)
+        else:
+            yield from self._believed(button, button.report(event.state, event.source, event.at, number))
+
+    def _believed(self, button: Button, counts: tuple[str, str, int] | None) -> Iterator[Change]:
+        self._watch(button)
+        if counts is not None:
+            state, source, number = counts
+            key, fact = (BUTTON, button.name), Fact(state, number, source)
+            self.known.tell(key, fact)
+            yield Change(key, fact)
+
+    def _reported(self, event: BlockReported, number: int) -> Iterator[Change]:
+        block = self._blocks.get(event.name)
+        # A kept copy only fills in what is not known.
+        if block is not None and not (event.authority is Authority.STATE and block.source):
+            yield from self._counts(block, block.report(event.state, event.source, event.at, number))
+
+    def _powered(self, event: PowerReported, number: int) -> Iterator[Change]:
+        district = self._districts.get(event.district)
+        if district is not None and not (event.authority is Authority.STATE and district.source):
+            changed = district.report(event.state, event.source, event.at, number)
+            yield from self._reaches_blocks(district, changed, event.at)
+
+    def _reaches_blocks(self, district: District, changed: bool, at: Instant) -> Iterator[Change]:
+        self._watch(district)
+        for block in self._in_district[district.name] if changed else ():
+            if district.trouble:
+                yield from self._counts(block, block.doubt(district.trouble, district.event))
+            else:
+                yield from self._counts(block, block.rely(at, district.event))
+
+    def _counts(self, block: Block, changed: bool) -> Iterator[Change]:
+        self._watch(block)
+        if changed:
+            key, counts = (BLOCK, block.name), block.counts
+            fact = Fact(counts.state, counts.event, "", why=counts.why)
+            self.known.tell(key, fact)
+            yield Change(key, fact)
+
+    def lose(self, source: str, at: Instant, number: int) -> list[Change]:
+        """Forget what a source told: that may have changed meanwhile, and nobody would have heard of it."""
+        why = f"{source} was lost"
+        changes = [Change(key, None) for key in self.known.forget(source)]
+        for district in self._districts.values():
+            if district.source == source:
+                changes += self._reaches_blocks(district, district.lose(why, number), at)
+        for block in self._blocks.values():
+            if block.source == source:
+                changes += self._counts(block, block.lose(why, number))
+        return changes
+
+    def next_due(self) -> Instant | None:
+        """Return the instant of the next timer, or None while none is set."""
+        return min(self._due.values(), default=None)
+
+    def perform(self, due: Instant) -> list[Change]:
+        """Let every timer that is due at this instant run out, in the order of the file."""
+        changes: list[Change] = []
+        for place in sorted(place for place, at in self._due.items() if at == due):
+            timed = self._timed[place]
+            match timed:
+                case District():
+                    changes += self._reaches_blocks(timed, timed.expire(), due)
+                case Block():
+                    changes += self._counts(timed, timed.expire())
+                case Button():
+                    changes += self._believed(timed, timed.expire(due))
+        return changes
+
+    def _watch(self, timed: _Timed) -> None:
+        place = timed.place
+        if timed.due is None:
+            self._due.pop(place, None)
+        else:
+            self._due[place] = timed.due
+
+    def snapshot(self) -> dict[str, Any]:
+        """Return everything as plain data."""
+        return {
+            "known": self.known.snapshot(),
+            "districts": {name: each.state() for name, each in self._districts.items()},
+            "blocks": {name: each.state() for name, each in self._blocks.items()},
+            "buttons": {name: each.state() for name, each in self._buttons.items()},
+        }
+
+    def restore(self, data: dict[str, Any]) -> None:
+        """Take back what `snapshot` gave.
+
+        Raises:
+            KeyError, TypeError, ValueError: it is of another layout; some may have changed.
+        """
+        self.known.restore(data["known"])
+        parts: dict[str, Iterable[_Timed]] = {
+            "districts": self._districts.values(),
+            "blocks": self._blocks.values(),
+            "buttons": self._buttons.values(),
+        }
+        for part, own in parts.items():
+            if set(data[part]) != {each.name for each in own}:
+                raise ValueError(f"it is of other {part}")
+            for each in own:
+                each.set_state(data[part][each.name])
+                self._watch(each)

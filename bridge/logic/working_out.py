@@ -1,0 +1,216 @@
+"""Controls that remember nothing: what the device shall show is worked out anew from what is known.
+
+Wherever something that counts is not known, the answer is the most restrictive aspect, with the reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any, NamedTuple
+
+from bridge.events import BlockState, ButtonState, Position
+from bridge.layout import controls
+from bridge.logic.known import BLOCK, BUTTON, ORDERED, PROVED, SIGNAL, Fact, Key, Known, Standing
+from bridge.logic.reasons import Choice
+
+
+class WorkedOut:
+    """What all of them have in common: nothing to remember.
+
+    Attributes:
+        keys: what it has to hear of.
+        rest: the most restrictive aspect.
+    """
+
+    def __init__(self, keys: Iterable[Key], rest: str) -> None:
+        self.keys = tuple(dict.fromkeys(keys))
+        self.rest = rest
+
+    def hear(self, key: Key, fact: Fact) -> None:
+        """Take a new fact: it is known already."""
+
+    def lose(self, source: str, event: int) -> bool:
+        """Take it that a source is no longer heard: what it told is forgotten already."""
+        del source, event
+        return False
+
+    def state(self) -> list[Any]:
+        """Return nothing."""
+        return []
+
+    def set_state(self, data: list[Any]) -> None:
+        """Take back nothing."""
+        if data:
+            raise ValueError("there is nothing to remember here")
+
+
+class Fit(NamedTuple):
+    """Whether accessories stand as they have to.
+
+    Attributes:
+        fits: yes, no, or None where it is not known.
+        words: how they stand, or which of them is not known.
+        causes: numbers of the events that this rests on.
+    """
+
+    fits: bool | None
+    words: str
+    causes: tuple[int, ...]
+
+
+def fit(needs: controls.Needs, stands: Callable[[int], Standing]) -> Fit:
+    """Compare accessories with where they have to stand. One that stands otherwise settles it."""
+    words, causes, doubt = [], [], ""
+    for number, position in needs:
+        standing = stands(number)
+        if standing.fact is not None:
+            causes.append(standing.fact.event)
+        if standing.position is None:
+            what = "stands" if standing.proved else "was ordered"
+            doubt = doubt or f"it is not known where accessory {number} {what}"
+        elif standing.position is position:
+            how = "is proved" if standing.proved else "was ordered"
+            words.append(f"accessory {number} {how} {position.value}")
+        else:
+            return Fit(False, "", tuple(causes))
+    return Fit(None if doubt else True, doubt or " and ".join(words), tuple(causes))
+
+
+class PositionTable(WorkedOut):
+    """A table over what several accessories were ordered last; the first row that fits counts."""
+
+    def __init__(self, table: controls.PositionTable, rest: str) -> None:
+        super().__init__(((ORDERED, number) for row in table.rows for number, _position in row.needs), rest)
+        self._rows = table.rows
+
+    def choose(self, known: Known) -> Choice:
+        """Return the aspect of the first row that fits; where a row before it may fit as well, nobody knows."""
+
+        def stands(number: int) -> Standing:
+            fact = known.get((ORDERED, number))
+            return Standing(None if fact is None else Position(fact.value), False, fact)
+
+        seen: list[int] = []
+        for row in self._rows:
+            found = fit(row.needs, stands)
+            seen += found.causes
+            if found.fits is None:
+                return Choice(self.rest, found.words, in_order(seen))
+            if found.fits:
+                return Choice(row.aspect, found.words or "no other row of its table fits", in_order(seen))
+        return Choice(self.rest, "no row of its table fits how its accessories were ordered", in_order(seen))
+
+
+class Ahead(WorkedOut):
+    """Automatic signalling: the turnouts, the blocks up to the next signal, and what that shows."""
+
+    def __init__(self, ahead: controls.Ahead, rest: str) -> None:
+        keys: list[Key] = []
+        for way in ahead.ways:
+            for number, _position in way.turnouts:
+                keys += [(ORDERED, number), (PROVED, number)]
+            keys += [(BLOCK, block) for block in way.blocks]
+            keys += [(SIGNAL, way.following)] if way.following else []
+        super().__init__(keys, rest)
+        self._ways = ahead.ways
+
+    def choose(self, known: Known) -> Choice:
+        """Return the aspect for the way that is set, if all of it is clear.
+
+        A signal shows its most restrictive aspect where a block is occupied, a switch does not stand properly or
+        anything is not known: 49 CFR 236.205, 236.5.
+        """
+        seen: list[int] = []
+        for way in self._ways:
+            found = fit(way.turnouts, known.standing)
+            seen += found.causes
+            if found.fits is None:
+                return Choice(self.rest, found.words, in_order(seen))
+            if found.fits:
+                return self._along(way, found.words, seen, known)
+        return Choice(self.rest, "no way ahead is set", in_order(seen))
+
+    def _along(self, way: controls.Way, set_by: str, seen: list[int], known: Known) -> Choice:
+        for block in way.blocks:
+            fact = known.get((BLOCK, block))
+            if fact is None or fact.value != BlockState.CLEAR:
+                seen += [] if fact is None else [fact.event]
+                return Choice(self.rest, not_clear(block, fact), in_order(seen))
+            seen.append(fact.event)
+        words = [_clear(way.blocks)] if way.blocks else []
+        if set_by:
+            words.insert(0, set_by)
+        if not way.following:
+            return Choice(way.beyond, ", ".join([*words, "and nothing is known beyond"]), in_order(seen))
+        fact = known.get((SIGNAL, way.following))
+        if fact is None:
+            return Choice(
+                way.beyond, ", ".join([*words, f"and nothing is known of {way.following}"]), in_order(seen)
+            )
+        seen.append(fact.event)
+        aspect = way.shows.get(fact.value, way.beyond)
+        return Choice(aspect, ", ".join([*words, f"and {way.following} shows {fact.value}"]), in_order(seen))
+
+
+def not_clear(block: str, fact: Fact | None) -> str:
+    """Return in words why a block cannot be entered."""
+    if fact is not None and fact.value == BlockState.OCCUPIED:
+        return f"block {block} is occupied"
+    why = f": {fact.why}" if fact is not None and fact.why else ""
+    return f"it is not known whether block {block} is clear{why}"
+
+
+def _clear(blocks: tuple[str, ...]) -> str:
+    listed = " and ".join([", ".join(blocks[:-1]), blocks[-1]] if len(blocks) > 1 else blocks)
+    return f"block {listed} is clear" if len(blocks) == 1 else f"the blocks {listed} are clear"
+
+
+class HeldButtons(WorkedOut):
+    """The most restrictive aspect of the buttons that are held."""
+
+    def __init__(self, buttons: controls.HeldButtons, rest: str, ranks: dict[str, int]) -> None:
+        super().__init__(((BUTTON, button) for button in buttons.aspects), rest)
+        self._aspects = buttons.aspects
+        self._otherwise = buttons.otherwise
+        self._ranks = ranks
+
+    def choose(self, known: Known) -> Choice:
+        """Return the most restrictive of what the held buttons say; the same of a panel that was never heard of."""
+        held: list[tuple[int, str, str, int]] = []
+        seen: list[int] = []
+        for button, aspect in self._aspects.items():
+            fact = known.get((BUTTON, button))
+            if fact is None or fact.copied:
+                continue
+            seen.append(fact.event)
+            if fact.value == ButtonState.PRESSED:
+                held.append((self._ranks[aspect], aspect, button, fact.event))
+        if held:
+            _rank, aspect, button, event = min(held)
+            return Choice(aspect, f"button {button} is held", (event,))
+        if not seen:
+            return Choice(self.rest, "none of its buttons was heard of since the start")
+        return Choice(self._otherwise, "none of its buttons is held", in_order(seen))
+
+
+class Following(WorkedOut):
+    """A distant or repeater: what another signal shows, in this one's own aspects."""
+
+    def __init__(self, following: controls.Following, rest: str) -> None:
+        super().__init__([(SIGNAL, following.signal)], rest)
+        self._signal = following.signal
+        self._shows = following.shows
+
+    def choose(self, known: Known) -> Choice:
+        """Return what goes with the other signal's aspect."""
+        fact = known.get((SIGNAL, self._signal))
+        if fact is None:
+            return Choice(self.rest, f"nothing is known of {self._signal}")
+        return Choice(
+            self._shows.get(fact.value, self.rest), f"{self._signal} shows {fact.value}", (fact.event,)
+        )
+
+
+def in_order(events: Iterable[int]) -> tuple[int, ...]:
+    """Return event numbers in order, each once, and without the 0 that stands for none."""
+    return tuple(sorted(set(events) - {0}))
