@@ -56,6 +56,26 @@ class Report(NamedTuple):
     reason: str
 
 
+class Told(NamedTuple):
+    """Tell the world of something beside a device; kept for those who come later.
+
+    Attributes:
+        at: when.
+        subject: what kind of thing: `lock` of a turnout, `gate` of a crossing.
+        name: which of them.
+        state: what it is now, in one word.
+        reason: why, in a sentence.
+        causes: numbers of the events in the session that it rests on.
+    """
+
+    at: Instant
+    subject: str
+    name: str
+    state: str
+    reason: str
+    causes: tuple[int, ...]
+
+
 class Note(NamedTuple):
     """Something worth writing down that changes no light."""
 
@@ -64,4 +84,4 @@ class Note(NamedTuple):
     event: int
 
 
-Command: TypeAlias = PublishFrame | Decision | Report | Note
+Command: TypeAlias = PublishFrame | Decision | Report | Told | Note

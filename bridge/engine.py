@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from bridge.chain.timing import look_at_timing
-from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report
+from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
 from bridge.errors import EngineError, LayoutError
 from bridge.events import AccessoryOrdered, Event, Instant
 from bridge.layout.findings import Finding, errors, in_order
@@ -19,7 +19,7 @@ from bridge.layout.model import Layout
 from bridge.light.pictures import plan_devices
 from bridge.logic.board import Board
 from bridge.logic.look import claims
-from bridge.logic.reasons import STOPPED, Choice
+from bridge.logic.reasons import STOPPED, Choice, Outcome
 from bridge.logic.repeats import Repeats
 from bridge.stage import Stage
 
@@ -84,8 +84,8 @@ class Engine:
         if self._repeats.is_repeat(event):
             text = f"{_short(event)} again, within the repeat window of {event.source}"
             return [*due, Note(event.at, text, self.events)]
-        made = self._board.hear(event, self.events)
-        return [*due, *self._follow(made, event.at, Cause.EVENT)]
+        outcome = self._board.hear(event, self.events)
+        return [*due, *self._follow(outcome, event.at, Cause.EVENT)]
 
     def advance(self, instant: Instant) -> list[Command]:
         """Perform what is due and render an instant; return what follows, and the frames of what moves.
@@ -178,12 +178,12 @@ class Engine:
             commands += self._follow(self._board.perform(due), due, Cause.TIMER)
         return commands
 
-    def _follow(self, made: list[tuple[int, Choice]], at: Instant, cause: Cause) -> list[Command]:
+    def _follow(self, outcome: Outcome, at: Instant, cause: Cause) -> list[Command]:
         """Show what devices chose anew. What becomes more restrictive is on its way before anything becomes better."""
         told: list[Command] = []
         falling: list[tuple[int, str]] = []
         rising: list[tuple[int, str]] = []
-        for index, choice in made:
+        for index, choice in outcome.choices:
             name, before = self._plans[index].name, self._shown[index]
             if before != choice.aspect:
                 ranks = self._ranks[index]
@@ -197,7 +197,7 @@ class Engine:
             if group:
                 touched = {self._stage.show(index, aspect, at) for index, aspect in group}
                 frames += self._stage.render(at, touched, cause)
-        return frames + told
+        return [*frames, *told, *(Told(at, *word) for word in outcome.words)]
 
 
 def _short(event: Event) -> str:

@@ -17,7 +17,7 @@ from bridge.events import (
 from bridge.layout.model import Layout
 from bridge.logic.device import Device, SignalDevice, light_device
 from bridge.logic.known import BUTTON, NUMBER, ORDERED, SIGNAL, Fact, Key
-from bridge.logic.reasons import Choice
+from bridge.logic.reasons import Choice, Outcome
 from bridge.logic.track import Change, Track
 
 NEVER_SETTLES: Final = "it and the signals that it depends on never come to rest"
@@ -57,8 +57,8 @@ class Board:
         """What every device shows, and why, in their order."""
         return [device.shown for device in self.devices]
 
-    def hear(self, event: Event, number: int) -> list[tuple[int, Choice]]:
-        """Take an event; return the devices that show something else now, or for another reason, in their order.
+    def hear(self, event: Event, number: int) -> Outcome:
+        """Take an event; return what came of it.
 
         Args:
             event: what happened.
@@ -75,19 +75,19 @@ class Board:
                 self._node(event, number, dirty)
             case _:
                 self._spread(self._track.hear(event, number), dirty)
-        return self._settle(dirty, number) if dirty else []
+        return Outcome(self._settle(dirty, number) if dirty else [], [])
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
         return self._track.next_due()
 
-    def perform(self, due: Instant) -> list[tuple[int, Choice]]:
-        """Let every timer that is due at this instant run out; return as `hear` does."""
+    def perform(self, due: Instant) -> Outcome:
+        """Let every timer that is due at this instant run out; return what came of it."""
         dirty: set[int] = set()
         changes = self._track.perform(due)
         self._spread(changes, dirty)
         number = max((change.fact.event for change in changes if change.fact is not None), default=0)
-        return self._settle(dirty, number)
+        return Outcome(self._settle(dirty, number), [])
 
     def _spread(self, changes: list[Change], dirty: set[int]) -> None:
         """Tell changes to all who listen."""

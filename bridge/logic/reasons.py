@@ -21,6 +21,36 @@ class Choice(NamedTuple):
     source: str = ""
 
 
+class Word(NamedTuple):
+    """What there is to tell of something beside a device: the lock of a turnout, the gate of a crossing.
+
+    Attributes:
+        subject: what kind of thing.
+        name: which of them.
+        state: what it is now, in one word.
+        reason: one sentence.
+        causes: numbers of the events in the session that it rests on.
+    """
+
+    subject: str
+    name: str
+    state: str
+    reason: str
+    causes: tuple[int, ...] = ()
+
+
+class Outcome(NamedTuple):
+    """What came of an event or a timer.
+
+    Attributes:
+        choices: devices that show something else now, or for another reason, by their index and in their order.
+        words: what else there is to tell, in order.
+    """
+
+    choices: list[tuple[int, Choice]]
+    words: list[Word]
+
+
 NOTHING_YET: Final = "nothing was ordered since the start"
 NOT_PRESSED: Final = "the button was not pressed since the start"
 STOPPED: Final = "lamproom has stopped"

@@ -8,6 +8,7 @@ A log is JSON Lines (one JSON object a line, UTF-8, `\n`). The first key says wh
 | `in`       | an input as it came, with the events that were made of it and the number of the first |
 | `refused`  | an input that meant nothing |
 | `decided`  | a device was given an aspect |
+| `told`     | a lock or a gate is otherwise now |
 | `note`     | something that changed no light |
 | `frame`    | a whole frame that an event, a timer, the start or the end caused |
 | `rendered` | instants that were rendered for what moves; now and then with a digest a chain |
@@ -25,7 +26,7 @@ from base64 import b64encode
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
-from bridge.commands import Cause, Decision, Note
+from bridge.commands import Cause, Decision, Note, Told
 from bridge.events import Event, Instant, event_to_data
 
 LOG: Final = "lamproom"
@@ -152,7 +153,7 @@ class End:
     digests: dict[str, str]
 
 
-Line: TypeAlias = Header | Input | Refused | Decision | Note | Frame | Rendered | Lost | End
+Line: TypeAlias = Header | Input | Refused | Decision | Told | Note | Frame | Rendered | Lost | End
 
 
 def line_bytes(line: Line) -> bytes:
@@ -175,6 +176,9 @@ def _data(line: Line) -> dict[str, Any]:
         case Decision():
             data: dict[str, Any] = {"decided": line.device, "at": line.at, "before": line.before}
             return data | {"aspect": line.aspect, "reason": line.reason, "causes": list(line.causes)}
+        case Told():
+            data = {"told": line.subject, "at": line.at, "name": line.name, "state": line.state}
+            return data | {"reason": line.reason, "causes": list(line.causes)}
         case Note():
             return {"note": line.text, "at": line.at, "event": line.event}
         case Frame():

@@ -9,7 +9,7 @@ from base64 import b64decode
 from collections.abc import Callable
 from typing import Any, Final
 
-from bridge.commands import Cause, Decision, Note
+from bridge.commands import Cause, Decision, Note, Told
 from bridge.errors import DecodeError
 from bridge.events import Instant, event_from_data
 from bridge.record.digests import text_digest
@@ -212,6 +212,17 @@ def _decided(fields: _Fields) -> Line:
     )
 
 
+def _told(fields: _Fields) -> Line:
+    return Told(
+        at=fields.whole("at"),
+        subject=fields.text("told"),
+        name=fields.text("name"),
+        state=fields.text("state"),
+        reason=fields.text("reason"),
+        causes=_causes(fields),
+    )
+
+
 def _causes(fields: _Fields) -> tuple[int, ...]:
     if fields.has("causes"):
         return tuple(fields.number(each, "causes") for each in fields.items("causes"))
@@ -261,6 +272,7 @@ _READERS: Final[dict[str, Callable[[_Fields], Line]]] = {
     "in": _input,
     "refused": _refused,
     "decided": _decided,
+    "told": _told,
     "note": _note,
     "frame": _frame,
     "rendered": _rendered,

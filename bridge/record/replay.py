@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final, TypeAlias
 
-from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report
+from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
 from bridge.engine import Engine, look_at
 from bridge.errors import DecodeError, EngineError, LayoutError
 from bridge.events import Event, Instant
@@ -28,7 +28,7 @@ Progress: TypeAlias = Callable[[int, int], None]
 LINES_A_PROGRESS: Final = 1000
 """Progress is told every so many lines, and at the end."""
 
-_Made: TypeAlias = PublishFrame | Decision | Note
+_Made: TypeAlias = PublishFrame | Decision | Told | Note
 
 
 def replay(path: Path, layout_text: str | None = None, progress: Progress | None = None) -> ReplayResult:
@@ -151,7 +151,7 @@ class _Replay:
                 self._rendered(number, line)
             case Frame():
                 self._frame(number, line)
-            case Decision() | Note():
+            case Decision() | Told() | Note():
                 self._decided(number, line)
             case End():
                 self._end(number, line)
@@ -227,7 +227,7 @@ class _Replay:
             found = frame_difference(self._layout, chain, line.levels, made.levels, line=number, at=line.at)
             self._note_difference(found)
 
-    def _decided(self, number: int, line: Decision | Note) -> None:
+    def _decided(self, number: int, line: Decision | Told | Note) -> None:
         self._decisions += isinstance(line, Decision)
         made = self._next(number, line)
         if isinstance(made, Decision) and isinstance(line, Decision):
@@ -240,7 +240,12 @@ class _Replay:
             elif made != line:
                 # A newer lamproom may say it better, and the light is the same.
                 self._reworded.append(number)
-        elif isinstance(made, Note) and made != line:
+        elif isinstance(made, Told) and isinstance(line, Told) and made.state != line.state:
+            what = (
+                f"the {line.subject} {line.name} is {line.state} in the log, and {made.state} in the replay"
+            )
+            self._differs(number, line.at, what)
+        elif isinstance(made, Told | Note) and made != line:
             self._reworded.append(number)
 
     def _next(self, number: int, line: _Made) -> _Made | None:
@@ -303,6 +308,8 @@ def _place(made: _Made) -> tuple[object, ...]:
             return ("frame", made.at, made.chain, made.cause)
         case Decision():
             return ("decision", made.at, made.device, made.causes)
+        case Told():
+            return ("told", made.at, made.subject, made.name)
         case Note():
             return ("note", made.at, made.event)
 
@@ -313,5 +320,7 @@ def _words(made: _Made, keys: tuple[str, ...]) -> str:
             return f"a frame of {keys[made.chain]}"
         case Decision():
             return f"the decision that {made.device} goes from {made.before} to {made.aspect} ({made.reason})"
+        case Told():
+            return f"that the {made.subject} {made.name} is {made.state} ({made.reason})"
         case Note():
             return f"the note {made.text!r}"

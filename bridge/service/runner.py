@@ -13,7 +13,7 @@ from collections.abc import Callable
 from typing import Final
 
 from adapters.contract import ChainPlace, EventSource, FrameOutput, Raw
-from bridge.commands import Command, Decision, PublishFrame, Report
+from bridge.commands import Command, Decision, PublishFrame, Report, Told
 from bridge.commands import Note as EngineNote
 from bridge.engine import Engine
 from bridge.errors import DecodeError
@@ -284,7 +284,7 @@ class Runner:
         for command in commands:
             if isinstance(command, PublishFrame):
                 self.counts["frames"] += 1
-            elif isinstance(command, Report):
+            elif isinstance(command, Report | Told):
                 self._status.report(command)
             elif isinstance(command, Decision):
                 if command.before != command.aspect:

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from adapters.contract import Raw
 from bridge import __version__
-from bridge.commands import Report
+from bridge.commands import Report, Told
 from bridge.events import LinkState
 from bridge.service.broker import BrokerLink
 from bridge.service.term import BRIDGE_FILTER, Term
@@ -45,17 +45,22 @@ class Status:
         self._run = secrets.token_hex(4)
         self._told = False  # what the broker keeps under our name is from us, or newer
         self._layout = layout
-        self._reports: dict[str, Report] = {}
+        self._reports: dict[str, dict[str, str]] = {}  # by topic
         self._due: dict[str, None] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._willed = term.tentative
         link.will(self._topic, self._said("lost", self._willed))
         link.subscribe(BRIDGE_FILTER, self._heard)
 
-    def report(self, report: Report) -> None:
-        """Tell what a device shows, soon."""
-        self._reports[report.device] = report
-        self._due[report.device] = None
+    def report(self, report: Report | Told) -> None:
+        """Tell what a device shows, or how a lock or a gate stands, soon."""
+        if isinstance(report, Told):
+            topic = f"lamproom/{report.subject}/{report.name}"
+            self._reports[topic] = {"state": report.state, "reason": report.reason}
+        else:
+            topic = f"lamproom/device/{report.device}"
+            self._reports[topic] = {"aspect": report.aspect, "reason": report.reason}
+        self._due[topic] = None
         self._arm(GATHER)
 
     def link_changed(self, state: LinkState) -> None:
@@ -116,13 +121,11 @@ class Status:
         self._timer = None
         if not self._link.connected or self._term.value is None:
             return  # everything is told again when the link is up and the term settled
-        for device in list(islice(self._due, most)):
-            report = self._reports[device]
-            said = {"aspect": report.aspect, "reason": report.reason}
-            payload = json.dumps(said, ensure_ascii=False).encode()
-            if not self._link.publish(f"lamproom/device/{device}", payload, retain=True):
+        for topic in list(islice(self._due, most)):
+            payload = json.dumps(self._reports[topic], ensure_ascii=False).encode()
+            if not self._link.publish(topic, payload, retain=True):
                 self._arm(AGAIN)
                 return
-            del self._due[device]
+            del self._due[topic]
         if self._due:
             self._arm(BETWEEN)

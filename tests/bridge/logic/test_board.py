@@ -59,7 +59,7 @@ def asked() -> Iterator[list[str]]:
 
 def heard_by(board: Board, event: Event) -> list[str]:
     """Tell an event and return the devices whose choice was made anew."""
-    return [board.devices[index].name for index, _choice in board.hear(event, 1)]
+    return [board.devices[index].name for index, _choice in board.hear(event, 1).choices]
 
 
 def test_devices_stand_in_the_order_of_the_file() -> None:
@@ -71,7 +71,7 @@ def test_all_who_listen_to_one_accessory_hear_it_in_their_order() -> None:
     """Several devices on one accessory all obey one order, in the order of the file and not of their names."""
     board = Board(layout(SHARED))
 
-    made = board.hear(order(7, REVERSE), 3)
+    made = board.hear(order(7, REVERSE), 3).choices
 
     assert [(0, "clear", (3,)), (1, "stop", (3,)), (2, "on", (3,))] == [
         (index, choice.aspect, choice.causes) for index, choice in made
@@ -115,7 +115,7 @@ def test_facts_that_choose_no_aspect_yet_change_nothing(event: Event) -> None:
     board = Board(layout())
     before = board.snapshot()
 
-    assert [] == board.hear(event, 1)
+    assert ([], []) == board.hear(event, 1)
     assert before == board.snapshot()
 
 
@@ -129,7 +129,7 @@ def test_facts_that_choose_no_aspect_yet_change_nothing(event: Event) -> None:
 )
 def test_facts_that_no_device_needs_are_known_and_change_nothing(event: Event) -> None:
     """A fact that no device of this layout chooses by is kept, and no device is told otherwise."""
-    assert [] == Board(layout()).hear(event, 1)
+    assert ([], []) == Board(layout()).hear(event, 1)
 
 
 def test_lost_source_reaches_all_who_rest_on_it() -> None:

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.commands import Cause, Decision, Note
+from bridge.commands import Cause, Decision, Note, Told
 from bridge.errors import DecodeError
 from bridge.record.digests import text_digest
 from bridge.record.lines import End, Frame, Header, Input, Line, Lost, Refused, Rendered, line_bytes, pack
@@ -40,6 +40,7 @@ lines: st.SearchStrategy[Line] = st.one_of(
     inputs(),
     st.builds(Refused, counts, ats, words, words, st.binary(max_size=20), counts, words, st.booleans()),
     st.builds(Decision, ats, words, words, words, words, st.lists(counts, max_size=3).map(tuple)),
+    st.builds(Told, ats, words, words, words, words, st.lists(counts, max_size=3).map(tuple)),
     st.builds(Note, ats, words, counts),
     st.builds(Frame, words, ats, st.sampled_from(Cause), st.binary(max_size=20)),
     st.builds(Rendered, st.lists(ats).map(tuple), st.none() | digests),
