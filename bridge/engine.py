@@ -18,7 +18,7 @@ from bridge.layout.findings import Finding, errors, in_order
 from bridge.layout.model import Layout
 from bridge.light.pictures import plan_devices
 from bridge.logic.board import Board
-from bridge.logic.look import claims
+from bridge.logic.look import look_at_logic
 from bridge.logic.reasons import STOPPED, Choice, Outcome
 from bridge.logic.repeats import Repeats
 from bridge.stage import Stage
@@ -29,7 +29,7 @@ SNAPSHOT_FORMAT: Final = 1
 def look_at(layout: Layout) -> tuple[Finding, ...]:
     """Return what the rooms find in a layout that was read without errors, in the order of the file."""
     _plans, found = plan_devices(layout)
-    return in_order((*found, *claims(layout), *look_at_timing(layout)))
+    return in_order((*found, *look_at_logic(layout), *look_at_timing(layout)))
 
 
 class Engine:

@@ -26,7 +26,8 @@ from tests.test_documentation import layout_blocks
 
 GUIDE = "config/guide/layout-file.md"
 SIGNALS = "config/guide/signals.md"
-PAGES = ("README.md", GUIDE, SIGNALS, "config/guide/mqtt.md")
+INTERLOCKING = "config/guide/interlocking.md"
+PAGES = ("README.md", GUIDE, SIGNALS, INTERLOCKING, "config/guide/mqtt.md")
 
 
 def page(name: str) -> str:
@@ -71,7 +72,7 @@ def keys() -> set[str]:
 
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    text = page(GUIDE) + page(SIGNALS)
+    text = page(GUIDE) + page(SIGNALS) + page(INTERLOCKING)
     assert {"first-channel", "repeat-window", "root", "frames-per-second"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)
 

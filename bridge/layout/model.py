@@ -14,6 +14,7 @@ from bridge.events import Position
 from bridge.layout.chips import ChipType
 from bridge.layout.controls import CommandRow, Control, LastCommand
 from bridge.layout.findings import Mark
+from bridge.layout.routes import Locking, Route
 
 ON: Final = "on"
 OFF: Final = "off"
@@ -189,6 +190,8 @@ class Signal:
         controls: what tells it; the most restrictive of what they say counts.
         dark_under: the main signal of its mast, under which it is dark while that shows its most restrictive aspect.
         lit_by: the blocks of which one has to be occupied for it to be lit; none if it is always lit.
+        routes: from it to the next signals; with any, it is interlocked and clears for none but these.
+        locking: how it locks them.
         change: how one aspect gives way to the next.
         mark: its place in the file.
     """
@@ -200,6 +203,8 @@ class Signal:
     controls: tuple[Control, ...]
     dark_under: str
     lit_by: tuple[str, ...]
+    routes: tuple[Route, ...]
+    locking: Locking
     change: Change
     mark: Mark
 
@@ -244,10 +249,18 @@ class District:
 
 @dataclass(frozen=True, slots=True)
 class Turnout:
-    """An accessory that is a turnout; with `feedback` only what is proved counts, and never what was ordered."""
+    """An accessory that is a turnout.
+
+    Attributes:
+        accessory: its number.
+        feedback: only what is proved counts, and never what was ordered.
+        block: the block that it lies in, or empty: its lock is let go of with that section of a route.
+        mark: its place in the file.
+    """
 
     accessory: int
     feedback: bool
+    block: str
     mark: Mark
 
 

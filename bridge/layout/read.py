@@ -98,7 +98,7 @@ def _whole(desk: Desk) -> Layout:
         chains=tuple(planting.chains),
         districts=tuple(districts),
         blocks=tuple(blocks),
-        turnouts=tuple(read_turnouts(desk)),
+        turnouts=tuple(read_turnouts(desk, blocks)),
         signals=tuple(signals),
         lights=tuple(lights),
         colours=colours,

@@ -87,7 +87,7 @@ def read_controls(desk: Desk, entry: SignalEntry, known: Known, path: Path) -> t
     return tuple(control for control in controls if control is not None)
 
 
-def _is_aspect(desk: Desk, aspect: str, names: Collection[str], path: Path) -> bool:
+def is_aspect(desk: Desk, aspect: str, names: Collection[str], path: Path) -> bool:
     """Return whether an aspect is one of these, and note it if not; where none could be read nobody is blamed."""
     if aspect in names or not names:
         return True
@@ -134,7 +134,7 @@ def _commands(
                 )
                 continue
             marks[position] = desk.mark(inner)
-            if _is_aspect(desk, aspect, known.aspects, inner):
+            if is_aspect(desk, aspect, known.aspects, inner):
                 orders[position] = aspect
         if not marks:
             desk.error(
@@ -144,7 +144,8 @@ def _commands(
     return tuple(rows)
 
 
-def _needs(wanted: Mapping[int, str]) -> Needs:
+def needs(wanted: Mapping[int, str]) -> Needs:
+    """Return accessories with their positions, without those that may be anywhere."""
     return tuple((number, POSITION_WORDS[word]) for number, word in wanted.items() if word != "any")
 
 
@@ -152,8 +153,8 @@ def _table(desk: Desk, entries: tuple[TableRowEntry, ...], known: Known, path: P
     rows = []
     for index, entry in enumerate(entries):
         where = (*path, index)
-        if _is_aspect(desk, entry.show, known.aspects, (*where, "show")):
-            rows.append(TableRow(_needs(entry.when), entry.show, desk.mark(where)))
+        if is_aspect(desk, entry.show, known.aspects, (*where, "show")):
+            rows.append(TableRow(needs(entry.when), entry.show, desk.mark(where)))
     return PositionTable(tuple(rows), desk.key_mark(path))
 
 
@@ -161,7 +162,7 @@ def _numbers(desk: Desk, entry: NumberEntry, known: Known, path: Path) -> Aspect
     aspects = {
         number: aspect
         for number, aspect in entry.aspects.items()
-        if _is_aspect(desk, aspect, known.aspects, (*path, "aspects", str(number)))
+        if is_aspect(desk, aspect, known.aspects, (*path, "aspects", str(number)))
     }
     return AspectNumbers(entry.accessory, aspects, desk.key_mark(path))
 
@@ -182,13 +183,13 @@ def _way(desk: Desk, entry: WayEntry, known: Known, path: Path) -> Way | None:
         sound.append(is_signal(desk, entry.next, known.signals, (*path, "next")))
         others, series = known.signals.get(entry.next, ((), ()))
     for other, own in entry.shows.items():
-        sound.append(_is_aspect(desk, own, known.aspects, (*path, "shows", other)))
+        sound.append(is_aspect(desk, own, known.aspects, (*path, "shows", other)))
         if others and other not in others:
             text = f"{entry.next} has no aspect {other!r}; {choice(other, others)}"
             desk.key_error((*path, "shows", other), text)
             sound.append(False)
     if entry.beyond is not None:
-        sound.append(_is_aspect(desk, entry.beyond, known.aspects, (*path, "beyond")))
+        sound.append(is_aspect(desk, entry.beyond, known.aspects, (*path, "beyond")))
     said_all = entry.beyond is not None and (entry.next is None or set(entry.shows) >= set(others))
     if not known.sequence and known.aspects and not said_all:
         desk.error(
@@ -206,7 +207,7 @@ def _way(desk: Desk, entry: WayEntry, known: Known, path: Path) -> Way | None:
         for place, other in enumerate(series)
         if known.sequence and other not in entry.shows
     }
-    return Way(_needs(entry.turnouts), entry.blocks, entry.next or "", shows, beyond, desk.mark(path))
+    return Way(needs(entry.turnouts), entry.blocks, entry.next or "", shows, beyond, desk.mark(path))
 
 
 def _buttons(desk: Desk, entry: ButtonsEntry, known: Known, path: Path) -> Control | None:
@@ -222,15 +223,15 @@ def _buttons(desk: Desk, entry: ButtonsEntry, known: Known, path: Path) -> Contr
     mark = desk.key_mark(path)
     if entry.stepped is not None:
         for place, aspect in enumerate(entry.stepped.aspects):
-            _is_aspect(desk, aspect, known.aspects, (*path, "stepped", "aspects", place))
+            is_aspect(desk, aspect, known.aspects, (*path, "stepped", "aspects", place))
         return SteppedButton(entry.stepped.button, entry.stepped.aspects, mark)
     aspects = entry.held or entry.latched or {}
     for button, aspect in aspects.items():
-        _is_aspect(desk, aspect, known.aspects, (*path, given[0], button))
+        is_aspect(desk, aspect, known.aspects, (*path, given[0], button))
     if entry.held is None:
         return LatchedButtons(aspects, mark)
     if entry.otherwise is not None:
-        _is_aspect(desk, entry.otherwise, known.aspects, (*path, "otherwise"))
+        is_aspect(desk, entry.otherwise, known.aspects, (*path, "otherwise"))
     return HeldButtons(aspects, entry.otherwise or next(iter(known.aspects), ""), mark)
 
 
@@ -245,7 +246,7 @@ def _following(desk: Desk, wanted: Any, known: Known, path: Path) -> Following |
     others, _series = known.signals[entry.signal]
     sound = True
     for other, own in entry.shows.items():
-        sound &= _is_aspect(desk, own, known.aspects, (*path, "shows", other))
+        sound &= is_aspect(desk, own, known.aspects, (*path, "shows", other))
         if others and other not in others:
             desk.key_error(
                 (*path, "shows", other), f"{entry.signal} has no aspect {other!r}; {choice(other, others)}"

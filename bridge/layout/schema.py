@@ -250,6 +250,48 @@ class FollowingEntry(Entry):
     shows: dict[Name, Name] = Field(default_factory=dict)
 
 
+class RouteEntry(Entry):
+    """One route from a signal.
+
+    Attributes:
+        turnouts: where the turnouts in it have to stand.
+        flank: where turnouts beside it have to stand.
+        sections: its blocks in the order in which a train takes them.
+        clear: other blocks that have to be clear.
+        conflicts: signals that may not be better than their most restrictive aspect at the same time.
+        at_most: the best aspect for this route.
+    """
+
+    turnouts: dict[Accessory, Annotated[str, one_of("normal", "reverse", "closed", "thrown")]] = Field(
+        default_factory=dict
+    )
+    flank: dict[Accessory, Annotated[str, one_of("normal", "reverse", "closed", "thrown")]] = Field(
+        default_factory=dict
+    )
+    sections: Annotated[tuple[Name, ...], Field(min_length=1)]
+    clear: tuple[Name, ...] = ()
+    conflicts: tuple[Name, ...] = ()
+    at_most: Name | None = None
+
+
+class LockingEntry(Entry):
+    """How a signal locks its routes.
+
+    Attributes:
+        approach: the blocks before the signal; with none, a route always stays locked for `time`.
+        time: how long a route stays locked after its signal was put back in the face of a train.
+        release: how long a section behind a train has to be clear; 5 s at the least.
+        refused: what becomes of an order that cannot be obeyed: `hold` or `drop`.
+        reclear: whether the signal clears again by itself for the next train.
+    """
+
+    approach: tuple[Name, ...] = ()
+    time: Annotated[Duration, at_most("10 min")] = 20_000_000_000
+    release: Annotated[Duration, at_most("60 s")] = 5_000_000_000
+    refused: Annotated[str, one_of("hold", "drop")] = "hold"
+    reclear: Truth = False
+
+
 class SignalEntry(Entry):
     """One signal: where it stands and what tells it which aspect to show; of several, the most restrictive counts.
 
@@ -265,6 +307,8 @@ class SignalEntry(Entry):
         aspects: the name of a set of aspects, or the aspects themselves, the most restrictive first.
         dark_under: the main signal under which it is dark while that is at its most restrictive.
         lit_by: the blocks of which one has to be occupied for it to be lit.
+        routes: the routes from it, by name; with any, it clears for none but these.
+        locking: how it locks them.
         change: how one aspect gives way to the next.
     """
 
@@ -279,6 +323,8 @@ class SignalEntry(Entry):
     aspects: Any = None
     dark_under: Name | None = None
     lit_by: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
+    routes: Annotated[dict[Name, RouteEntry], Field(min_length=1)] | None = None
+    locking: LockingEntry | None = None
     change: Any = None
 
 
@@ -305,9 +351,15 @@ class DistrictEntry(Entry):
 
 
 class TurnoutEntry(Entry):
-    """A turnout; with `feedback` it counts as standing where it is proved to stand, and never where it was ordered."""
+    """A turnout.
+
+    Attributes:
+        feedback: it counts as standing where it is proved to stand, and never where it was ordered.
+        block: the block that it lies in.
+    """
 
     feedback: Truth = False
+    block: Name | None = None
 
 
 class LightEntry(Entry):

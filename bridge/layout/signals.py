@@ -10,6 +10,7 @@ from bridge.layout.entries import Desk
 from bridge.layout.findings import choice
 from bridge.layout.model import AspectRow, Block, Change, Fixture, Signal
 from bridge.layout.read_controls import Known, is_block, is_signal, read_controls
+from bridge.layout.read_routes import read_locking, read_routes
 from bridge.layout.schema import SignalEntry
 from bridge.layout.shown import read_change
 from bridge.layout.text import Path
@@ -81,7 +82,10 @@ def _signal(
     blocks: list[str],
 ) -> Signal | None:
     entry, path = draft.entry, draft.path
-    controls = read_controls(desk, entry, Known(draft.names, draft.sequence, tables, blocks), path)
+    known = Known(draft.names, draft.sequence, tables, blocks)
+    controls = read_controls(desk, entry, known, path)
+    routes = read_routes(desk, name, entry, known, path)
+    locking = read_locking(desk, entry, known, path)
     if entry.dark_under is not None:
         is_signal(desk, entry.dark_under, tables, (*path, "dark-under"))
     for place, block in enumerate(entry.lit_by or ()):
@@ -96,6 +100,8 @@ def _signal(
         controls=controls,
         dark_under=entry.dark_under or "",
         lit_by=entry.lit_by or (),
+        routes=routes,
+        locking=locking,
         change=draft.change,
         mark=desk.key_mark(path),
     )

@@ -8,6 +8,7 @@ from bridge.events import MILLISECOND
 from bridge.layout.entries import Desk
 from bridge.layout.findings import choice
 from bridge.layout.model import Block, District, Turnout
+from bridge.layout.read_controls import is_block
 from bridge.layout.schema import BlockEntry, DistrictEntry, TurnoutEntry
 from bridge.layout.text import Path
 from bridge.layout.units import accessory
@@ -48,14 +49,17 @@ def read_blocks(desk: Desk, districts: list[District]) -> list[Block]:
     return found
 
 
-def read_turnouts(desk: Desk) -> list[Turnout]:
+def read_turnouts(desk: Desk, blocks: list[Block]) -> list[Turnout]:
     """Read the section `turnouts`, whose keys are accessory numbers."""
+    names = [block.name for block in blocks]
     found = []
     for key, data, path in desk.section("turnouts"):
         entry = desk.entry(TurnoutEntry, _or_nothing(data), path)
         number = _number(desk, key, path)
         if entry is not None and number is not None:
-            found.append(Turnout(number, entry.feedback, desk.key_mark(path)))
+            if entry.block is not None:
+                is_block(desk, entry.block, names, (*path, "block"))
+            found.append(Turnout(number, entry.feedback, entry.block or "", desk.key_mark(path)))
     return found
 
 

@@ -16,8 +16,9 @@ from bridge.events import (
 )
 from bridge.layout.model import Layout
 from bridge.logic.device import Device, SignalDevice, light_device
+from bridge.logic.interlocking import Interlocking
 from bridge.logic.known import BUTTON, NUMBER, ORDERED, SIGNAL, Fact, Key
-from bridge.logic.reasons import Choice, Outcome
+from bridge.logic.reasons import Choice, Outcome, Word
 from bridge.logic.track import Change, Track
 
 NEVER_SETTLES: Final = "it and the signals that it depends on never come to rest"
@@ -31,10 +32,16 @@ class Board:
 
     def __init__(self, layout: Layout) -> None:
         signals = {signal.name: signal for signal in layout.signals}
+        self._interlocking = Interlocking(layout)
+        gates = self._interlocking.gates
         self.devices: tuple[Device, ...] = (
-            *(SignalDevice(signal, signals.get(signal.dark_under)) for signal in layout.signals),
+            *(
+                SignalDevice(signal, signals.get(signal.dark_under), gates.get(signal.name))
+                for signal in layout.signals
+            ),
             *(light_device(light) for light in layout.lights),
         )
+        self._index = {device.name: index for index, device in enumerate(self.devices)}
         self._listeners: dict[Key, list[int]] = {}
         for index, device in enumerate(self.devices):
             for key in device.keys:
@@ -65,6 +72,7 @@ class Board:
             number: its number in the session.
         """
         dirty: set[int] = set()
+        self._interlocking.now, self._interlocking.number = event.at, number
         match event:
             case SourceReported(state=LinkState.LOST):
                 self._spread(self._track.lose(event.source, event.at, number), dirty)
@@ -75,19 +83,23 @@ class Board:
                 self._node(event, number, dirty)
             case _:
                 self._spread(self._track.hear(event, number), dirty)
-        return Outcome(self._settle(dirty, number) if dirty else [], [])
+        return self._settle(dirty, number)
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        return self._track.next_due()
+        due = [each for each in (self._track.next_due(), self._interlocking.next_due()) if each is not None]
+        return min(due, default=None)
 
     def perform(self, due: Instant) -> Outcome:
         """Let every timer that is due at this instant run out; return what came of it."""
         dirty: set[int] = set()
         changes = self._track.perform(due)
         self._spread(changes, dirty)
+        self._interlocking.now = due
+        dirty.update(self._index[signal] for signal in self._interlocking.due(due))
         number = max((change.fact.event for change in changes if change.fact is not None), default=0)
-        return Outcome(self._settle(dirty, number), [])
+        self._interlocking.number = number
+        return self._settle(dirty, number)
 
     def _spread(self, changes: list[Change], dirty: set[int]) -> None:
         """Tell changes to all who listen."""
@@ -106,13 +118,14 @@ class Board:
         for index in self._on_node.get(event.node, ()):
             self._announce(index, number, dirty)
 
-    def _settle(self, dirty: set[int], number: int) -> list[tuple[int, Choice]]:
-        """Choose anew until nothing changes any more; return the devices of which something else is told now.
+    def _settle(self, dirty: set[int], number: int) -> Outcome:
+        """Choose anew until nothing changes any more; return what there is to tell.
 
         Signals may follow each other in a ring, as round an oval. What is better ahead never makes a signal worse,
         so this comes to rest; where an owner's own table makes it go on for ever, the signals concerned stop.
         """
         before: dict[int, Choice] = {}
+        words: list[Word] = []
         most = len(self.devices) + len(dirty)
         rounds = 0
         while dirty and rounds <= most:
@@ -126,11 +139,17 @@ class Board:
                 else:
                     device.give_up(NEVER_SETTLES)
                 self._announce(index, number, dirty)
-        return [
+                changed, told = self._interlocking.take()
+                words += told
+                dirty.update(
+                    self._index[each] for name in changed for each in self._interlocking.neighbours[name]
+                )
+        choices = [
             (index, self.devices[index].shown)
             for index, shown in sorted(before.items())
             if self.devices[index].shown != shown
         ]
+        return Outcome(choices, words)
 
     def _announce(self, index: int, number: int, dirty: set[int]) -> None:
         """Make known what a signal shows to those that guard it."""
@@ -160,6 +179,7 @@ class Board:
         """Return everything as plain data."""
         return {
             "track": self._track.snapshot(),
+            "interlocking": self._interlocking.snapshot(),
             "devices": {device.name: device.state() for device in self.devices},
             "lost": dict(self._lost_nodes),
         }
@@ -171,6 +191,7 @@ class Board:
             KeyError, TypeError, ValueError: it is none of these devices; some may have changed.
         """
         self._track.restore(data["track"])
+        self._interlocking.restore(data["interlocking"])
         if set(data["devices"]) != {device.name for device in self.devices}:
             raise ValueError("it is of other devices")
         for device in self.devices:

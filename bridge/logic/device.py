@@ -7,10 +7,12 @@ from typing import Any, Final
 from bridge.events import BlockState
 from bridge.layout import controls
 from bridge.layout.model import Light, Signal
+from bridge.logic.interlocking import Gate
 from bridge.logic.known import BLOCK, SIGNAL, Fact, Key, Known
 from bridge.logic.reasons import Choice
 from bridge.logic.selection import (
     Control,
+    Obeying,
     SteppedButton,
     aspect_numbers,
     held,
@@ -63,7 +65,7 @@ class Device:
         first, *others = [part.choose(known) for part in self.controls]
         for other in others:
             first = self._lower(first, other)
-        self.choice = first
+        self.choice = self._allowed(first, known)
         self.shown = self._lit(known)
 
     def _lower(self, one: Choice, other: Choice) -> Choice:
@@ -73,6 +75,10 @@ class Device:
             return one
         reason = f"{one.reason}; without that {other.aspect}, because {other.reason}"
         return Choice(one.aspect, reason, in_order((*one.causes, *other.causes)), one.source)
+
+    def _allowed(self, wish: Choice, known: Known) -> Choice:
+        del known
+        return wish
 
     def _lit(self, known: Known) -> Choice:
         del known
@@ -95,8 +101,14 @@ class SignalDevice(Device):
         rest: its most restrictive aspect.
     """
 
-    def __init__(self, signal: Signal, main: Signal | None) -> None:
-        """Make a signal; `main` is the one on its mast under which it is dark, if there is one."""
+    def __init__(self, signal: Signal, main: Signal | None, gate: Gate | None = None) -> None:
+        """Make a signal.
+
+        Args:
+            signal: as the layout has it.
+            main: the one on its mast under which it is dark, if there is one.
+            gate: what lets it clear, if it is interlocked.
+        """
         self.rest = signal.rest
         ranks = {row.name: rank for rank, row in enumerate(signal.aspects)}
         super().__init__(
@@ -106,7 +118,16 @@ class SignalDevice(Device):
         self._lit_by = signal.lit_by
         overlay: list[Key] = [(BLOCK, block) for block in signal.lit_by]
         overlay += [(SIGNAL, main.name)] if main is not None else []
-        self.keys = tuple(dict.fromkeys((*self.keys, *overlay)))
+        self._gate = gate
+        gated = () if gate is None else gate.keys
+        self.keys = tuple(dict.fromkeys((*self.keys, *overlay, *gated)))
+
+    def _allowed(self, wish: Choice, known: Known) -> Choice:
+        if self._gate is None:
+            return wish
+        # By its orders a new one is told from an old one; what works by itself always wants the same.
+        orders = [part.choose(known).causes for part in self.controls if isinstance(part, Obeying)]
+        return self._gate.govern(wish, tuple(event for causes in orders for event in causes), known)
 
     def give_up(self, reason: str) -> None:
         """Show the most restrictive aspect."""

@@ -173,16 +173,12 @@ def _data(line: Line) -> dict[str, Any]:
             return (
                 head | {"raw": payload_data(line.payload)} | length | _kept(line.retained) | {"why": line.why}
             )
-        case Decision():
-            data: dict[str, Any] = {"decided": line.device, "at": line.at, "before": line.before}
-            return data | {"aspect": line.aspect, "reason": line.reason, "causes": list(line.causes)}
-        case Told():
-            data = {"told": line.subject, "at": line.at, "name": line.name, "state": line.state}
-            return data | {"reason": line.reason, "causes": list(line.causes)}
+        case Decision() | Told():
+            return _decided(line)
         case Note():
             return {"note": line.text, "at": line.at, "event": line.event}
         case Frame():
-            data = {"frame": line.chain, "at": line.at, "cause": line.cause.value}
+            data: dict[str, Any] = {"frame": line.chain, "at": line.at, "cause": line.cause.value}
             return data | {"levels": line.levels.hex()}
         case Rendered():
             instants: dict[str, Any] = {"rendered": pack(line.instants)}
@@ -212,6 +208,15 @@ def _header(line: Header) -> dict[str, Any]:
         },
         "tables": line.tables,
     }
+
+
+def _decided(line: Decision | Told) -> dict[str, Any]:
+    data: dict[str, Any]
+    if isinstance(line, Decision):
+        data = {"decided": line.device, "at": line.at, "before": line.before, "aspect": line.aspect}
+    else:
+        data = {"told": line.subject, "at": line.at, "name": line.name, "state": line.state}
+    return data | {"reason": line.reason, "causes": list(line.causes)}
 
 
 def _input(line: Input) -> dict[str, Any]:
