@@ -12,6 +12,7 @@ from typing import Any, Final, TypeAlias
 
 from bridge.errors import EngineError
 from bridge.events import BlockState, Instant, Position, Word
+from bridge.layout.controls import Needs
 from bridge.layout.model import Layout, Signal
 from bridge.layout.routes import Refused, Route
 from bridge.logic import reasons
@@ -143,6 +144,8 @@ class Gate:
             if happens is None or after is None:
                 break
             self._go(happens, after, order)
+        if self.due is not None and self.due <= self._house.now:
+            self.due = None  # it has run out, whatever came of it: nothing may be due for ever
         self._house.timed(self.signal.name, self.due)
         return self._choice(wish)
 
@@ -179,9 +182,9 @@ class Gate:
             return False
         self._why = "no route is set"
         for route in self.signal.routes:
-            astray = self._astray(route, known)
+            astray = self._astray(route, route.turnouts, known)
             if astray:
-                self._why = astray if len(self.signal.routes) == 1 else self._why
+                self._why = astray if len(self.signal.routes) == 1 else "no route is set"
                 continue
             self._why = self._amiss(route, known) or self._house.in_the_way(self.signal.name, route, known)
             if not self._why:
@@ -198,9 +201,10 @@ class Gate:
             self._spent, self._spent_why = order, why
             self._why = why
 
-    def _astray(self, route: Route, known: Known) -> str:
-        """Return which turnout does not stand for a route, in words, or nothing."""
-        for number, position in (*route.turnouts, *route.flank):
+    @staticmethod
+    def _astray(route: Route, needs: Needs, known: Known) -> str:
+        """Return which of these turnouts does not stand for a route, in words, or nothing."""
+        for number, position in needs:
             standing = known.standing(number)
             if standing.position is None:
                 return f"it is not known where accessory {number} stands"
@@ -211,7 +215,7 @@ class Gate:
 
     def _amiss(self, route: Route, known: Known) -> str:
         """Return what is not as a route needs it, in words, or nothing."""
-        astray = self._astray(route, known)
+        astray = self._astray(route, (*route.turnouts, *route.flank), known)
         if astray:
             return astray
         for block in (*route.sections, *route.clear):

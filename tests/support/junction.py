@@ -1,0 +1,155 @@
+"""An invented junction that the tests of the interlocking drive, and short ways to say what happens on it.
+
+west ── points(63) ── east
+             └────── branch      66 is a trap on the siding beside the branch
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from bridge.commands import Command, Decision, Told
+from bridge.engine import Engine
+from bridge.events import (
+    SECOND,
+    AccessoryOrdered,
+    AccessoryProved,
+    BlockReported,
+    BlockState,
+    Event,
+    LinkState,
+    Position,
+    PowerReported,
+    PowerState,
+    SourceReported,
+)
+from bridge.layout.model import Layout
+from bridge.layout.read import read_layout
+
+JUNCTION: Final = """
+layout: Heron Junction
+builds:
+  mast: {chips: [ws2812b], lamps: {eye: {full-colour: 1}}}
+nodes:
+  junction:
+    chains:
+      - name: one
+        fixtures: [{name: W, build: mast}, {name: E, build: mast}, {name: B, build: mast}, {name: A, build: mast}]
+districts:
+  main: {settle: 2 s}
+blocks:
+  west: {district: main}
+  points: {district: main}
+  east: {district: main}
+  branch: {district: main}
+turnouts:
+  63: {feedback: true, block: points}
+signals:
+  W:
+    commands: {71: {normal: stop, reverse: clear}}
+    locking: {approach: [west], time: 20 s}
+    routes:
+      to-east: {turnouts: {63: normal}, sections: [points, east], conflicts: [E, B]}
+      to-branch: {turnouts: {63: reverse}, flank: {66: normal}, sections: [points, branch], at-most: approach}
+  E:
+    commands: {72: {normal: stop, reverse: clear}}
+    locking: {approach: [east], time: 20 s, refused: drop}
+    routes:
+      to-west: {turnouts: {63: normal}, sections: [points, west], conflicts: [W, B]}
+  B:
+    commands: {73: {normal: stop, reverse: approach}}
+    locking: {time: 10 s}
+    routes:
+      to-west: {turnouts: {63: reverse}, flank: {66: normal}, sections: [points, west], conflicts: [W, E]}
+  A:
+    ahead: [{next: W}]
+"""
+
+BLOCKS: Final = ("west", "points", "east", "branch")
+ROUTES: Final = {"W": 71, "E": 72, "B": 73}
+"""The accessory that orders each interlocked signal: reverse is better than stop."""
+
+
+def read(text: str) -> Layout:
+    """Read a layout that has no errors."""
+    made, findings = read_layout(text)
+    assert made is not None, findings
+    return made
+
+
+class Junction:
+    """The junction in the hands of its operator; instants are given in seconds.
+
+    Attributes:
+        engine: what drives it.
+        commands: all that it returned.
+    """
+
+    def __init__(self, text: str = JUNCTION, *, awake: bool = True) -> None:
+        """Make a junction; `awake` is one with its power on and settled, all blocks clear and 63 proved normal."""
+        self.engine = Engine(read(text))
+        self.commands: list[Command] = [*self.engine.start()]
+        if awake:
+            self.power("on", 0)
+            for block in BLOCKS:
+                self.block(block, "clear", 0)
+            self.stands(63, "normal", 0)
+            self.order(66, "normal", 0)
+            self.wait(10)
+
+    def wait(self, until: float) -> None:
+        """Let time pass."""
+        end = round(until * SECOND)
+        while (wake := self.engine.next_wake()) is not None and wake <= end:
+            self.commands += self.engine.advance(wake)
+        if self.engine.now < end:
+            self.commands += self.engine.advance(end)
+
+    def _do(self, event: Event) -> None:
+        while (wake := self.engine.next_wake()) is not None and wake <= event.at:
+            self.commands += self.engine.advance(wake)
+        self.commands += self.engine.handle(event)
+
+    def power(self, state: str, at: float) -> None:
+        """Report the track power."""
+        self._do(PowerReported(at=_ns(at), source="feedback", district="main", state=PowerState(state)))
+
+    def block(self, name: str, state: str, at: float) -> None:
+        """Report a block."""
+        self._do(BlockReported(at=_ns(at), source="feedback", name=name, state=BlockState(state)))
+
+    def stands(self, number: int, position: str, at: float) -> None:
+        """Prove a turnout."""
+        self._do(AccessoryProved(at=_ns(at), source="feedback", number=number, position=Position(position)))
+
+    def order(self, number: int, position: str, at: float) -> None:
+        """Order an accessory."""
+        self._do(AccessoryOrdered(at=_ns(at), source="panel", number=number, position=Position(position)))
+
+    def lose(self, source: str, at: float) -> None:
+        """Lose a source."""
+        self._do(SourceReported(at=_ns(at), source=source, state=LinkState.LOST))
+
+    def shows(self, signal: str) -> str:
+        """Return the aspect of a signal."""
+        return self.engine.choices()[signal].aspect
+
+    def why(self, signal: str) -> str:
+        """Return its reason."""
+        return self.engine.choices()[signal].reason
+
+    def locks(self) -> dict[str, str]:
+        """Return what was told last of each lock."""
+        return {each.name: each.state for each in self.commands if isinstance(each, Told)}
+
+    def changes(self, signal: str) -> list[tuple[float, str]]:
+        """Return when a signal was given which aspect."""
+        return [
+            (each.at / SECOND, each.aspect)
+            for each in self.commands
+            if isinstance(each, Decision) and each.device == signal and each.before != each.aspect
+        ]
+
+
+def _ns(seconds: float) -> int:
+    return round(seconds * SECOND)
