@@ -16,15 +16,24 @@ from bridge.chain.timing import frame_instant, newest_frame_instant
 from bridge.commands import Cause, PublishFrame
 from bridge.events import Instant
 from bridge.layout.model import Layout
-from bridge.light.motion import Motion
+from bridge.light.motion import Beat, Motion
 from bridge.light.pictures import DevicePlan
 
 
 class _Look(NamedTuple):
-    """What an aspect is for the channels of its device, worked out down to the bytes: (slot, level, byte) for each."""
+    """What an aspect is for the channels of its device, worked out down to the bytes.
+
+    Attributes:
+        cut: slot, level and byte of each channel that is set at once.
+        fade: the same of each that fades.
+        flash: slot, level and byte while it is lit, and level in the dark part, of each that flashes.
+        lenses: the slots of all that shines out of the same lenses as what flashes.
+    """
 
     cut: tuple[tuple[int, int, int], ...]
     fade: tuple[tuple[int, int, int], ...]
+    flash: tuple[tuple[int, int, int, int], ...]
+    lenses: tuple[int, ...]
 
 
 class Stage:
@@ -43,21 +52,34 @@ class Stage:
         """Return whether the device can show this aspect."""
         return aspect in self._looks[device]
 
-    def cut(self, device: int, aspect: str) -> None:
-        """Show an aspect at once, whatever the device's way of changing."""
+    def cut(self, device: int, aspect: str, at: Instant) -> None:
+        """Show an aspect at once, whatever the device's way of changing; what flashes begins anew, and is lit."""
         look = self._looks[device][aspect]
         for slot, level, byte in (*look.cut, *look.fade):
             self._motion.cut(slot, level)
             self._frames.put(slot, byte)
+        self._rendered = at
+        beat = self._begun(device, at)
+        for slot, level, byte, unlit in look.flash:
+            self._motion.flash(slot, level, unlit, beat)
+            self._frames.put(slot, byte)
 
     def show(self, device: int, aspect: str, at: Instant) -> int:
-        """Show an aspect in the device's own way, and return the index of the chain that it hangs on."""
+        """Show an aspect in the device's own way, and return the index of the chain that it hangs on.
+
+        All that flashes on one device flashes in phase. Where a lens goes on flashing under the new aspect, in
+        whatever colour, the others fall in with it; else the first flash begins now.
+        """
         plan, look = self._plans[device], self._looks[device][aspect]
+        going_on = (self._motion.beat_of(slot) for slot in look.lenses)
+        beat = next((each for each in going_on if each is not None), None) or self._begun(device, at)
         for slot, level, byte in look.cut:
             self._motion.cut(slot, level)
             self._frames.put(slot, byte)
         for slot, level, _byte in look.fade:
             self._motion.fade(slot, level, at, plan.fade)
+        for slot, level, _byte, unlit in look.flash:
+            self._motion.flash(slot, level, unlit, beat)
         return plan.chain
 
     def render(
@@ -94,8 +116,15 @@ class Stage:
         return tuple(self._sent)
 
     def next_frame(self, now: Instant) -> Instant | None:
-        """Return the first instant of the frame grid after `now` that has to be rendered; None while nothing moves."""
-        return frame_instant(now + 1, self._rate) if self._motion.moving else None
+        """Return the first instant of the frame grid after `now` that has to be rendered; None while nothing moves.
+
+        What flashes and does nothing else only has to be rendered when it is next lit or goes dark, counted from
+        the instant that was rendered last: an event may have come since without a frame.
+        """
+        edge = None if self._motion.fading else self._motion.next_edge(self._rendered)
+        if edge is None and not self._motion.fading:
+            return None
+        return frame_instant(max(now + 1, edge or 0), self._rate)
 
     def newest(self, now: Instant) -> Instant:
         """Return the last instant of the frame grid that is not after `now`."""
@@ -121,18 +150,34 @@ class Stage:
         self.render(rendered)
         self._sent = list(self._frames.frames())
 
+    def _begun(self, device: int, at: Instant) -> Beat:
+        """Return how the lamps of a device flash when they begin at an instant."""
+        flash = self._plans[device].flash
+        return Beat(at, flash.period, flash.lit_time)
+
     def _looks_of(self, plan: DevicePlan) -> dict[str, _Look]:
         """Work out every aspect of a device down to the bytes; what may not be lit in part does not fade."""
         slots = [self._frames.bases[plan.chain] + offset for offset in plan.offsets]
         looks = {}
-        for aspect, levels in plan.looks.items():
+        for aspect, look in plan.looks.items():
             channels = [
                 (slot, level, self._frames.byte(slot, level))
-                for slot, level in zip(slots, levels, strict=True)
+                for slot, level in zip(slots, look.lit, strict=True)
             ]
-            fades = [bool(plan.fade) and dimmable for dimmable in plan.dimmable]
+            flashes = [lit != unlit for lit, unlit in zip(look.lit, look.unlit, strict=True)]
+            fades = [
+                bool(plan.fade) and dimmable and not flash
+                for dimmable, flash in zip(plan.dimmable, flashes, strict=True)
+            ]
+            lenses = set(compress(plan.lenses, flashes))
+            cuts = [not fade and not flash for fade, flash in zip(fades, flashes, strict=True)]
             looks[aspect] = _Look(
-                cut=tuple(compress(channels, [not fade for fade in fades])),
+                cut=tuple(compress(channels, cuts)),
                 fade=tuple(compress(channels, fades)),
+                flash=tuple(
+                    (*channel, unlit)
+                    for channel, unlit in compress(zip(channels, look.unlit, strict=True), flashes)
+                ),
+                lenses=tuple(compress(slots, [lens in lenses for lens in plan.lenses])),
             )
         return looks
