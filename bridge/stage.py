@@ -52,16 +52,22 @@ class Stage:
         """Return whether the device can show this aspect."""
         return aspect in self._looks[device]
 
-    def cut(self, device: int, aspect: str, at: Instant) -> None:
-        """Show an aspect at once, whatever the device's way of changing; what flashes begins anew, and is lit."""
-        look = self._looks[device][aspect]
-        for slot, level, byte in (*look.cut, *look.fade):
-            self._motion.cut(slot, level)
-            self._frames.put(slot, byte)
+    def begin(self, device: int, aspect: str, at: Instant) -> None:
+        """Show an aspect at once, whatever the device's way of changing; what flashes begins, and is lit."""
+        self._cut(device, aspect)
         self._rendered = at
         beat = self._begun(device, at)
-        for slot, level, byte, unlit in look.flash:
+        for slot, level, _byte, unlit in self._looks[device][aspect].flash:
             self._motion.flash(slot, level, unlit, beat)
+
+    def rest(self, device: int) -> None:
+        """Show what a device shows that knows nothing, at once and for good: what would flash stays lit."""
+        self._cut(device, self._plans[device].rest)
+
+    def _cut(self, device: int, aspect: str) -> None:
+        look = self._looks[device][aspect]
+        for slot, level, byte, *_unlit in (*look.cut, *look.fade, *look.flash):
+            self._motion.cut(slot, level)
             self._frames.put(slot, byte)
 
     def show(self, device: int, aspect: str, at: Instant) -> int:

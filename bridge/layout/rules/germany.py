@@ -7,6 +7,7 @@ from typing import Final
 from bridge.layout.rules.book import Evidence, RuleRow, RuleSet
 
 _RIL: Final = "Ril 301"
+_SH1: Final = f"{_RIL}: two whites rise to the right"
 _KS: Final = "Ril 301.0102"
 _CARDS: Final = "Ril 301 by study cards"
 _ZS1: Final = "Ril 301 by an encyclopaedia: one flashing white"
@@ -16,9 +17,10 @@ _EXTRA: Final = (
 
 HP_SIGNALS: Final = RuleSet(
     name="hp-signals",
-    title="Germany, main signals Hp with one red; lamps green, red, yellow, perhaps substitute-white",
+    title="Germany, main signals Hp with one red; lamps green, red, yellow, perhaps those of the next set",
     rows=(
         RuleRow("Hp 0", ("red",), Evidence.SEEN, f"{_RIL}; ESO 1959 part I (10)"),
+        RuleRow("Hp 0 Sh 1", ("red + lower-white + upper-white",), Evidence.SEEN, _SH1),
         RuleRow("Hp 0 Zs 1", ("red + flashing substitute-white",), Evidence.SECOND_HAND, _ZS1),
         RuleRow("Hp 2", ("green + yellow",), Evidence.SECOND_HAND, _CARDS),
         RuleRow("Hp 1", ("green",), Evidence.MEMORY, "name from ESO 1959; light common practice, no source"),
@@ -35,7 +37,7 @@ HP_EXIT_SIGNALS: Final = RuleSet(
             "Hp 0 Sh 1",
             ("left-red + lower-white + upper-white",),
             Evidence.SEEN,
-            f"{_RIL}: one red stays lit, and two whites rise to the right",
+            f"{_SH1}; of two reds one stays lit",
         ),
         RuleRow(
             "Hp 0 Zs 1", ("left-red + right-red + flashing substitute-white",), Evidence.SECOND_HAND, _ZS1
@@ -69,7 +71,7 @@ KS_SIGNALS: Final = RuleSet(
     title="Germany, Ks signals; lamps red, green, yellow, perhaps top-white, bottom-white and substitute-white",
     rows=(
         RuleRow("Hp 0", ("red",), Evidence.SEEN, _RIL),
-        RuleRow("Hp 0 Sh 1", ("red + lower-white + upper-white",), Evidence.SEEN, _RIL),
+        RuleRow("Hp 0 Sh 1", ("red + lower-white + upper-white",), Evidence.SEEN, _SH1),
         RuleRow("Hp 0 Zs 1", ("red + flashing substitute-white",), Evidence.SECOND_HAND, _ZS1),
         RuleRow("Ks 2 shortened", ("yellow + top-white",), Evidence.SEEN, _EXTRA),
         RuleRow("Ks 2", ("yellow",), Evidence.SEEN, _KS),

@@ -18,7 +18,7 @@ _COMMON: Final = "rule {} and lights common practice, no source"
 _PLATE: Final = "rule 291: lights of stop, the number plate tells them apart: crew training notes"
 
 
-def _high(number: str, name: str, source: str, *lights: str) -> RuleRow:
+def _row(number: str, name: str, source: str, *lights: str) -> RuleRow:
     sure = source in (_SEEN, _KNOWN)
     return RuleRow(name, lights, Evidence.SECOND_HAND if sure else Evidence.MEMORY, source.format(number))
 
@@ -42,15 +42,15 @@ SPEED_SIGNALS: Final = RuleSet(
             Plate.WITH,
         ),
         # On one head yellow is approach, so restricting has to be lunar there.
-        _high("290", "restricting", _COMMON, "red / red / yellow", "red / yellow", "lunar"),
-        _high("288", "slow-approach", _KNOWN, "red / red / flashing yellow"),
-        _high("287", "slow-clear", _KNOWN, "red / red / green"),
-        _high("286", "medium-approach", _KNOWN, "red / flashing yellow / red", "red / flashing yellow"),
-        _high("285", "approach", _COMMON, "yellow / red / red", "yellow / red", "yellow"),
-        _high("284", "approach-slow", _KNOWN, "yellow / red / green", "yellow / yellow"),
-        _high("283a", "medium-approach-medium", _SEEN, "red / yellow / green"),
-        _high("283", "medium-clear", _SEEN, "red / green / red", "red / green"),
-        _high(
+        _row("290", "restricting", _COMMON, "red / red / yellow", "red / yellow", "lunar"),
+        _row("288", "slow-approach", _KNOWN, "red / red / flashing yellow"),
+        _row("287", "slow-clear", _KNOWN, "red / red / green"),
+        _row("286", "medium-approach", _KNOWN, "red / flashing yellow / red", "red / flashing yellow"),
+        _row("285", "approach", _COMMON, "yellow / red / red", "yellow / red", "yellow"),
+        _row("284", "approach-slow", _KNOWN, "yellow / red / green", "yellow / yellow"),
+        _row("283a", "medium-approach-medium", _SEEN, "red / yellow / green"),
+        _row("283", "medium-clear", _SEEN, "red / green / red", "red / green"),
+        _row(
             "282a",
             "advance-approach",
             _SEEN,
@@ -58,8 +58,8 @@ SPEED_SIGNALS: Final = RuleSet(
             "flashing yellow / red",
             "flashing yellow",
         ),
-        _high("282", "approach-medium", _SEEN, "yellow / green / red", "yellow / green"),
-        _high(
+        _row("282", "approach-medium", _SEEN, "yellow / green / red", "yellow / green"),
+        _row(
             "281c",
             "limited-clear",
             _SEEN,
@@ -67,9 +67,9 @@ SPEED_SIGNALS: Final = RuleSet(
             "red / flashing green",
             "flashing green",
         ),
-        _high("281b", "approach-limited", _SEEN, "yellow / flashing green / red", "yellow / flashing green"),
-        _high("281a", "cab-speed", _SEEN, "flashing green / red / red", "flashing green / red"),
-        _high("281", "clear", _MEMORY, "green / red / red", "green / red", "green"),
+        _row("281b", "approach-limited", _SEEN, "yellow / flashing green / red", "yellow / flashing green"),
+        _row("281a", "cab-speed", _SEEN, "flashing green / red / red", "flashing green / red"),
+        _row("281", "clear", _MEMORY, "green / red / red", "green / red", "green"),
     ),
     sequence=("stop", "approach", "clear"),
 )
@@ -87,16 +87,16 @@ SPEED_DWARFS: Final = RuleSet(
         ),
         RuleRow("stop-and-proceed", ("red / red", "red"), Evidence.SECOND_HAND, _PLATE, Plate.WITH),
         # One member railroad has a single yellow dwarf for restricting; here it is approach, and lunar restricts.
-        _high("290", "restricting", _COMMON, "red / yellow", "lunar"),
-        _high("288", "slow-approach", _KNOWN, "yellow / red", "flashing yellow"),
-        _high("287", "slow-clear", _COMMON, "green / red"),
-        _high("286", "medium-approach", _KNOWN, "yellow / flashing red"),
-        _high("285", "approach", _COMMON, "yellow"),
-        _high("284", "approach-slow", _KNOWN, "yellow / yellow"),
-        _high("283", "medium-clear", _SEEN, "green / flashing red"),
-        _high("282", "approach-medium", _SEEN, "yellow / green"),
-        _high("281c", "limited-clear", _SEEN, "flashing green / red", "flashing green"),
-        _high("281b", "approach-limited", _SEEN, "yellow / flashing green"),
-        _high("281", "clear", _COMMON, "green"),
+        _row("290", "restricting", _COMMON, "red / yellow", "lunar"),
+        _row("288", "slow-approach", _KNOWN, "yellow / red", "flashing yellow"),
+        _row("287", "slow-clear", _KNOWN, "green / red"),
+        _row("286", "medium-approach", _KNOWN, "yellow / flashing red"),
+        _row("285", "approach", _COMMON, "yellow"),
+        _row("284", "approach-slow", _KNOWN, "yellow / yellow"),
+        _row("283", "medium-clear", _SEEN, "green / flashing red"),
+        _row("282", "approach-medium", _SEEN, "yellow / green"),
+        _row("281c", "limited-clear", _SEEN, "flashing green / red", "flashing green"),
+        _row("281b", "approach-limited", _SEEN, "yellow / flashing green"),
+        _row("281", "clear", _COMMON, "green"),
     ),
 )
