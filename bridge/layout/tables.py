@@ -180,24 +180,22 @@ class _Rows:
 
     def _place(self, aspect: str, after: str | None, where: Path) -> bool:
         """Put the name of an aspect where it belongs: behind another, where it was, or at the end."""
-        if after is None:
-            if aspect not in self._names:
-                self._names.append(aspect)
+        others = [name for name in self._names if name != aspect]
+        placed = self._base is None or bool(self._base.names)
+        if after in others and placed:
+            others.insert(others.index(after) + 1, aspect)
+            self._names = others
             return True
-        if self._base is not None and not self._base.names:
+        if aspect not in self._names:
+            self._names.append(aspect)
+        if after is None or self._base is None:
+            return True
+        if placed:
+            self._desk.error((*where, "after"), f"there is no aspect {after!r} here; {choice(after, others)}")
+        else:
             text = "`after` belongs into a set that begins with `from`: here the aspects stand in their own order"
             self._desk.key_error((*where, "after"), text)
-            return False
-        others = [name for name in self._names if name != aspect]
-        if after not in others:
-            if self._base is not None:
-                self._desk.error(
-                    (*where, "after"), f"there is no aspect {after!r} here; {choice(after, others)}"
-                )
-            return False
-        others.insert(others.index(after) + 1, aspect)
-        self._names = others
-        return True
+        return False
 
     def _row(self, aspect: str, shows: Any, where: Path, inner: Path) -> Row | None:
         desk = self._desk

@@ -94,6 +94,10 @@ class Palette:
             self.colours[name] = Colour((red, green, blue), with_white, needs_white=white > 0)
         self.words: frozenset[str] = layout.lamp_names | self.colours.keys() | LED_COLOURS.keys() | {ON}
 
+    def knows(self, word: str) -> bool:
+        """Return whether somewhere in this layout or in a rule book something is called so."""
+        return word in self.words or word in RULE_WORDS
+
     def error(self, mark: Mark, message: str) -> None:
         """Note an error at a place of the file."""
         self.findings.append(error(mark, message))
@@ -277,8 +281,10 @@ def _look(
         for item in shown:
             found = _find(head, item, palette)
             if isinstance(found, str):
+                # Where it is ordered one lamp that is missing is enough to say.
+                if sound or blame is None or not palette.knows(item.word):
+                    _blame(signal, row, item, found, palette, blame)
                 sound = False
-                _blame(signal, row, item, found, palette, blame)
                 continue
             for offset, level in found:
                 for levels in (lit,) if item.flashing else (lit, unlit):
@@ -294,7 +300,7 @@ def _blame(
     """Note why a signal cannot show an aspect: where it is ordered, or where a word stands that nothing has."""
     if ordered is None:
         palette.error(item.mark, f"{signal.name} cannot show {row.name}: {why}")
-    elif item.word in palette.words or item.word in RULE_WORDS:
+    elif palette.knows(item.word):
         line = "" if item.mark == signal.mark else f"; the aspect is in line {item.mark.line}"
         palette.error(ordered, f"{signal.name} cannot show {row.name}: {why}{line}")
     else:

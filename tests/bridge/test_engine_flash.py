@@ -35,7 +35,11 @@ signals:
   S1:
     aspects: all
     CHANGE
-    commands: {1: {normal: stop, reverse: limited}, 2: {normal: advance, reverse: other}, 3: {normal: approach, reverse: clear}, 4: {reverse: cab}}
+    commands:
+      1: {normal: stop, reverse: limited}
+      2: {normal: advance, reverse: other}
+      3: {normal: approach, reverse: clear}
+      4: {reverse: cab}
   S2: {aspects: all, commands: {11: {normal: stop, reverse: limited}}}
 """
 
