@@ -26,13 +26,13 @@ class _Look(NamedTuple):
     Attributes:
         cut: slot, level and byte of each channel that is set at once.
         fade: the same of each that fades.
-        flash: slot, level and byte while it is lit, and level in the dark part, of each that flashes.
+        flash: slot, level and byte while it is lit, and level and byte while it is not, of each that flashes.
         lenses: the slots of all that shines out of the same lenses as what flashes.
     """
 
     cut: tuple[tuple[int, int, int], ...]
     fade: tuple[tuple[int, int, int], ...]
-    flash: tuple[tuple[int, int, int, int], ...]
+    flash: tuple[tuple[int, int, int, int, int], ...]
     lenses: tuple[int, ...]
 
 
@@ -47,6 +47,8 @@ class Stage:
         self._looks = [self._looks_of(plan) for plan in plans]
         self._sent = list(self._frames.frames())
         self._rendered: Instant = 0
+        # The first edge of a flash that has not been rendered, so that events between two edges cost nothing for it.
+        self._edge: Instant | None = None
 
     def knows(self, device: int, aspect: str) -> bool:
         """Return whether the device can show this aspect."""
@@ -56,9 +58,9 @@ class Stage:
         """Show an aspect at once, whatever the device's way of changing; what flashes begins, and is lit."""
         self._cut(device, aspect)
         self._rendered = at
-        beat = self._begun(device, at)
-        for slot, level, _byte, unlit in self._looks[device][aspect].flash:
-            self._motion.flash(slot, level, unlit, beat)
+        look = self._looks[device][aspect]
+        if look.flash:
+            self._flash(look, self._begun(device, at), at)
 
     def rest(self, device: int) -> None:
         """Show what a device shows that knows nothing, at once and for good: what would flash stays lit."""
@@ -66,7 +68,7 @@ class Stage:
 
     def _cut(self, device: int, aspect: str) -> None:
         look = self._looks[device][aspect]
-        for slot, level, byte, *_unlit in (*look.cut, *look.fade, *look.flash):
+        for slot, level, byte, *_rest in (*look.cut, *look.fade, *look.flash):
             self._motion.cut(slot, level)
             self._frames.put(slot, byte)
 
@@ -78,14 +80,14 @@ class Stage:
         """
         plan, look = self._plans[device], self._looks[device][aspect]
         going_on = (self._motion.beat_of(slot) for slot in look.lenses)
-        beat = next((each for each in going_on if each is not None), None) or self._begun(device, at)
+        beat = next((each for each in going_on if each is not None), None)
         for slot, level, byte in look.cut:
             self._motion.cut(slot, level)
             self._frames.put(slot, byte)
         for slot, level, _byte in look.fade:
             self._motion.fade(slot, level, at, plan.fade)
-        for slot, level, _byte, unlit in look.flash:
-            self._motion.flash(slot, level, unlit, beat)
+        if look.flash:
+            self._flash(look, beat or self._begun(device, at), at)
         return plan.chain
 
     def render(
@@ -99,11 +101,14 @@ class Stage:
             cause: why these are published.
         """
         chains = set(touched)
-        if self._motion.moving:
-            self._rendered = at
+        self._rendered = at
+        edge = self._motion.flashing and self._edge is not None and self._edge <= at
+        if edge or self._motion.fading:
             slots, levels = self._motion.render(at)
             self._frames.patch_many(slots, levels)
             chains.update(self._frames.chains_of(slots))
+        if edge:
+            self._edge = self._motion.next_edge(at)
         published = []
         for chain in sorted(chains):
             frame = self._frames.frame(chain)
@@ -124,13 +129,13 @@ class Stage:
     def next_frame(self, now: Instant) -> Instant | None:
         """Return the first instant of the frame grid after `now` that has to be rendered; None while nothing moves.
 
-        What flashes and does nothing else only has to be rendered when it is next lit or goes dark, counted from
-        the instant that was rendered last: an event may have come since without a frame.
+        What flashes and does nothing else only has to be rendered when it is next lit or goes dark.
         """
-        edge = None if self._motion.fading else self._motion.next_edge(self._rendered)
-        if edge is None and not self._motion.fading:
+        if self._motion.fading:
+            return frame_instant(now + 1, self._rate)
+        if not self._motion.flashing or self._edge is None:
             return None
-        return frame_instant(max(now + 1, edge or 0), self._rate)
+        return frame_instant(max(now + 1, self._edge), self._rate)
 
     def newest(self, now: Instant) -> Instant:
         """Return the last instant of the frame grid that is not after `now`."""
@@ -153,8 +158,17 @@ class Stage:
         self._frames.patch_many(np.arange(len(levels), dtype=np.intp), np.array(levels, dtype=np.uint16))
         # What moves stands where it was rendered last, not where it would be now: else a frame of the way would
         # be taken for sent.
+        self._edge = rendered
         self.render(rendered)
         self._sent = list(self._frames.frames())
+
+    def _flash(self, look: _Look, beat: Beat, at: Instant) -> None:
+        lit = beat.is_lit(at)
+        for slot, level, byte, unlit, unlit_byte in look.flash:
+            self._motion.flash(slot, level, unlit, beat)
+            self._frames.put(slot, byte if lit else unlit_byte)
+        edge = beat.next_edge(at)
+        self._edge = edge if self._edge is None else min(edge, self._edge)
 
     def _begun(self, device: int, at: Instant) -> Beat:
         """Return how the lamps of a device flash when they begin at an instant."""
@@ -181,7 +195,7 @@ class Stage:
                 cut=tuple(compress(channels, cuts)),
                 fade=tuple(compress(channels, fades)),
                 flash=tuple(
-                    (*channel, unlit)
+                    (*channel, unlit, self._frames.byte(channel[0], unlit))
                     for channel, unlit in compress(zip(channels, look.unlit, strict=True), flashes)
                 ),
                 lenses=tuple(compress(slots, [lens in lenses for lens in plan.lenses])),

@@ -38,6 +38,15 @@ class Beat(NamedTuple):
     period: int
     lit: int
 
+    def is_lit(self, at: Instant) -> bool:
+        """Return whether it is lit at an instant."""
+        return (at - self.began) % self.period < self.lit
+
+    def next_edge(self, after: Instant) -> Instant:
+        """Return the first instant after another at which it is lit or goes dark."""
+        past = (after - self.began) % self.period
+        return after - past + (self.lit if past < self.lit else self.period)
+
 
 @cache
 def _levels_of_steps() -> NDArray[np.int64]:
@@ -89,6 +98,11 @@ class Motion:
     def fading(self) -> bool:
         """Whether any channel is still on its way."""
         return self._fading > 0
+
+    @property
+    def flashing(self) -> bool:
+        """Whether any channel flashes."""
+        return self._flashing > 0
 
     def level(self, slot: int) -> int:
         """Return where a channel is or is going to; of one that flashes, its level while it is lit."""
@@ -168,7 +182,7 @@ class Motion:
         return self._start.one[slot] + self._way.one[slot] * done // time
 
     def _level_at(self, slot: int, at: Instant) -> int:
-        """Return the linear level of a channel on its way; `_levels_at` is the same for many."""
+        """Return the linear level of a channel on its way; `_fades_at` is the same for many."""
         goal = self._goal.one[slot]
         if at - self._began.one[slot] >= self._time.one[slot]:
             return goal
@@ -177,8 +191,8 @@ class Motion:
 
     def _flash_at(self, slot: int, at: Instant) -> int:
         """Return the linear level of a channel that flashes; `_flashes_at` is the same for many."""
-        past = (at - self._since.one[slot]) % self._period.one[slot]
-        return self._levels[slot] if past < self._lit.one[slot] else self._unlit.one[slot]
+        beat = Beat(self._since.one[slot], self._period.one[slot], self._lit.one[slot])
+        return self._levels[slot] if beat.is_lit(at) else self._unlit.one[slot]
 
     def render(self, at: Instant) -> tuple[Slots, Levels]:
         """Return the channels on their way or flashing, in order, and their linear levels; let go of what has arrived.

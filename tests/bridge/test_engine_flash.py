@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from bridge.chain.timing import frame_instant
 from bridge.engine import Engine
-from bridge.events import MILLISECOND, SECOND
+from bridge.events import MILLISECOND, SECOND, Position
 from tests.support.driving import NORMAL, REVERSE, frames, layout, order
 
 FILE: Final = """
@@ -186,6 +186,31 @@ def test_frames_left_out_change_nothing_later(looks: list[int], last: int, fps: 
     for look in sorted(each for each in looks if each <= last):
         watched.advance(look * MILLISECOND)
     assert of_first(left_alone, last * MILLISECOND) == of_first(watched, last * MILLISECOND)
+
+
+orders = st.tuples(
+    st.integers(0, 900), st.sampled_from([1, 2, 3, 4, 11, 99]), st.sampled_from([NORMAL, REVERSE])
+)
+
+
+@given(st.lists(orders, max_size=12), st.sampled_from(["", "change: fade 130 ms"]))
+def test_woken_when_due_shows_what_every_frame_shows(
+    events: list[tuple[int, int, Position]], change: str
+) -> None:
+    """An engine that is woken when it asks shows at each frame of the grid what one shows that renders them all."""
+    woken, always = started(change=change), started(change=change)
+    now, grid = 0, SECOND // 50
+    for later, number, position in [*events, (1300, 99, NORMAL)]:
+        until = now + later * MILLISECOND
+        for frame in range(-(-now // grid) * grid, until, grid):
+            always.advance(max(frame, always.now))
+            if (wake := woken.next_wake()) is not None and wake <= frame:
+                assert wake == frame
+                woken.advance(wake)
+            assert always.present_frames() == woken.present_frames()
+        for engine in (woken, always):
+            engine.handle(order(number, position, until))
+        now = until
 
 
 @given(st.integers(0, 3000), st.integers(0, 3000))
