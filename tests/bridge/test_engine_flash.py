@@ -202,7 +202,9 @@ def test_woken_when_due_shows_what_every_frame_shows(
     now, grid = 0, SECOND // 50
     for later, number, position in [*events, (1300, 99, NORMAL)]:
         until = now + later * MILLISECOND
-        for frame in range(-(-now // grid) * grid, until, grid):
+        for frame in range(
+            -(-now // grid) * grid, until + 1, grid
+        ):  # a frame that is due comes before an event
             always.advance(max(frame, always.now))
             if (wake := woken.next_wake()) is not None and wake <= frame:
                 assert wake == frame
