@@ -66,7 +66,7 @@ class Engine:
         """Put every device into its state of knowing nothing; return all frames and reports."""
         commands: list[Command] = []
         for index, choice in enumerate(self._board.choices):
-            self._stage.cut(index, choice.aspect)
+            self._stage.begin(index, choice.aspect, self.now)
             commands.append(Report(self.now, self._plans[index].name, choice.aspect, choice.reason))
         return [*self._stage.all_frames(self.now, Cause.START), *commands]
 
@@ -123,8 +123,8 @@ class Engine:
     def closing(self, at: Instant) -> list[Command]:
         """Put every device to rest, signals restrictive and lights dark; return the last frames and reports."""
         self.now = max(at, self.now)
-        for index, plan in enumerate(self._plans):
-            self._stage.cut(index, plan.rest)
+        for index in range(len(self._plans)):
+            self._stage.rest(index)
         reports = [Report(self.now, plan.name, plan.rest, STOPPED) for plan in self._plans]
         return [*self._stage.all_frames(self.now, Cause.LAST), *reports]
 

@@ -16,15 +16,24 @@ from bridge.chain.timing import frame_instant, newest_frame_instant
 from bridge.commands import Cause, PublishFrame
 from bridge.events import Instant
 from bridge.layout.model import Layout
-from bridge.light.motion import Motion
+from bridge.light.motion import Beat, Motion
 from bridge.light.pictures import DevicePlan
 
 
 class _Look(NamedTuple):
-    """What an aspect is for the channels of its device, worked out down to the bytes: (slot, level, byte) for each."""
+    """What an aspect is for the channels of its device, worked out down to the bytes.
+
+    Attributes:
+        cut: slot, level and byte of each channel that is set at once.
+        fade: the same of each that fades.
+        flash: slot, level and byte while it is lit, and level and byte while it is not, of each that flashes.
+        lenses: the slots of all that shines out of the same lenses as what flashes.
+    """
 
     cut: tuple[tuple[int, int, int], ...]
     fade: tuple[tuple[int, int, int], ...]
+    flash: tuple[tuple[int, int, int, int, int], ...]
+    lenses: tuple[int, ...]
 
 
 class Stage:
@@ -38,26 +47,47 @@ class Stage:
         self._looks = [self._looks_of(plan) for plan in plans]
         self._sent = list(self._frames.frames())
         self._rendered: Instant = 0
+        # The first edge of a flash that has not been rendered, so that events between two edges cost nothing for it.
+        self._edge: Instant | None = None
 
     def knows(self, device: int, aspect: str) -> bool:
         """Return whether the device can show this aspect."""
         return aspect in self._looks[device]
 
-    def cut(self, device: int, aspect: str) -> None:
-        """Show an aspect at once, whatever the device's way of changing."""
+    def begin(self, device: int, aspect: str, at: Instant) -> None:
+        """Show an aspect at once, whatever the device's way of changing; what flashes begins, and is lit."""
+        self._cut(device, aspect)
+        self._rendered = at
         look = self._looks[device][aspect]
-        for slot, level, byte in (*look.cut, *look.fade):
+        if look.flash:
+            self._flash(look, self._begun(device, at), at)
+
+    def rest(self, device: int) -> None:
+        """Show what a device shows that knows nothing, at once and for good: what would flash stays lit."""
+        self._cut(device, self._plans[device].rest)
+
+    def _cut(self, device: int, aspect: str) -> None:
+        look = self._looks[device][aspect]
+        for slot, level, byte, *_rest in (*look.cut, *look.fade, *look.flash):
             self._motion.cut(slot, level)
             self._frames.put(slot, byte)
 
     def show(self, device: int, aspect: str, at: Instant) -> int:
-        """Show an aspect in the device's own way, and return the index of the chain that it hangs on."""
+        """Show an aspect in the device's own way, and return the index of the chain that it hangs on.
+
+        All that flashes on one device flashes in phase. Where a lens goes on flashing under the new aspect, in
+        whatever colour, the others fall in with it; else the first flash begins now.
+        """
         plan, look = self._plans[device], self._looks[device][aspect]
+        going_on = (self._motion.beat_of(slot) for slot in look.lenses)
+        beat = next((each for each in going_on if each is not None), None)
         for slot, level, byte in look.cut:
             self._motion.cut(slot, level)
             self._frames.put(slot, byte)
         for slot, level, _byte in look.fade:
             self._motion.fade(slot, level, at, plan.fade)
+        if look.flash:
+            self._flash(look, beat or self._begun(device, at), at)
         return plan.chain
 
     def render(
@@ -71,11 +101,14 @@ class Stage:
             cause: why these are published.
         """
         chains = set(touched)
-        if self._motion.moving:
-            self._rendered = at
+        self._rendered = at
+        edge = self._motion.flashing and self._edge is not None and self._edge <= at
+        if edge or self._motion.fading:
             slots, levels = self._motion.render(at)
             self._frames.patch_many(slots, levels)
             chains.update(self._frames.chains_of(slots))
+        if edge:
+            self._edge = self._motion.next_edge(at)
         published = []
         for chain in sorted(chains):
             frame = self._frames.frame(chain)
@@ -94,8 +127,15 @@ class Stage:
         return tuple(self._sent)
 
     def next_frame(self, now: Instant) -> Instant | None:
-        """Return the first instant of the frame grid after `now` that has to be rendered; None while nothing moves."""
-        return frame_instant(now + 1, self._rate) if self._motion.moving else None
+        """Return the first instant of the frame grid after `now` that has to be rendered; None while nothing moves.
+
+        What flashes and does nothing else only has to be rendered when it is next lit or goes dark.
+        """
+        if self._motion.fading:
+            return frame_instant(now + 1, self._rate)
+        if not self._motion.flashing or self._edge is None:
+            return None
+        return frame_instant(max(now + 1, self._edge), self._rate)
 
     def newest(self, now: Instant) -> Instant:
         """Return the last instant of the frame grid that is not after `now`."""
@@ -118,21 +158,46 @@ class Stage:
         self._frames.patch_many(np.arange(len(levels), dtype=np.intp), np.array(levels, dtype=np.uint16))
         # What moves stands where it was rendered last, not where it would be now: else a frame of the way would
         # be taken for sent.
+        self._edge = rendered
         self.render(rendered)
         self._sent = list(self._frames.frames())
+
+    def _flash(self, look: _Look, beat: Beat, at: Instant) -> None:
+        lit = beat.is_lit(at)
+        for slot, level, byte, unlit, unlit_byte in look.flash:
+            self._motion.flash(slot, level, unlit, beat)
+            self._frames.put(slot, byte if lit else unlit_byte)
+        edge = beat.next_edge(at)
+        self._edge = edge if self._edge is None else min(edge, self._edge)
+
+    def _begun(self, device: int, at: Instant) -> Beat:
+        """Return how the lamps of a device flash when they begin at an instant."""
+        flash = self._plans[device].flash
+        return Beat(at, flash.period, flash.lit_time)
 
     def _looks_of(self, plan: DevicePlan) -> dict[str, _Look]:
         """Work out every aspect of a device down to the bytes; what may not be lit in part does not fade."""
         slots = [self._frames.bases[plan.chain] + offset for offset in plan.offsets]
         looks = {}
-        for aspect, levels in plan.looks.items():
+        for aspect, look in plan.looks.items():
             channels = [
                 (slot, level, self._frames.byte(slot, level))
-                for slot, level in zip(slots, levels, strict=True)
+                for slot, level in zip(slots, look.lit, strict=True)
             ]
-            fades = [bool(plan.fade) and dimmable for dimmable in plan.dimmable]
+            flashes = [lit != unlit for lit, unlit in zip(look.lit, look.unlit, strict=True)]
+            fades = [
+                bool(plan.fade) and dimmable and not flash
+                for dimmable, flash in zip(plan.dimmable, flashes, strict=True)
+            ]
+            lenses = set(compress(plan.lenses, flashes))
+            cuts = [not fade and not flash for fade, flash in zip(fades, flashes, strict=True)]
             looks[aspect] = _Look(
-                cut=tuple(compress(channels, [not fade for fade in fades])),
+                cut=tuple(compress(channels, cuts)),
                 fade=tuple(compress(channels, fades)),
+                flash=tuple(
+                    (*channel, unlit, self._frames.byte(channel[0], unlit))
+                    for channel, unlit in compress(zip(channels, look.unlit, strict=True), flashes)
+                ),
+                lenses=tuple(compress(slots, [lens in lenses for lens in plan.lenses])),
             )
         return looks

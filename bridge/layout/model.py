@@ -6,15 +6,21 @@ to 65535 in linear light.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any, Final
 
-from bridge.events import Position
+from bridge.events import SECOND, Position
 from bridge.layout.chips import ChipType
 from bridge.layout.controls import CommandRow, Control, LastCommand
 from bridge.layout.findings import Mark
 from bridge.layout.routes import Locking, Route
+
+DARK: Final = "dark"
+"""The aspect of a signal that shows no light at all; every signal has it."""
+
+MINUTE: Final = 60 * SECOND
 
 ON: Final = "on"
 OFF: Final = "off"
@@ -122,6 +128,10 @@ class Fixture:
     heads: tuple[Head, ...]
     mark: Mark
 
+    def only(self, heads: Collection[str]) -> Fixture:
+        """Return this fixture as it is for who uses some of its heads, in the order in which they sit on the mast."""
+        return replace(self, heads=tuple(head for head in self.heads if head.name in heads))
+
 
 @dataclass(frozen=True, slots=True)
 class Chain:
@@ -152,6 +162,28 @@ class Shown:
     word: str
     level: int
     mark: Mark
+    flashing: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Flash:
+    """How the lamps of a signal flash: so many times a minute, lit for so many hundredths of each time.
+
+    No standard number was found for signals; once a second and half of it lit is common practice.
+    """
+
+    rate: int = 60
+    lit: int = 50
+
+    @property
+    def period(self) -> int:
+        """Nanoseconds from one flash to the next."""
+        return MINUTE // self.rate
+
+    @property
+    def lit_time(self) -> int:
+        """Nanoseconds for which each flash is lit."""
+        return MINUTE * self.lit // (100 * self.rate)
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +226,9 @@ class Signal:
         locking: how it locks them.
         change: how one aspect gives way to the next.
         mark: its place in the file.
+        heads: the heads of the fixture that it uses, top to bottom; its aspects are about these.
+        flash: how its lamps flash, where they do.
+        plate: whether it has a number plate, so that a train may pass its most restrictive aspect after a stop.
     """
 
     name: str
@@ -207,6 +242,9 @@ class Signal:
     locking: Locking
     change: Change
     mark: Mark
+    heads: tuple[str, ...]
+    flash: Flash = Flash()
+    plate: bool = False
 
     @property
     def commands(self) -> tuple[CommandRow, ...]:

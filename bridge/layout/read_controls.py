@@ -34,6 +34,7 @@ from bridge.layout.schema import (
     TableRowEntry,
     WayEntry,
 )
+from bridge.layout.tables import no_aspect
 from bridge.layout.text import Path
 
 WAYS: Final = frozenset({"commands", "table", "aspect_number", "ahead", "buttons", "follows"})
@@ -49,13 +50,14 @@ class Known:
         sequence: those of automatic signalling.
         signals: for each signal its aspects and its sequence.
         blocks: the names of the blocks.
-        unread: sections of which some names could not be read.
+        absent: why it has none of the other aspects of its set, by name.
     """
 
     aspects: tuple[str, ...]
     sequence: tuple[str, ...]
     signals: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = field(default_factory=dict)
     blocks: Collection[str] = ()
+    absent: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_controls(desk: Desk, entry: SignalEntry, known: Known, path: Path) -> tuple[Control, ...]:
@@ -87,11 +89,11 @@ def read_controls(desk: Desk, entry: SignalEntry, known: Known, path: Path) -> t
     return tuple(control for control in controls if control is not None)
 
 
-def is_aspect(desk: Desk, aspect: str, names: Collection[str], path: Path) -> bool:
-    """Return whether an aspect is one of these, and note it if not; where none could be read nobody is blamed."""
-    if aspect in names or not names:
+def is_aspect(desk: Desk, aspect: str, known: Known, path: Path) -> bool:
+    """Return whether a signal has an aspect, and note it if not; where none could be read nobody is blamed."""
+    if aspect in known.aspects or not known.aspects:
         return True
-    desk.error(path, f"there is no aspect {aspect!r} here; {choice(aspect, names)}")
+    desk.error(path, no_aspect(aspect, known.aspects, known.absent))
     return False
 
 
@@ -134,7 +136,7 @@ def _commands(
                 )
                 continue
             marks[position] = desk.mark(inner)
-            if is_aspect(desk, aspect, known.aspects, inner):
+            if is_aspect(desk, aspect, known, inner):
                 orders[position] = aspect
         if not marks:
             desk.error(
@@ -153,7 +155,7 @@ def _table(desk: Desk, entries: tuple[TableRowEntry, ...], known: Known, path: P
     rows = []
     for index, entry in enumerate(entries):
         where = (*path, index)
-        if is_aspect(desk, entry.show, known.aspects, (*where, "show")):
+        if is_aspect(desk, entry.show, known, (*where, "show")):
             rows.append(TableRow(needs(entry.when), entry.show, desk.mark(where)))
     return PositionTable(tuple(rows), desk.key_mark(path))
 
@@ -162,7 +164,7 @@ def _numbers(desk: Desk, entry: NumberEntry, known: Known, path: Path) -> Aspect
     aspects = {
         number: aspect
         for number, aspect in entry.aspects.items()
-        if is_aspect(desk, aspect, known.aspects, (*path, "aspects", str(number)))
+        if is_aspect(desk, aspect, known, (*path, "aspects", str(number)))
     }
     return AspectNumbers(entry.accessory, aspects, desk.key_mark(path))
 
@@ -183,13 +185,13 @@ def _way(desk: Desk, entry: WayEntry, known: Known, path: Path) -> Way | None:
         sound.append(is_signal(desk, entry.next, known.signals, (*path, "next")))
         others, series = known.signals.get(entry.next, ((), ()))
     for other, own in entry.shows.items():
-        sound.append(is_aspect(desk, own, known.aspects, (*path, "shows", other)))
+        sound.append(is_aspect(desk, own, known, (*path, "shows", other)))
         if others and other not in others:
             text = f"{entry.next} has no aspect {other!r}; {choice(other, others)}"
             desk.key_error((*path, "shows", other), text)
             sound.append(False)
     if entry.beyond is not None:
-        sound.append(is_aspect(desk, entry.beyond, known.aspects, (*path, "beyond")))
+        sound.append(is_aspect(desk, entry.beyond, known, (*path, "beyond")))
     said_all = entry.beyond is not None and (entry.next is None or set(entry.shows) >= set(others))
     if not known.sequence and known.aspects and not said_all:
         desk.error(
@@ -223,15 +225,15 @@ def _buttons(desk: Desk, entry: ButtonsEntry, known: Known, path: Path) -> Contr
     mark = desk.key_mark(path)
     if entry.stepped is not None:
         for place, aspect in enumerate(entry.stepped.aspects):
-            is_aspect(desk, aspect, known.aspects, (*path, "stepped", "aspects", place))
+            is_aspect(desk, aspect, known, (*path, "stepped", "aspects", place))
         return SteppedButton(entry.stepped.button, entry.stepped.aspects, mark)
     aspects = entry.held or entry.latched or {}
     for button, aspect in aspects.items():
-        is_aspect(desk, aspect, known.aspects, (*path, given[0], button))
+        is_aspect(desk, aspect, known, (*path, given[0], button))
     if entry.held is None:
         return LatchedButtons(aspects, mark)
     if entry.otherwise is not None:
-        is_aspect(desk, entry.otherwise, known.aspects, (*path, "otherwise"))
+        is_aspect(desk, entry.otherwise, known, (*path, "otherwise"))
     return HeldButtons(aspects, entry.otherwise or next(iter(known.aspects), ""), mark)
 
 
@@ -246,7 +248,7 @@ def _following(desk: Desk, wanted: Any, known: Known, path: Path) -> Following |
     others, _series = known.signals[entry.signal]
     sound = True
     for other, own in entry.shows.items():
-        sound &= is_aspect(desk, own, known.aspects, (*path, "shows", other))
+        sound &= is_aspect(desk, own, known, (*path, "shows", other))
         if others and other not in others:
             desk.key_error(
                 (*path, "shows", other), f"{entry.signal} has no aspect {other!r}; {choice(other, others)}"

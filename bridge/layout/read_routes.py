@@ -40,7 +40,7 @@ def _route(desk: Desk, signal: str, name: str, entry: RouteEntry, known: Known, 
                 (*path, "flank", str(number)), f"accessory {number} is already a turnout in this route"
             )
     if entry.at_most is not None:
-        is_aspect(desk, entry.at_most, known.aspects, (*path, "at-most"))
+        is_aspect(desk, entry.at_most, known, (*path, "at-most"))
     return Route(
         name=name,
         turnouts=needs(entry.turnouts),

@@ -15,6 +15,8 @@ from bridge.layout.units import (
     Accessory,
     AspectNumber,
     Duration,
+    FlashRate,
+    LitPart,
     Name,
     Percent,
     Resistance,
@@ -292,6 +294,34 @@ class LockingEntry(Entry):
     reclear: Truth = False
 
 
+class FlashEntry(Entry):
+    """How lamps flash: how often a minute, and for how much of each time they are lit."""
+
+    rate: FlashRate = 60
+    lit: LitPart = 50
+
+
+class TableEntry(Entry):
+    """What a table of aspects may say beside its aspects.
+
+    Attributes:
+        from_: the set that it begins with.
+        flash: how the lamps flash.
+        sequence: the aspects of an automatic block, by the number of clear sections ahead.
+    """
+
+    from_: Name | None = Field(default=None, alias="from")
+    flash: FlashEntry | None = None
+    sequence: Annotated[tuple[Name, ...], Field(min_length=2)] | None = None
+
+
+class PlacedEntry(Entry):
+    """An aspect with its place in a table that begins with another: next less restrictive after an aspect of it."""
+
+    shows: Any
+    after: Name
+
+
 class SignalEntry(Entry):
     """One signal: where it stands and what tells it which aspect to show; of several, the most restrictive counts.
 
@@ -310,6 +340,9 @@ class SignalEntry(Entry):
         routes: the routes from it, by name; with any, it clears for none but these.
         locking: how it locks them.
         change: how one aspect gives way to the next.
+        heads: the heads of the fixture that it uses; all if left out.
+        plate: whether it has a number plate.
+        flash: how its lamps flash, if not as its set says.
     """
 
     fixture: Name | None = None
@@ -326,6 +359,9 @@ class SignalEntry(Entry):
     routes: Annotated[dict[Name, RouteEntry], Field(min_length=1)] | None = None
     locking: LockingEntry | None = None
     change: Any = None
+    heads: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
+    plate: Truth = False
+    flash: FlashEntry | None = None
 
 
 class BlockEntry(Entry):

@@ -8,11 +8,13 @@ from typing import Any, Final
 from bridge.events import MILLISECOND
 from bridge.layout.entries import Desk
 from bridge.layout.findings import said
-from bridge.layout.model import ON, Change, Shown
+from bridge.layout.model import DARK, ON, Change, Shown
 from bridge.layout.text import Path
 from bridge.layout.units import FULL_LEVEL, duration, percent
 
-DARK: Final = "dark"
+FLASHING: Final = "flashing"
+"""Stands before what flashes."""
+
 _NO_SPACE: Final = re.compile(r"([^\s%]{0,63}[^\s%0-9.])([0-9]{1,3}(?:\.[0-9]{1,3})?)%")
 _NO_PERCENT: Final = re.compile(r"([^\s%]{1,64})\s+([0-9]{1,3}(?:\.[0-9]{1,3})?)")
 SOFT_FADE: Final = 300 * MILLISECOND
@@ -34,8 +36,14 @@ def read_items(desk: Desk, shows: Any, path: Path) -> tuple[Shown, ...] | None:
 
 
 def read_shown(desk: Desk, shows: Any, path: Path) -> Shown | None:
-    """Read `yellow`, `white 60%` or `60%`; None if it is none of them, which is noted."""
+    """Read `yellow`, `white 60%`, `flashing green` or `60%`; None if it is none of them, which is noted."""
     text = shows.strip() if isinstance(shows, str) else ""
+    flashing = False
+    if text.split(None, 1)[:1] == [FLASHING] and text not in desk.lamp_names:
+        flashing, text = True, text.removeprefix(FLASHING).lstrip()
+        if text in ("", DARK):
+            desk.error(path, f"{said(shows)} does not fit: name what flashes, such as {FLASHING} green")
+            return None
     word, level = text, FULL_LEVEL
     glued = _NO_SPACE.fullmatch(text)
     bare = None if text in desk.lamp_names else _NO_PERCENT.fullmatch(text)
@@ -59,7 +67,7 @@ def read_shown(desk: Desk, shows: Any, path: Path) -> Shown | None:
         wanted = "name a lamp or a colour, with a level if you like, such as yellow or white 60%"
         desk.error(path, f"{said(shows)} does not fit: {wanted}")
         return None
-    return Shown(word, level, desk.mark(path))
+    return Shown(word, level, desk.mark(path), flashing)
 
 
 def read_change(desk: Desk, wanted: Any, path: Path) -> Change | None:

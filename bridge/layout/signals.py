@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bridge.layout.aspects import PLAIN_SEQUENCE, Table, give_to_heads, read_aspects, read_table
+from bridge.layout.aspects import give_to_heads, read_aspects, use_heads
 from bridge.layout.devices import Fixtures, find_fixture
 from bridge.layout.entries import Desk
-from bridge.layout.findings import choice
 from bridge.layout.model import AspectRow, Block, Change, Fixture, Signal
 from bridge.layout.read_controls import Known, is_block, is_signal, read_controls
 from bridge.layout.read_routes import read_locking, read_routes
 from bridge.layout.schema import SignalEntry
 from bridge.layout.shown import read_change
+from bridge.layout.tables import Sets, Table, read_sets
 from bridge.layout.text import Path
 
 
@@ -23,17 +23,14 @@ class _Draft:
     entry: SignalEntry
     path: Path
     fixture: Fixture | None
-    names: tuple[str, ...]
+    table: Table
     aspects: tuple[AspectRow, ...] | None
-    sequence: tuple[str, ...]
     change: Change | None
 
 
 def read_signals(desk: Desk, fixtures: Fixtures, blocks: list[Block]) -> list[Signal]:
     """Read the section `signals`: first each by itself, then what it has to do with others."""
-    sets = {
-        key: read_table(desk, value, path, required=False) for key, value, path in desk.section("aspects")
-    }
+    sets = read_sets(desk)
     drafts: dict[str, _Draft] = {}
     for key, data, path in desk.section("signals"):
         entry = desk.entry(SignalEntry, data, path)
@@ -41,37 +38,25 @@ def read_signals(desk: Desk, fixtures: Fixtures, blocks: list[Block]) -> list[Si
             desk.unread.add("signals")
         else:
             drafts[key] = _draft(desk, entry, key, path, fixtures, sets)
-    tables = {name: (draft.names, draft.sequence) for name, draft in drafts.items()}
+    tables = {name: (draft.table.names, draft.table.sequence) for name, draft in drafts.items()}
     names = [block.name for block in blocks]
     signals = [_signal(desk, name, draft, tables, names) for name, draft in drafts.items()]
     return [signal for signal in signals if signal is not None]
 
 
-def _draft(
-    desk: Desk, entry: SignalEntry, key: str, path: Path, fixtures: Fixtures, sets: dict[str, Table | None]
-) -> _Draft:
+def _draft(desk: Desk, entry: SignalEntry, key: str, path: Path, fixtures: Fixtures, sets: Sets) -> _Draft:
     fixture = find_fixture(desk, entry.fixture or key, path, fixtures, explicit=entry.fixture is not None)
+    fixture = use_heads(desk, entry, fixture, path)
     table = read_aspects(desk, entry, fixture, sets, path)
     aspects = None if fixture is None or table is None else give_to_heads(desk, table, fixture)
     return _Draft(
         entry=entry,
         path=path,
         fixture=fixture,
-        names=() if table is None else table.names,
+        table=table or Table((), (), sound=False),
         aspects=aspects,
-        sequence=_sequence(desk, entry, table, path),
         change=read_change(desk, entry.change, (*path, "change")),
     )
-
-
-def _sequence(desk: Desk, entry: SignalEntry, table: Table | None, path: Path) -> tuple[str, ...]:
-    if entry.sequence is None:
-        return PLAIN_SEQUENCE if entry.aspects is None else ()
-    for place, aspect in enumerate(entry.sequence):
-        if table is not None and aspect not in table.names:
-            where = (*path, "sequence", place)
-            desk.error(where, f"there is no aspect {aspect!r} here; {choice(aspect, table.names)}")
-    return entry.sequence
 
 
 def _signal(
@@ -81,8 +66,8 @@ def _signal(
     tables: dict[str, tuple[tuple[str, ...], tuple[str, ...]]],
     blocks: list[str],
 ) -> Signal | None:
-    entry, path = draft.entry, draft.path
-    known = Known(draft.names, draft.sequence, tables, blocks)
+    entry, path, table = draft.entry, draft.path, draft.table
+    known = Known(table.names, table.sequence, tables, blocks, table.absent)
     controls = read_controls(desk, entry, known, path)
     routes = read_routes(desk, name, entry, known, path)
     locking = read_locking(desk, entry, known, path)
@@ -96,7 +81,7 @@ def _signal(
         name=name,
         fixture=draft.fixture.name,
         aspects=draft.aspects,
-        sequence=draft.sequence,
+        sequence=table.sequence,
         controls=controls,
         dark_under=entry.dark_under or "",
         lit_by=entry.lit_by or (),
@@ -104,4 +89,7 @@ def _signal(
         locking=locking,
         change=draft.change,
         mark=desk.key_mark(path),
+        heads=tuple(head.name for head in draft.fixture.heads),
+        flash=table.flash,
+        plate=entry.plate,
     )

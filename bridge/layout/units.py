@@ -19,7 +19,15 @@ FULL_LEVEL: Final = 65_535
 
 MAX_NAME: Final = 64
 
+FLASH_RATES: Final = range(20, 181)
+"""Flashes a minute that are allowed."""
+
+LIT_PARTS: Final = range(30, 71)
+"""Hundredths of a flash for which it may be lit."""
+
+
 _PERCENT: Final = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,3})?) ?%\Z")
+_WHOLE_PERCENT: Final = re.compile(r"([0-9]{1,3}) ?%\Z")
 _QUANTITY: Final = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,6})?) ?([A-Za-zµΩ]+)\Z")
 _DURATIONS: Final = {"ms": 10**6, "s": 10**9, "min": 60 * 10**9}
 _VOLTS: Final = {"V": 1000, "mV": 1}
@@ -116,6 +124,26 @@ def one_of(*allowed: str) -> BeforeValidator:
     return BeforeValidator(read)
 
 
+def flash_rate(value: Any) -> int:
+    """Read how often a minute something flashes; more than three times a second can bring on a seizure (WCAG 2.3.1)."""
+    if not isinstance(value, int) or isinstance(value, bool) or value not in FLASH_RATES:
+        low, high = FLASH_RATES[0], FLASH_RATES[-1]
+        raise ValueError(
+            f"{said(value)} does not fit: write flashes a minute, {low} to {high}; "
+            "more than 3 a second can bring on a seizure"
+        )
+    return value
+
+
+def lit_part(value: Any) -> int:
+    """Read for how much of each flash something is lit, `50%`, as whole hundredths."""
+    match = _WHOLE_PERCENT.match(value) if isinstance(value, str) else None
+    if match is None or int(match[1]) not in LIT_PARTS:
+        low, high = LIT_PARTS[0], LIT_PARTS[-1]
+        raise ValueError(f"{said(value)} does not fit: write a whole percentage from {low}% to {high}%")
+    return int(match[1])
+
+
 def truth(value: Any) -> bool:
     """Read `true` or `false`."""
     if not isinstance(value, bool):
@@ -150,4 +178,6 @@ Voltage = Annotated[int, BeforeValidator(voltage)]
 Resistance = Annotated[int, BeforeValidator(resistance)]
 Accessory = Annotated[int, BeforeValidator(accessory)]
 AspectNumber = Annotated[int, BeforeValidator(aspect_number)]
+FlashRate = Annotated[int, BeforeValidator(flash_rate)]
+LitPart = Annotated[int, BeforeValidator(lit_part)]
 Truth = Annotated[bool, BeforeValidator(truth)]

@@ -9,16 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from typing import NamedTuple, TypeAlias
 
 from bridge.layout.chips import DIE_COLOURS
 from bridge.layout.controls import asked
 from bridge.layout.findings import Finding, Mark, choice, either, error, said, warning
 from bridge.layout.model import (
+    DARK,
     OFF,
     ON,
     AspectRow,
     Build,
     Fixture,
+    Flash,
     Head,
     Lamp,
     LampKind,
@@ -28,8 +31,23 @@ from bridge.layout.model import (
     Signal,
     Wire,
 )
+from bridge.layout.rules import RULE_WORDS
 from bridge.layout.units import FULL_LEVEL, volts
 from bridge.light.colours import COLOURS, DIES, LED_COLOURS, Colour, led_colour
+
+
+class Look(NamedTuple):
+    """What one aspect is for the channels of a device, as a 16-bit linear level for each.
+
+    A channel flashes where the two differ.
+
+    Attributes:
+        lit: while the lamps that flash are lit.
+        unlit: while they are not.
+    """
+
+    lit: tuple[int, ...]
+    unlit: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,18 +59,22 @@ class DevicePlan:
         chain: index of its chain.
         offsets: the bytes of the chain's frame that are its own.
         dimmable: for each of them, whether it may be lit in part.
-        looks: for each aspect by name, a 16-bit linear level for each of them.
+        lenses: for each of them, the number of the lens that it shines out of, counted within the device.
+        looks: for each aspect by name, the levels of each of them; a signal can always be dark.
         rest: the aspect that it shows when it knows nothing.
         fade: duration of a change, nanoseconds; 0 for a cut.
+        flash: how its lamps flash, where they do.
     """
 
     name: str
     chain: int
     offsets: tuple[int, ...]
     dimmable: tuple[bool, ...]
-    looks: dict[str, tuple[int, ...]]
+    lenses: tuple[int, ...]
+    looks: dict[str, Look]
     rest: str
     fade: int
+    flash: Flash
 
 
 class Palette:
@@ -72,6 +94,10 @@ class Palette:
             self.colours[name] = Colour((red, green, blue), with_white, needs_white=white > 0)
         self.words: frozenset[str] = layout.lamp_names | self.colours.keys() | LED_COLOURS.keys() | {ON}
 
+    def knows(self, word: str) -> bool:
+        """Return whether somewhere in this layout or in a rule book something is called so."""
+        return word in self.words or word in RULE_WORDS
+
     def error(self, mark: Mark, message: str) -> None:
         """Note an error at a place of the file."""
         self.findings.append(error(mark, message))
@@ -87,7 +113,9 @@ def plan_devices(layout: Layout) -> tuple[tuple[DevicePlan, ...], tuple[Finding,
     fixtures = layout.fixtures()
     for build in layout.builds:
         _look_at_lamps(build, palette)
-    plans = [_signal(signal, fixtures[signal.fixture], palette) for signal in layout.signals]
+    plans = [
+        _signal(signal, fixtures[signal.fixture].only(signal.heads), palette) for signal in layout.signals
+    ]
     plans += [_light(light, fixtures[light.fixture], palette) for light in layout.lights]
     marks = [*(signal.mark for signal in layout.signals), *(light.mark for light in layout.lights)]
     _one_owner(plans, marks, palette)
@@ -166,6 +194,18 @@ def _wires(fixture: Fixture, lamps: tuple[tuple[str, str], ...] | None = None) -
     return list(found.values())
 
 
+def _lenses(fixture: Fixture, wires: list[tuple[Wire, Lamp]]) -> tuple[int, ...]:
+    """Return the number of the lens that each wire shines out of; a lamp without one has its own."""
+    lenses: dict[tuple[str, str, str], int] = {}
+    of_wire = {
+        wire.offset: lenses.setdefault((head.name, lamp.lens, "" if lamp.lens else lamp.name), len(lenses))
+        for head in fixture.heads
+        for lamp in head.lamps
+        for wire in lamp.wires
+    }
+    return tuple(of_wire[wire.offset] for wire, _lamp in wires)
+
+
 def _levels(look: dict[int, int], wires: list[tuple[Wire, Lamp]]) -> tuple[int, ...]:
     """Return the level of each wire; a lamp that may only be switched is fully lit when it is lit at all."""
     return tuple(
@@ -174,9 +214,12 @@ def _levels(look: dict[int, int], wires: list[tuple[Wire, Lamp]]) -> tuple[int, 
     )
 
 
+_Levels: TypeAlias = tuple[dict[int, int], dict[int, int]]
+
+
 def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
     wires = _wires(fixture)
-    looks: dict[str, tuple[int, ...]] = {}
+    looks: dict[str, Look] = {}
     shown: list[AspectRow] = []
     ordered = {aspect: mark for control in signal.controls for aspect, mark in asked(control)}
     for index, row in enumerate(signal.aspects):
@@ -186,25 +229,28 @@ def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
             _look(signal, row, fixture, palette, blame) if needed else _quietly(signal, row, fixture, palette)
         )
         if look is not None:
-            looks[row.name] = _levels(look, wires)
+            looks[row.name] = Look(*(_levels(levels, wires) for levels in look))
             if needed:
                 shown.append(row)
+    # Whatever its aspects are, a signal may have to be dark.
+    looks.setdefault(DARK, Look((0,) * len(wires), (0,) * len(wires)))
     _alike(shown, looks, palette)
-    looks.setdefault("dark", (0,) * len(wires))  # whatever its aspects are, a signal may have to be dark
     return DevicePlan(
         name=signal.name,
         chain=fixture.chain,
         offsets=tuple(wire.offset for wire, _lamp in wires),
         dimmable=tuple(lamp.dimmable for _wire, lamp in wires),
+        lenses=_lenses(fixture, wires),
         looks=looks,
         rest=signal.aspects[0].name,
         fade=signal.change.fade,
+        flash=signal.flash,
     )
 
 
-def _alike(rows: list[AspectRow], looks: dict[str, tuple[int, ...]], palette: Palette) -> None:
+def _alike(rows: list[AspectRow], looks: dict[str, Look], palette: Palette) -> None:
     """Warn of aspects that nobody could tell apart."""
-    seen: dict[tuple[int, ...], AspectRow] = {}
+    seen: dict[Look, AspectRow] = {}
     for row in rows:
         first = seen.setdefault(looks[row.name], row)
         if first is not row:
@@ -215,7 +261,7 @@ def _alike(rows: list[AspectRow], looks: dict[str, tuple[int, ...]], palette: Pa
             palette.findings.append(warning(row.mark, text))
 
 
-def _quietly(signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette) -> dict[int, int] | None:
+def _quietly(signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette) -> _Levels | None:
     """Return what an aspect that nobody orders would look like, if it is possible here at all."""
     before = len(palette.findings)
     look = _look(signal, row, fixture, palette, None)
@@ -225,22 +271,27 @@ def _quietly(signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette)
 
 def _look(
     signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette, blame: Mark | None
-) -> dict[int, int] | None:
-    levels: dict[int, int] = {}
+) -> _Levels | None:
+    """Return the levels by channel while what flashes is lit, and while it is not; None if there are none, and why."""
+    lit: dict[int, int] = {}
+    unlit: dict[int, int] = {}
     sound = True
     rigid = {wire.offset: lamp.name for wire, lamp in _wires(fixture) if not lamp.dimmable}
     for head, shown in zip(fixture.heads, (items for _name, items in row.heads), strict=True):
         for item in shown:
             found = _find(head, item, palette)
             if isinstance(found, str):
+                # Where it is ordered one lamp that is missing is enough to say.
+                if sound or blame is None or not palette.knows(item.word):
+                    _blame(signal, row, item, found, palette, blame)
                 sound = False
-                _blame(signal, row, item, found, palette, blame)
                 continue
             for offset, level in found:
-                levels[offset] = max(level, levels.get(offset, 0))
+                for levels in (lit,) if item.flashing else (lit, unlit):
+                    levels[offset] = max(level, levels.get(offset, 0))
                 if item.level < FULL_LEVEL and offset in rigid:
                     palette.findings.append(warning(item.mark, _not_dimmable(rigid[offset], fixture)))
-    return levels if sound else None
+    return (lit, unlit) if sound else None
 
 
 def _blame(
@@ -249,7 +300,7 @@ def _blame(
     """Note why a signal cannot show an aspect: where it is ordered, or where a word stands that nothing has."""
     if ordered is None:
         palette.error(item.mark, f"{signal.name} cannot show {row.name}: {why}")
-    elif item.word in palette.words:
+    elif palette.knows(item.word):
         line = "" if item.mark == signal.mark else f"; the aspect is in line {item.mark.line}"
         palette.error(ordered, f"{signal.name} cannot show {row.name}: {why}{line}")
     else:
@@ -339,9 +390,14 @@ def _light(light: Light, fixture: Fixture, palette: Palette) -> DevicePlan:
         chain=fixture.chain,
         offsets=tuple(wire.offset for wire, _lamp in wires),
         dimmable=tuple(lamp.dimmable for _wire, lamp in wires),
-        looks={OFF: (0,) * len(wires), ON: _levels(levels, wires)},
+        lenses=_lenses(fixture, wires),
+        looks={
+            OFF: Look((0,) * len(wires), (0,) * len(wires)),
+            ON: Look(_levels(levels, wires), _levels(levels, wires)),
+        },
         rest=OFF,
         fade=light.change.fade,
+        flash=Flash(),
     )
 
 

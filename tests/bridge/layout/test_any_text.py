@@ -32,6 +32,14 @@ WORDS: Final = st.sampled_from(
         "60%",
         "white 60%",
         "-1%",
+        "flashing red",
+        "speed-signals",
+        "from",
+        "after",
+        "flash",
+        "sequence",
+        "heads",
+        "plate",
     ]
 )
 JUNK: Final = st.recursive(

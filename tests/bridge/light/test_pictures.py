@@ -93,7 +93,7 @@ def _frame(device: str, aspect: str, shows: str = "on") -> bytes:
     """Return the frame of the device's chain while it alone is lit."""
     plans, frames = _plans(FILE.replace("SHOWS", shows))
     plan = plans[device]
-    _light(frames, frames.bases[plan.chain], plan.offsets, plan.looks[aspect])
+    _light(frames, frames.bases[plan.chain], plan.offsets, plan.looks[aspect].lit)
     return frames.frame(plan.chain)
 
 
@@ -201,7 +201,7 @@ def test_a_light_may_be_a_mixed_lamp(lamps: str, levels: list[int]) -> None:
         "  two: {commands: {5: {normal: stop, reverse: clear}, 6: {normal: approach}}}\n", ""
     )
     plans, frames = _plans(text + f"  two: {{switched-by: 30{', lamps: ' + lamps if lamps else ''}}}\n")
-    _light(frames, 0, plans["two"].offsets, plans["two"].looks["on"])
+    _light(frames, 0, plans["two"].offsets, plans["two"].looks["on"].lit)
     assert bytes([*levels, 0]) == frames.frame(0)[6:9]
 
 
@@ -214,7 +214,7 @@ def test_lamps_of_one_head_may_be_lit_together(shown: str) -> None:
     )
     plans, _frames = _plans(text)
     # Red at full. Green: 45 % is 29491, 50 % is 32768 (both rounded), and 29491 x 32768 / 65535 = 14745.7.
-    assert (65535, 14746) == plans["two"].looks["stop"]
+    assert (65535, 14746) == plans["two"].looks["stop"].lit
 
 
 @pytest.mark.parametrize(
