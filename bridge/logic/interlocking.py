@@ -325,8 +325,6 @@ class Gate:
             return Choice(route.at_most, reason, wish.causes, wish.source)
         return Choice(wish.aspect, reason, wish.causes, wish.source)
 
-    # ---- plain data ----------------------------------------------------------------------------------------
-
     def snapshot(self) -> list[Any]:
         """Return everything as plain data."""
         return [
