@@ -81,6 +81,16 @@ class LinkState(Word):
     LOST = "lost"
 
 
+class Subject(Word):
+    """What can be taken out of use."""
+
+    SIGNAL = "signal"
+    BLOCK = "block"
+    TURNOUT = "turnout"
+    SOURCE = "source"
+    NODE = "node"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
     """One fact.
@@ -182,6 +192,25 @@ class NodeReported(Event):
     why: str = ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UseReported(Event):
+    """Something was taken out of use by its owner, or put back.
+
+    Attributes:
+        subject: what kind of thing.
+        name: which of them; of a turnout, its accessory number.
+        out: whether it is out of use from now on.
+        why: the owner's reason, or empty.
+        authority: a kept copy counts as well: it is state.
+    """
+
+    subject: Subject
+    name: str
+    out: bool
+    why: str = ""
+    authority: Authority = Authority.COMMAND
+
+
 EVENT_KINDS: Final[dict[str, type[Event]]] = {
     "accessory-ordered": AccessoryOrdered,
     "accessory-released": AccessoryReleased,
@@ -193,6 +222,7 @@ EVENT_KINDS: Final[dict[str, type[Event]]] = {
     "clock": ClockReported,
     "source": SourceReported,
     "node": NodeReported,
+    "use": UseReported,
 }
 """The name of each kind of event in the session log."""
 
@@ -204,6 +234,7 @@ _ENUMS: Final[dict[str, type[StrEnum]]] = {
     "PowerState": PowerState,
     "ButtonState": ButtonState,
     "LinkState": LinkState,
+    "Subject": Subject,
 }
 _RANGES: Final = {
     "at": range(2**63),

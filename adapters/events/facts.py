@@ -6,6 +6,7 @@
     block/<name>                 occupied, clear, unknown     feedback
     power/<district>             on, off, shorted             feedback
     button/<name>                pressed, released            command
+    use/<what>/<name>            in-use, out, out: and a reason    command; a kept copy counts too
     clock                        JSON, see `model_clock.py`   feedback
 
 `closed` and `thrown` are taken for normal and reverse. A retained copy is state, whatever its topic.
@@ -40,6 +41,8 @@ from bridge.events import (
     Position,
     PowerReported,
     PowerState,
+    Subject,
+    UseReported,
 )
 
 LONGEST_TOPIC: Final = 512
@@ -47,10 +50,11 @@ LONGEST_PAYLOAD: Final = 512
 """Bytes. The longest honest payload is a clock's, and has about 60."""
 
 LONGEST_NAME: Final = 64
+LONGEST_REASON: Final = 120
 
 _TOPICS: Final = (
     "accessory/<number>/ordered, accessory/<number>/proved, aspect/<number>, block/<name>, power/<district>,"
-    " button/<name> or clock, below the root"
+    " button/<name>, use/<what>/<name> or clock, below the root"
 )
 
 _ASPECTS: Final = f"a number from {ASPECT_NUMBERS[0]} to {ASPECT_NUMBERS[-1]} in plain digits"
@@ -123,12 +127,10 @@ def read_topic(root: str, topic: str) -> Fact:
             return _PROVED._replace(key=_read_number(number))
         case ["aspect", number]:
             return _ASPECT._replace(key=_read_number(number))
-        case ["block", name]:
-            return _BLOCK._replace(key=_read_name(name))
-        case ["power", name]:
-            return _POWER._replace(key=_read_name(name))
-        case ["button", name]:
-            return _BUTTON._replace(key=_read_name(name))
+        case ["block" | "power" | "button" as kind, name]:
+            return _NAMED[kind]._replace(key=_read_name(name))
+        case ["use", what, name]:
+            return _USE._replace(key=(_read_subject(what), _read_name(name)))
         case ["clock"]:
             return _CLOCK
     raise DecodeError("no fact has such a topic", expected=_TOPICS)
@@ -154,6 +156,19 @@ def _read_name(text: str) -> str:
         return text
     expected = f"a name of 1 to {LONGEST_NAME} printable characters without `/`"
     raise DecodeError("the topic has no name in its last place that can be used", expected=expected)
+
+
+def _read_subject(text: str) -> Subject:
+    if text in tuple(Subject):
+        return Subject(text)
+    expected = ", ".join(f"`{each.value}`" for each in Subject)
+    raise DecodeError(f"`{cut(text, 20)}` is nothing that can be taken out of use", expected=expected)
+
+
+def _read_use(text: str, _: Words) -> Any:
+    if text.startswith("out:") and text.isprintable():
+        return True, cut(text.removeprefix("out:").strip(), LONGEST_REASON)
+    raise DecodeError(f"`{cut(text, 30)}` does not say whether it is in use", expected=_USE.expected)
 
 
 def _read_word(text: str, words: Words) -> Any:
@@ -211,6 +226,15 @@ def _button(key: str, value: ButtonState, at: Instant, source: str, authority: A
     return ButtonReported(at=at, source=source, name=key, state=value, authority=authority)
 
 
+def _use(
+    key: tuple[Subject, str], value: tuple[bool, str], at: Instant, source: str, authority: Authority
+) -> Event:
+    (subject, name), (out, why) = key, value
+    return UseReported(
+        at=at, source=source, subject=subject, name=name, out=out, why=why, authority=authority
+    )
+
+
 def _clock(_: None, value: ModelClock, at: Instant, source: str, authority: Authority) -> Event:
     return ClockReported(at=at, source=source, **value._asdict(), authority=authority)
 
@@ -248,4 +272,12 @@ _ASPECT: Final = _fact(
 _BLOCK: Final = _fact(_block, Authority.FEEDBACK, _words(*BlockState))
 _POWER: Final = _fact(_power, Authority.FEEDBACK, _words(*PowerState))
 _BUTTON: Final = _fact(_button, Authority.COMMAND, _words(*ButtonState))
+_NAMED: Final = {"block": _BLOCK, "power": _POWER, "button": _BUTTON}
+_USE: Final = _fact(
+    _use,
+    Authority.COMMAND,
+    MappingProxyType({b"in-use": (False, ""), b"out": (True, "")}),
+    _read_use,
+    "`in-use`, `out`, or `out:` and a reason",
+)
 _CLOCK: Final = _fact(_clock, Authority.FEEDBACK, MappingProxyType({}), _read_clock, CLOCK_EXPECTED)

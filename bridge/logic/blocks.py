@@ -13,6 +13,10 @@ from typing import Any, Final, NamedTuple
 from bridge.events import BlockState, Instant, PowerState
 from bridge.layout import model
 
+POWER: Final = "power"
+USE: Final = "use"
+"""What of a block may be in doubt."""
+
 NEVER_REPORTED: Final = "nothing was heard of it yet"
 
 
@@ -49,26 +53,33 @@ class Block:
         self.source = ""
         self._waits: BlockState | None = None
         self._heard: tuple[BlockState, int] | None = None
-        self._unusable = ""
+        self._doubts: dict[str, str] = {}
         self._after = {BlockState.OCCUPIED: block.occupied_after, BlockState.CLEAR: block.clear_after}
 
     def report(self, state: BlockState, source: str, at: Instant, event: int) -> bool:
         """Take what a detector says; return whether what counts has changed."""
         self._heard = (state, event)
         self.source = source
-        return False if self._unusable else self._take(state, at, event)
+        return False if self._doubts else self._take(state, at, event)
 
-    def doubt(self, why: str, event: int) -> bool:
-        """Take it that the block's power is not to be relied upon; return whether what counts has changed.
+    def doubt(self, what: str, why: str, event: int) -> bool:
+        """Take it that the block is not to be relied upon; return whether what counts has changed.
 
         Whatever waits is called off.
-        """
-        self._unusable = why
-        return self._become(BlockState.UNKNOWN, why, event)
 
-    def rely(self, at: Instant, event: int) -> bool:
-        """Take it that the power is on and has settled: what was heard last counts again, in its own time."""
-        self._unusable = ""
+        Args:
+            what: what is in doubt (its power, its use): each has to be relied upon again by itself.
+            why: the reason in words.
+            event: number of the event that told it.
+        """
+        self._doubts[what] = why
+        return self._become(BlockState.UNKNOWN, next(iter(self._doubts.values())), event)
+
+    def rely(self, what: str, at: Instant, event: int) -> bool:
+        """Take it that this is no longer in doubt: if nothing is, what was heard last counts again, in its own time."""
+        self._doubts.pop(what, None)
+        if self._doubts:
+            return self._become(BlockState.UNKNOWN, next(iter(self._doubts.values())), event)
         if self._heard is None:
             return self._become(BlockState.UNKNOWN, NEVER_REPORTED, event)
         return self._take(self._heard[0], at, event)
@@ -77,7 +88,7 @@ class Block:
         """Take it that who reports this block is no longer heard."""
         self._heard = None
         self.source = ""
-        return self._become(BlockState.UNKNOWN, self._unusable or why, event)
+        return self._become(BlockState.UNKNOWN, next(iter(self._doubts.values()), why), event)
 
     def expire(self) -> bool:
         """Let what waits count, now that its time has come."""
@@ -107,7 +118,7 @@ class Block:
 
     def state(self) -> list[Any]:
         """Return everything as plain data."""
-        return [*self.counts, self.due, self._waits, self._heard, self._unusable, self.source]
+        return [*self.counts, self.due, self._waits, self._heard, dict(self._doubts), self.source]
 
     def set_state(self, data: list[Any]) -> None:
         """Take back what `state` gave.
@@ -115,12 +126,13 @@ class Block:
         Raises:
             TypeError, ValueError: it is none.
         """
-        state, why, event, due, waits, heard, unusable, source = data
+        state, why, event, due, waits, heard, doubts, source = data
         self.counts = Reported(BlockState(state), str(why), int(event))
         self.due = None if due is None else int(due)
         self._waits = None if waits is None else BlockState(waits)
         self._heard = None if heard is None else (BlockState(heard[0]), int(heard[1]))
-        self._unusable, self.source = str(unusable), str(source)
+        self._doubts = {str(what): str(why) for what, why in doubts.items()}
+        self.source = str(source)
 
 
 class District:

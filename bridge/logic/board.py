@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from typing import Any, Final
 
 from bridge.events import (
@@ -13,14 +14,17 @@ from bridge.events import (
     LinkState,
     NodeReported,
     SourceReported,
+    Subject,
+    UseReported,
 )
 from bridge.layout.model import Layout
 from bridge.logic.device import Device, SignalDevice, light_device
 from bridge.logic.interlocking import Interlocking
-from bridge.logic.known import BUTTON, NUMBER, ORDERED, SIGNAL, Fact, Key
+from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, SIGNAL, Fact, Key
 from bridge.logic.reasons import Choice, Outcome, Word
 from bridge.logic.track import Change, Track
 
+SILENT: Final = "its node does not answer"
 NEVER_SETTLES: Final = "it and the signals that it depends on never come to rest"
 
 
@@ -53,7 +57,15 @@ class Board:
         self._on_node: dict[str, list[int]] = {}
         for index, node in enumerate(self._node_of):
             self._on_node.setdefault(node, []).append(index)
+        self._names: dict[Subject, Container[str]] = {
+            Subject.SIGNAL: signals,
+            Subject.BLOCK: {block.name for block in layout.blocks},
+            Subject.TURNOUT: {str(key[1]) for key in self._listeners if key[0] == ORDERED},
+            Subject.SOURCE: {source.name for source in layout.sources},
+            Subject.NODE: set(nodes.values()),
+        }
         self._lost_nodes: dict[str, str] = {}  # with the reason
+        self._out_of_use: dict[tuple[Subject, str], tuple[str, int]] = {}  # with the reason and the event
         for device in self.devices:
             if isinstance(device, SignalDevice):
                 self._known.tell((SIGNAL, device.name), Fact(device.rest, 0, ""))
@@ -72,18 +84,24 @@ class Board:
             number: its number in the session.
         """
         dirty: set[int] = set()
+        words: list[Word] = []
         self._interlocking.now, self._interlocking.number = event.at, number
         match event:
             case SourceReported(state=LinkState.LOST):
-                self._spread(self._track.lose(event.source, event.at, number), dirty)
-                for index, device in enumerate(self.devices):
-                    if device.lose(event.source, number):
-                        dirty.add(index)
+                self._lose(event.source, event.at, number, dirty)
             case NodeReported():
-                self._node(event, number, dirty)
+                self._node(
+                    event.node, "" if event.state is LinkState.UP else event.why or SILENT, number, dirty
+                )
+            case UseReported():
+                if self.listens(event):
+                    words.append(self._use(event, number, dirty))
+            case Event(source=source) if (Subject.SOURCE, source) in self._out_of_use:
+                pass  # whatever it says
             case _:
                 self._spread(self._track.hear(event, number), dirty)
-        return self._settle(dirty, number)
+        outcome = self._settle(dirty, number)
+        return Outcome(outcome.choices, words + outcome.words) if words else outcome
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
@@ -109,14 +127,56 @@ class Board:
                     self.devices[index].hear(key, fact)
                 dirty.add(index)
 
-    def _node(self, event: NodeReported, number: int, dirty: set[int]) -> None:
-        """Trust no signal whose node does not answer: nobody knows what it shows."""
-        if event.state is LinkState.LOST:
-            self._lost_nodes[event.node] = event.why or "it does not answer"
+    def _node(self, node: str, why: str, number: int, dirty: set[int]) -> None:
+        """Trust no signal whose node does not answer or is out of use: nobody knows what it shows."""
+        if why:
+            self._lost_nodes[node] = why
         else:
-            self._lost_nodes.pop(event.node, None)
-        for index in self._on_node.get(event.node, ()):
+            self._lost_nodes.pop(node, None)
+        for index in self._on_node.get(node, ()):
             self._announce(index, number, dirty)
+
+    def _use(self, event: UseReported, number: int, dirty: set[int]) -> Word:
+        """Take something out of use or put it back; whatever depends on it stays restrictive meanwhile."""
+        subject, name = event.subject, event.name
+        why = f"is out of use{': ' if event.why else ''}{event.why}" if event.out else ""
+        if event.out:
+            self._out_of_use[subject, name] = (why, number)
+        else:
+            self._out_of_use.pop((subject, name), None)
+        keys: list[Key] = []
+        match subject:
+            case Subject.SIGNAL:
+                keys = [(SIGNAL, name)]
+                self._use_signal(name, why, number, dirty)
+            case Subject.BLOCK:
+                keys = [(BLOCK, name)]
+                self._spread(self._track.use_block(name, why and f"it {why}", event.at, number), dirty)
+            case Subject.TURNOUT:
+                keys = [(ORDERED, int(name)), (PROVED, int(name))]
+                self._spread(self._track.use_turnout(int(name), why), dirty)
+            case Subject.SOURCE if event.out:
+                self._lose(name, event.at, number, dirty)
+            case Subject.NODE:
+                self._node(name, why and f"the node {why}", number, dirty)
+        touched = {self.devices[index].name for key in keys for index in self._listeners.get(key, ())}
+        kept = f"; on it depend {', '.join(sorted(touched))}" if touched and event.out else ""
+        state = "out" if event.out else "in-use"
+        return Word("out-of-use", f"{subject}/{name}", state, f"{event.why}{kept}".lstrip("; "), (number,))
+
+    def _use_signal(self, name: str, why: str, number: int, dirty: set[int]) -> None:
+        index = self._index.get(name)
+        device = None if index is None else self.devices[index]
+        if index is not None and isinstance(device, SignalDevice):
+            device.use(why, number)
+            dirty.add(index)
+
+    def _lose(self, source: str, at: Instant, number: int, dirty: set[int]) -> None:
+        """Forget what a source told, and let whoever rests on its word rest."""
+        self._spread(self._track.lose(source, at, number), dirty)
+        for index, device in enumerate(self.devices):
+            if device.lose(source, number):
+                dirty.add(index)
 
     def _settle(self, dirty: set[int], number: int) -> Outcome:
         """Choose anew until nothing changes any more; return what there is to tell.
@@ -165,7 +225,7 @@ class Board:
             dirty.update(self._listeners.get(key, ()))
 
     def listens(self, event: Event) -> bool:
-        """Return whether anything listens to an order or a button; of all other events nobody has to."""
+        """Return whether an order, a button or something out of use means anything here; other events need not."""
         match event:
             case AccessoryOrdered():
                 return (ORDERED, event.number) in self._listeners
@@ -173,6 +233,8 @@ class Board:
                 return (NUMBER, event.number) in self._listeners
             case ButtonReported():
                 return (BUTTON, event.name) in self._listeners
+            case UseReported():
+                return event.name in self._names[event.subject]
         return True
 
     def snapshot(self) -> dict[str, Any]:
@@ -182,6 +244,7 @@ class Board:
             "interlocking": self._interlocking.snapshot(),
             "devices": {device.name: device.state() for device in self.devices},
             "lost": dict(self._lost_nodes),
+            "out-of-use": [[*key, *said] for key, said in self._out_of_use.items()],
         }
 
     def restore(self, data: dict[str, Any]) -> None:
@@ -197,5 +260,9 @@ class Board:
         for device in self.devices:
             device.set_state(data["devices"][device.name])
         self._lost_nodes = {str(node): str(why) for node, why in data["lost"].items()}
+        for subject, name, why, event in data["out-of-use"]:
+            self._out_of_use[Subject(subject), str(name)] = (str(why), int(event))
+            if subject == Subject.SIGNAL:
+                self._use_signal(str(name), str(why), int(event), set())
         for device in self.devices:
             device.decide(self._known)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Any
 
 from bridge.events import BlockState
 from bridge.layout import controls
-from bridge.layout.model import Light, Signal
+from bridge.layout.model import DARK, Light, Signal
 from bridge.logic.interlocking import Gate
 from bridge.logic.known import BLOCK, SIGNAL, Fact, Key, Known
 from bridge.logic.reasons import Choice
@@ -21,9 +21,6 @@ from bridge.logic.selection import (
     switched,
 )
 from bridge.logic.working_out import Ahead, Following, HeldButtons, PositionTable, in_order
-
-DARK: Final = "dark"
-"""What a signal shows that is not lit, whatever its aspect is."""
 
 
 class Device:
@@ -119,10 +116,16 @@ class SignalDevice(Device):
         overlay: list[Key] = [(BLOCK, block) for block in signal.lit_by]
         overlay += [(SIGNAL, main.name)] if main is not None else []
         self._gate = gate
+        self._out: Choice | None = None
         gated = () if gate is None else gate.keys
         self.keys = tuple(dict.fromkeys((*self.keys, *overlay, *gated)))
 
+    def use(self, why: str, event: int) -> None:
+        """Take it out of use for a reason, or put it back into use for none."""
+        self._out = Choice(self.rest, f"it {why}", in_order([event])) if why else None
+
     def _allowed(self, wish: Choice, known: Known) -> Choice:
+        wish = self._out or wish
         if self._gate is None:
             return wish
         # By its orders a new one is told from an old one; what works by itself always wants the same.

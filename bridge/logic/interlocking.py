@@ -18,7 +18,7 @@ from bridge.layout.routes import Refused, Route
 from bridge.logic import reasons
 from bridge.logic.known import BLOCK, ORDERED, PROVED, SIGNAL, Key, Known
 from bridge.logic.reasons import Choice
-from bridge.logic.working_out import in_order, not_clear
+from bridge.logic.working_out import fit, in_order, not_clear, not_known
 
 
 class State(Word):
@@ -184,7 +184,8 @@ class Gate:
         for route in self.signal.routes:
             astray = self._astray(route, route.turnouts, known)
             if astray:
-                self._why = astray if len(self.signal.routes) == 1 else "no route is set"
+                single = len(self.signal.routes) == 1 or fit(route.turnouts, known.standing).fits is None
+                self._why = astray if single else self._why
                 continue
             self._why = self._amiss(route, known) or self._house.in_the_way(self.signal.name, route, known)
             if not self._why:
@@ -207,7 +208,7 @@ class Gate:
         for number, position in needs:
             standing = known.standing(number)
             if standing.position is None:
-                return f"it is not known where accessory {number} stands"
+                return not_known(number, standing)
             if standing.position is not position:
                 is_so = f"{'stands' if standing.proved else 'was ordered'} {standing.position.value}"
                 return f"accessory {number} {is_so}, and route {route.name} needs {position.value}"

@@ -42,11 +42,13 @@ class Standing(NamedTuple):
         position: normal or reverse, or None where that is not known.
         proved: it is known by feedback, or would have to be.
         fact: what was told last, if anything was.
+        why: where it is not known for a reason of its own, that reason in words.
     """
 
     position: Position | None
     proved: bool
     fact: Fact | None
+    why: str = ""
 
 
 class Known:
@@ -60,6 +62,7 @@ class Known:
         self._facts: dict[Key, Fact] = {}
         self._feedback = feedback
         self._has_told: set[int] = set()
+        self._out: dict[int, str] = {}  # turnouts that are out of use, with the reason
 
     def get(self, key: Key) -> Fact | None:
         """Return what is known of a thing, or None."""
@@ -89,14 +92,23 @@ class Known:
         """
         proved = number in self._feedback or number in self._has_told
         fact = self._facts.get((PROVED if proved else ORDERED, number))
-        known = fact is not None and fact.value in _STANDS
-        return Standing(Position(fact.value) if fact is not None and known else None, proved, fact)
+        out = self._out.get(number, "")
+        known = fact is not None and fact.value in _STANDS and not out
+        return Standing(Position(fact.value) if fact is not None and known else None, proved, fact, out)
+
+    def use(self, number: int, why: str) -> None:
+        """Take a turnout out of use for a reason, or put it back into use for none."""
+        if why:
+            self._out[number] = why
+        else:
+            self._out.pop(number, None)
 
     def snapshot(self) -> dict[str, Any]:
         """Return everything as plain data."""
         return {
             "facts": [[*key, *fact] for key, fact in self._facts.items()],
             "told": sorted(self._has_told),
+            "out": [[number, why] for number, why in self._out.items()],
         }
 
     def restore(self, data: dict[str, Any]) -> None:
@@ -110,7 +122,8 @@ class Known:
             for subject, name, value, event, source, copied, why in data["facts"]
         }
         told = {int(number) for number in data["told"]}
-        self._facts, self._has_told = facts, told
+        out = {int(number): str(why) for number, why in data["out"]}
+        self._facts, self._has_told, self._out = facts, told, out
 
 
 _STANDS: Final = (Position.NORMAL, Position.REVERSE)

@@ -17,7 +17,7 @@ from bridge.events import (
     PowerReported,
 )
 from bridge.layout.model import Layout
-from bridge.logic.blocks import Block, Button, District
+from bridge.logic.blocks import POWER, USE, Block, Button, District
 from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, Fact, Key, Known
 
 
@@ -59,7 +59,7 @@ class Track:
         self._due: dict[int, Instant] = {}  # by that place
         for district in self._districts.values():
             for each in self._in_district[district.name]:
-                each.doubt(district.trouble, 0)
+                each.doubt(POWER, district.trouble, 0)
         for each in self._blocks.values():
             self.known.tell((BLOCK, each.name), Fact(each.counts.state, 0, "", why=each.counts.why))
 
@@ -124,9 +124,9 @@ class Track:
         self._watch(district)
         for block in self._in_district[district.name] if changed else ():
             if district.trouble:
-                yield from self._counts(block, block.doubt(district.trouble, district.event))
+                yield from self._counts(block, block.doubt(POWER, district.trouble, district.event))
             else:
-                yield from self._counts(block, block.rely(at, district.event))
+                yield from self._counts(block, block.rely(POWER, at, district.event))
 
     def _counts(self, block: Block, changed: bool) -> Iterator[Change]:
         self._watch(block)
@@ -147,6 +147,19 @@ class Track:
             if block.source == source:
                 changes += self._counts(block, block.lose(why, number))
         return changes
+
+    def use_block(self, name: str, why: str, at: Instant, number: int) -> list[Change]:
+        """Take a block out of use for a reason, or put it back into use for none."""
+        block = self._blocks.get(name)
+        if block is None:
+            return []
+        changed = block.doubt(USE, why, number) if why else block.rely(USE, at, number)
+        return list(self._counts(block, changed))
+
+    def use_turnout(self, accessory: int, why: str) -> list[Change]:
+        """Take a turnout out of use for a reason, or put it back into use for none."""
+        self.known.use(accessory, why)
+        return [Change((ORDERED, accessory), None), Change((PROVED, accessory), None)]
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""

@@ -66,14 +66,20 @@ def fit(needs: controls.Needs, stands: Callable[[int], Standing]) -> Fit:
         if standing.fact is not None:
             causes.append(standing.fact.event)
         if standing.position is None:
-            what = "stands" if standing.proved else "was ordered"
-            doubt = doubt or f"it is not known where accessory {number} {what}"
+            doubt = doubt or not_known(number, standing)
         elif standing.position is position:
             how = "is proved" if standing.proved else "was ordered"
             words.append(f"accessory {number} {how} {position.value}")
         else:
             return Fit(False, "", tuple(causes))
     return Fit(None if doubt else True, doubt or " and ".join(words), tuple(causes))
+
+
+def not_known(number: int, standing: Standing) -> str:
+    """Return in words that nobody knows where an accessory stands, and why."""
+    if standing.why:
+        return f"accessory {number} {standing.why}"
+    return f"it is not known where accessory {number} {'stands' if standing.proved else 'was ordered'}"
 
 
 class PositionTable(WorkedOut):

@@ -20,6 +20,7 @@ from bridge.events import (
     NodeReported,
     PowerReported,
     SourceReported,
+    UseReported,
 )
 
 _HEARD: Final = {LinkState.UP: "can be heard", LinkState.LOST: "cannot be heard any more"}
@@ -64,4 +65,7 @@ def _said(event: Event) -> str:
             hour, minute = divmod(minutes, 60)
             running = "running" if event.running else "stopped"
             return f"the model clock was set to {hour}:{minute:02}:{second:02}, {running}"
+        case UseReported():
+            why = f" ({event.why})" if event.why else ""
+            return f"{event.subject.value} {event.name} was {'taken out of' if event.out else 'put back into'} use{why}"
     return type(event).__name__

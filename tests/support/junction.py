@@ -22,12 +22,17 @@ from bridge.events import (
     PowerReported,
     PowerState,
     SourceReported,
+    Subject,
+    UseReported,
 )
 from bridge.layout.model import Layout
 from bridge.layout.read import read_layout
 
 JUNCTION: Final = """
 layout: Heron Junction
+sources:
+  panel: {kind: mqtt}
+  feedback: {kind: mqtt}
 builds:
   mast: {chips: [ws2812b], lamps: {eye: {full-colour: 1}}}
 nodes:
@@ -126,6 +131,11 @@ class Junction:
         """Order an accessory."""
         self._do(AccessoryOrdered(at=_ns(at), source="panel", number=number, position=Position(position)))
 
+    def use(self, what: str, name: str, at: float, why: str | None = None) -> None:
+        """Take something out of use for a reason, or put it back for None."""
+        subject, out = Subject(what), why is not None
+        self._do(UseReported(at=_ns(at), source="panel", subject=subject, name=name, out=out, why=why or ""))
+
     def lose(self, source: str, at: float) -> None:
         """Lose a source."""
         self._do(SourceReported(at=_ns(at), source=source, state=LinkState.LOST))
@@ -140,7 +150,14 @@ class Junction:
 
     def locks(self) -> dict[str, str]:
         """Return what was told last of each lock."""
-        return {each.name: each.state for each in self.commands if isinstance(each, Told)}
+        return {each.name: each.state for each in self._told("lock")}
+
+    def uses(self) -> dict[str, tuple[str, str]]:
+        """Return what was told last of each thing that was taken out of use."""
+        return {each.name: (each.state, each.reason) for each in self._told("out-of-use")}
+
+    def _told(self, subject: str) -> list[Told]:
+        return [each for each in self.commands if isinstance(each, Told) and each.subject == subject]
 
     def changes(self, signal: str) -> list[tuple[float, str]]:
         """Return when a signal was given which aspect."""

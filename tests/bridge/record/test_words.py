@@ -22,6 +22,8 @@ from bridge.events import (
     PowerReported,
     PowerState,
     SourceReported,
+    Subject,
+    UseReported,
 )
 from bridge.record.result import first_unlike, lamp_at
 from bridge.record.words import event_text, instant_text
@@ -59,6 +61,14 @@ SAID: list[tuple[Event, str]] = [
     (
         NodeReported(at=0, source="nodes", node="hill", state=LinkState.LOST),
         "the node hill cannot be heard any more",
+    ),
+    (
+        UseReported(at=0, source="bus", subject=Subject.SIGNAL, name="T4", out=True, why="dark lamp"),
+        "signal T4 was taken out of use (dark lamp) (by bus)",
+    ),
+    (
+        UseReported(at=0, source="bus", subject=Subject.BLOCK, name="B1", out=False),
+        "block B1 was put back into use (by bus)",
     ),
 ]
 
