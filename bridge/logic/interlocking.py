@@ -17,6 +17,7 @@ from bridge.layout.model import Layout, Signal
 from bridge.layout.routes import Refused, Route
 from bridge.logic import reasons
 from bridge.logic.known import BLOCK, ORDERED, PROVED, SIGNAL, Key, Known
+from bridge.logic.locks import Locks
 from bridge.logic.reasons import Choice
 from bridge.logic.working_out import fit, in_order, not_clear, not_known
 
@@ -56,45 +57,6 @@ GATE: Final[Table] = {
     State.PASSED: {Happens.CLEARED: State.FREE},
 }
 """What a gate does with what it is faced with; whatever does not stand here changes nothing."""
-
-
-class Locks:
-    """Who keeps what: turnouts with the position in which they are kept, and sections.
-
-    Attributes:
-        turnouts: for each turnout the gates that lock it, by signal, with the position.
-        sections: for each section the gate that has it.
-    """
-
-    def __init__(self) -> None:
-        self.turnouts: dict[int, dict[str, Position]] = {}
-        self.sections: dict[str, str] = {}
-
-    def lock(self, gate: str, route: Route) -> None:
-        """Lock all of a route."""
-        for number, position in (*route.turnouts, *route.flank):
-            self.turnouts.setdefault(number, {})[gate] = position
-        self.sections.update(dict.fromkeys(route.sections, gate))
-
-    def release(self, gate: str, turnouts: Iterable[int], sections: Iterable[str]) -> None:
-        """Let go of some of it."""
-        for number in turnouts:
-            self.turnouts.get(number, {}).pop(gate, None)
-        for section in sections:
-            if self.sections.get(section) == gate:
-                del self.sections[section]
-
-    def holder(self, gate: str, route: Route) -> str:
-        """Return which other gate keeps something that a route needs, in words, or nothing."""
-        for section in route.sections:
-            other = self.sections.get(section)
-            if other is not None and other != gate:
-                return f"block {section} is locked by a route from {other}"
-        for number, position in (*route.turnouts, *route.flank):
-            for other, kept in self.turnouts.get(number, {}).items():
-                if other != gate and kept is not position:
-                    return f"accessory {number} is locked {kept.value} by a route from {other}"
-        return ""
 
 
 class Gate:
