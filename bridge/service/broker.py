@@ -7,7 +7,6 @@ import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from random import Random
-from traceback import format_exception
 from typing import Final
 
 from paho.mqtt import client as mqtt
@@ -29,6 +28,9 @@ LONGEST_DELAY: Final = 10.0
 
 FULL: Final = 6
 """From this failure on the delay is at its longest."""
+
+SUBSCRIBED_WITHIN: Final = 5.0
+"""Seconds that the broker has to answer our subscriptions. One that lets us in and then says nothing is given up."""
 
 GOODBYE: Final = 0.5
 """Seconds that a goodbye may take. A broker that does not read by then is left without one."""
@@ -72,10 +74,13 @@ class BrokerLink:
     inside a receiver is sent at once. An exception from a receiver is noted and counted, and the next message
     is delivered as if nothing had happened.
 
+    The link is up from the moment when the broker has answered all subscriptions until the connection ends.
+    Watchers are told of both, always in turn; in between it is `connected` and takes what is published.
+
     Args:
         address: where the broker is.
         client_id: our name there; a second client of the same name is thrown out by the broker.
-        notes: is told, in plain words, what happens to the link.
+        notes: is told, in plain words, what happens to the link. A fault in there does not touch the link.
         random: for the jitter of the back-off.
     """
 
@@ -92,6 +97,7 @@ class BrokerLink:
         self._keeper: asyncio.Task[None] | None = None
         self._hurry = asyncio.Event()  # cuts a delay short
         self._stopping = False
+        self._up = False
         self._was_up = False
         self._last_failure = ""
         self._faults_noted: set[tuple[int, type[Exception]]] = set()
@@ -100,8 +106,8 @@ class BrokerLink:
 
     @property
     def connected(self) -> bool:
-        """Whether the broker has accepted us and the link stands."""
-        return self._connection is not None and self._connection.accepted
+        """Whether the link is up: the broker has accepted us and renewed our subscriptions."""
+        return self._up and self._connection is not None and self._connection.accepted
 
     @property
     def congested(self) -> bool:
@@ -130,7 +136,7 @@ class BrokerLink:
             ValueError: the topic is empty or holds a wildcard.
         """
         connection = self._connection
-        if connection is None or not connection.accepted:
+        if connection is None or not self.connected:
             return False
         code = connection.publish(topic, payload, retain=retain)
         if code == MQTTErrorCode.MQTT_ERR_SUCCESS:
@@ -185,6 +191,7 @@ class BrokerLink:
             self._hurry.clear()
             stood: float | None = None
             failed = "cannot be reached"
+            fault: Exception | None = None
             try:
                 stood, reason = await self._connect_once()
             except RefusedError as error:
@@ -197,7 +204,7 @@ class BrokerLink:
             except LinkError as error:
                 reason = str(error)
             except Exception as error:  # noqa: BLE001 - the link is kept up for ever, also past a fault of our own
-                reason = f"a fault of lamproom itself, {error!r}"
+                reason, fault = f"a fault of lamproom itself, {error!r}", error
             if self._hurry.is_set():
                 attempt = 0
                 continue
@@ -208,7 +215,7 @@ class BrokerLink:
             what = f"the broker at {self._address} {failed}"
             if stood is not None:
                 what = f"the link to the broker at {self._address} was lost"
-            self._note_failure(what, reason, delay)
+            self._note_failure(what, reason, fault)
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(delay):
                     await self._hurry.wait()
@@ -230,22 +237,28 @@ class BrokerLink:
             deliver=self._deliver,
             filter_refused=self._note_refused_filter,
         )
-        up = False
         try:
             await connection.open()
             since = now()
-            self._note_connected()
             connection.subscribe(self._dispatch.subscriptions)
-            with contextlib.suppress(LinkError):
-                await connection.subscribed()
-                up = True
-                self._tell_watchers(LinkState.UP)
+            try:
+                async with asyncio.timeout(SUBSCRIBED_WITHIN):
+                    await connection.subscribed()
+            except TimeoutError:
+                raise LinkError(
+                    f"it let us in and did not answer our subscriptions within {SUBSCRIBED_WITHIN:g} s",
+                    peer=str(self._address),
+                ) from None
+            self._up = True
+            self._note_connected()
+            self._tell_watchers(LinkState.UP)
             reason = await connection.ended()
             return now() - since, reason
         finally:
+            was_up, self._up = self._up, False
             await connection.close(GOODBYE)
             self._connection = None
-            if up:
+            if was_up:
                 self._tell_watchers(LinkState.LOST)
 
     # ---- handing out ---------------------------------------------------------------------------------------
@@ -273,36 +286,44 @@ class BrokerLink:
 
     # ---- what the owner is told ----------------------------------------------------------------------------
 
+    def _note(self, text: str, level: str, **facts: object) -> None:
+        with contextlib.suppress(
+            Exception
+        ):  # whoever keeps the notes may fail, and the link is kept all the same
+            self._notes(text, level, **facts)
+
     def _note_connected(self) -> None:
         if self._was_up:
             self.counters.reconnects += 1
         self._was_up = True
         self._last_failure = ""
-        self._notes(f"connected to the broker at {self._address}", {"broker": str(self._address)})
+        self._note(f"connected to the broker at {self._address}", "info")
 
-    def _note_failure(self, what: str, reason: str, delay: float) -> None:
+    def _note_failure(self, what: str, reason: str, fault: Exception | None) -> None:
         failure = f"{what} ({reason})"
-        if failure != self._last_failure:
-            self._last_failure = failure
-            self._notes(
-                f"{failure}; trying again, at least every {LONGEST_DELAY:.0f} s",
-                {"broker": str(self._address), "reason": reason, "delay": delay},
-            )
+        if failure == self._last_failure:
+            return
+        self._last_failure = failure
+        text = f"{failure}; trying again, at least every {LONGEST_DELAY:.0f} s"
+        if fault is None:
+            self._note(text, "warning")
+        else:
+            self._note(text, "error", exc_info=fault)
 
     def _note_refused_filter(self, topic_filter: str) -> None:
-        self._notes(
+        self._note(
             f"the broker at {self._address} refused the subscription to {topic_filter!r}; nothing comes "
             "from there until its access rules allow it",
-            {"broker": str(self._address), "filter": topic_filter},
+            "warning",
         )
 
     def _note_bad_topic(self, error: UnicodeDecodeError) -> None:
         self.counters.bad_topics += 1
         if self.counters.bad_topics == 1:
-            self._notes(
+            self._note(
                 f"a message came whose topic is not UTF-8 ({error.object[:80]!r}); it and its like are "
                 "counted and go no further",
-                {"topic": repr(error.object[:80])},
+                "warning",
             )
 
     def _note_fault(self, callee: Callable[..., None], error: Exception, **facts: object) -> None:
@@ -311,7 +332,5 @@ class BrokerLink:
         if kind not in self._faults_noted:
             self._faults_noted.add(kind)
             name = getattr(callee, "__qualname__", repr(callee))
-            self._notes(
-                f"{name} failed ({type(error).__name__}: {error}); everything else runs on",
-                {"receiver": name, "traceback": "".join(format_exception(error)), **facts},
-            )
+            text = f"{name} failed ({type(error).__name__}: {error}); everything else runs on"
+            self._note(text, "error", exc_info=error, **facts)

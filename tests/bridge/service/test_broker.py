@@ -17,6 +17,7 @@ import bridge
 from adapters.contract import Broker, Raw
 from bridge.events import LinkState
 from bridge.service.broker import LONGEST_DELAY, BrokerAddress, BrokerLink, backoff
+from bridge.service.notes import Notes
 from tests.support.links import Watched, linked, until
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def test_link_keeps_the_contract() -> None:
     link: Broker = BrokerLink(
         BrokerAddress("127.0.0.1"),
         client_id="x",
-        notes=lambda *_: None,
+        notes=Notes().say,
         random=Random(1),  # noqa: S311 - jitter
     )
 
@@ -123,7 +124,9 @@ async def test_raising_receiver_is_called_once_per_message(mosquitto: StartMosqu
     assert [b"0", b"1", b"2", b"3", b"4"] == calls
     assert used < 0.15, f"{used:.3f} s of processor time in 0.5 s of rest"
     assert watched.link.counters.receiver_errors == 5
-    assert len([note for note in watched.notes if "RuntimeError: invented" in note]) == 1
+    [fault] = [n for n, note in enumerate(watched.notes) if "RuntimeError: invented" in note]
+    assert "error" == watched.levels[fault]
+    assert isinstance(watched.facts[fault]["exc_info"], RuntimeError)
 
 
 async def test_raising_watcher_does_not_stop_the_link(mosquitto: StartMosquitto) -> None:
@@ -306,7 +309,7 @@ from bridge.service.broker import BrokerAddress, BrokerLink
 
 async def main():
     link = BrokerLink(BrokerAddress("127.0.0.1", int(sys.argv[1])), client_id="dying",
-                      notes=lambda *_: None, random=Random(1))
+                      notes=lambda *_, **_facts: None, random=Random(1))
     link.will("bridge", b"died")
     link.watch(lambda state: link.publish("bridge", b"alive"))
     await link.start()
