@@ -144,8 +144,12 @@ class OutputHost(Protocol):
         """Return the present instant of the session."""
         ...
 
-    def term_seen(self, term: int) -> None:
-        """Say that a node has obeyed this term; where it is higher than ours the bridge takes a new one."""
+    def term_seen(self, term: int) -> bool:
+        """Say that a node has obeyed this term; where it is higher than ours the bridge takes a new one.
+
+        Except where another bridge is there that drives the node under it. Then this returns true, and the node
+        is to be sent nothing until `term` is no longer lower than the one that it obeys.
+        """
         ...
 
     def node(self, name: str, state: LinkState, why: str) -> None:

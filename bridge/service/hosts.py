@@ -85,9 +85,9 @@ class OutputHost:
         """Return the present instant of the session."""
         return self._desk.now()
 
-    def term_seen(self, term: int) -> None:
-        """Take note of a term that a node has obeyed."""
-        self._term.seen(term)
+    def term_seen(self, term: int) -> bool:
+        """Take note of a term that a node has obeyed; return whether another bridge is behind it."""
+        return self._term.seen(term)
 
     def node(self, name: str, state: LinkState, why: str) -> None:
         """Say that a node acknowledges, or no longer."""

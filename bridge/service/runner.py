@@ -12,20 +12,19 @@ from collections import Counter
 from collections.abc import Callable
 from typing import Final
 
-from adapters.contract import ChainPlace, EventSource, FrameOutput, Raw
+from adapters.contract import Broker, ChainPlace, EventSource, FrameOutput, Raw
 from bridge.commands import Command, Decision, PublishFrame, Report, Told
 from bridge.commands import Note as EngineNote
 from bridge.engine import Engine
 from bridge.errors import DecodeError
 from bridge.events import SECOND, ClockReported, Event, Instant, LinkState, NodeReported, SourceReported
 from bridge.record.writer import SessionLog
-from bridge.service.broker import BrokerLink
 from bridge.service.complaints import Complaints
 from bridge.service.hosts import OutputHost, SourceHost
 from bridge.service.notes import Notes
 from bridge.service.plugins import Adapters
 from bridge.service.status import Status
-from bridge.service.term import Term
+from bridge.service.term import ASK_AGAIN, BRIDGE_TOPIC, Term
 
 FLUSH: Final = 0.1
 """Seconds between two writes of the session log: after a kill it is at most that much, and a write, short."""
@@ -50,7 +49,7 @@ class Runner:
     def __init__(
         self,
         engine: Engine,
-        link: BrokerLink,
+        link: Broker,
         term: Term,
         status: Status,
         log: SessionLog | None,
@@ -123,6 +122,8 @@ class Runner:
         self._running = True
         self._term.changed = self._new_term
         self._term.beyond = self._no_higher_term
+        self._term.yielded = self._give_way
+        self._term.unheard = self._no_mark
         self._status.rival = self._rival
         self.link.watch(self._link_changed)
         await self._all([output.start() for output in self._outputs], "output")
@@ -350,8 +351,7 @@ class Runner:
     # ---- the link, the term, the log -----------------------------------------------------------------------
 
     def _link_changed(self, state: LinkState) -> None:
-        if state is LinkState.UP:
-            self._term.ask()
+        self._term.link_changed(state)
         self._status.link_changed(state)
         for number in range(len(self._outputs)):
             self.wake_output_soon(number)
@@ -368,6 +368,23 @@ class Runner:
             f"beyond {term}",
             f"term {term} was heard of, and there is none above it: a node that obeyed it takes no frame of ours until"
             " it has forgotten it; clear what the broker keeps of it and start the node again",
+            "error",
+        )
+
+    def _give_way(self, name: str, term: int) -> None:
+        self.notes.say(
+            f"another bridge, {name}, has taken over nodes of this layout under the higher term {term}: this one sends"
+            " them nothing, and takes them back when that one ends. If it is not meant so, end one of the two, or"
+            " give their nodes names of their own; if there is no such bridge any more, clear what the broker keeps"
+            f" of it, with an empty retained message on {BRIDGE_TOPIC}{name}",
+            "error",
+        )
+
+    def _no_mark(self, topic: str) -> None:
+        self.notes.say(
+            f"the broker does not hand back what this bridge publishes on {topic}, and before that no frame goes out:"
+            " its access rules must allow this bridge to publish and to read that topic; it is asked again every"
+            f" {ASK_AGAIN:g} s",
             "error",
         )
 
