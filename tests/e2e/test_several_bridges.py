@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,6 +15,8 @@ from tests.support.daemon import PATIENCE, Daemon, running, wait
 from tests.support.mosquitto import StartMosquitto
 from tests.support.raw_mqtt import RawClient
 from tests.support.raw_node import RawNode
+
+ROOT = Path(__file__).parents[2]
 
 
 @contextmanager
@@ -68,11 +71,10 @@ def test_two_bridges_on_the_same_nodes_come_to_rest_and_take_over_from_each_othe
 def test_broker_that_hands_the_mark_back_to_nobody_is_told_with_the_topic(
     mosquitto: StartMosquitto, tmp_path: Path
 ) -> None:
-    """Access rules without that topic keep every light dark; the bridge says which, and goes on once it is allowed."""
-    rules = tmp_path / "rules"
-    allowed = ["layout/#", "lamproom/frame/#", "lamproom/shown/#", "lamproom/node/#", "lamproom/device/#"]
-    allowed += ["lamproom/bridge/+"]
-    rules.write_text("".join(f"topic readwrite {topic}\n" for topic in allowed))
+    """The bridge says which topic is missing in the access rules, and goes on once they are those of the guide."""
+    rules, guide = tmp_path / "rules", ROOT / "config" / "guide" / "mqtt.md"
+    *allowed, mark = re.findall(r"^topic .*$", guide.read_text(encoding="utf-8"), re.MULTILINE)
+    rules.write_text("\n".join((*allowed, "topic readwrite lamproom/frame/#", "")))  # for the listener
     broker = mosquitto(
         "user root", f"acl_file {rules}"
     )  # started by root it would give up reading our folder
@@ -83,7 +85,7 @@ def test_broker_that_hands_the_mark_back_to_nobody_is_told_with_the_topic(
         listener.subscribe("lamproom/frame/#")
         daemon.wait_for("does not hand back what this bridge publishes on lamproom/bridge/main/mark")
         assert [] == listener.read_for(0.5)
-        rules.write_text(rules.read_text() + "topic readwrite lamproom/bridge/+/mark\n")
+        rules.write_text(f"{rules.read_text()}{mark}\n")
         broker.reload()
         assert listener.read(PATIENCE).topic.startswith("lamproom/frame/")
         assert 1 == daemon.output.count("does not hand back")
