@@ -3,6 +3,9 @@
 This file is the whole of the door. An adapter imports it, `bridge.events` and `bridge.errors`, and nothing
 deeper; the bridge finds an adapter by its entry point (`lamproom.events` or `lamproom.outputs`) and knows
 nothing else of it. Everything here is called on the event loop and must return at once.
+
+An adapter may call its host at any time. What it tells in the midst of another step (inside `show`, `wake` or
+`decode`) is handled when that step is over, so that the session log has its steps in the order of the engine.
 """
 
 from __future__ import annotations
@@ -103,11 +106,17 @@ class EventSource(Protocol):
         ...
 
     async def stop(self) -> None:
-        """Stop listening and leave no task behind. Called once, also after a failed `start`."""
+        """Stop listening and leave no task behind. Called once, also after a failed `start`.
+
+        The last frames have gone out by then. After 0.3 s it is cancelled, and the bridge ends without it.
+        """
         ...
 
     def decode(self, raw: Raw, at: Instant) -> tuple[Event, ...]:
-        """Return the events that `raw` means, all stamped `at`, in order. No side effects.
+        """Return the events that `raw` means, in order. No side effects.
+
+        All of them are stamped `at` and have the source's own name as their `source`. That is looked at before
+        the first is handled: where one differs the whole message is refused, and nothing of it has an effect.
 
         Raises:
             DecodeError: it means nothing here; the message says what was expected. No other exception.
