@@ -195,14 +195,23 @@ class FrameOutput(Protocol):
         """Begin to send what `show` was given and will be given."""
         ...
 
-    def show(self, index: int, levels: bytes) -> None:
-        """Take the newest frame of chain `places[index]`; send it now or as soon as the link and node allow."""
+    def show(self, index: int, levels: bytes, *, test: bool = False) -> None:
+        """Take the newest frame of chain `places[index]`; send it now or as soon as the link and node allow.
+
+        Args:
+            index: which of the places.
+            levels: the whole frame.
+            test: it is a picture of a lamp test, and is marked so where the wire has a mark for it.
+        """
         ...
 
     def wake(self, now: Instant) -> Instant | None:
         """Do what is due (keep-alives, silent nodes) and return when to be called next, or None."""
         ...
 
-    async def stop(self, last: tuple[bytes, ...]) -> None:
-        """Send `last`, one frame a chain in the order of the places, marked as the last, and end."""
+    async def stop(self, last: tuple[bytes, ...] | None) -> None:
+        """Send `last`, one frame a chain in the order of the places, marked as the last, and end.
+
+        With None everything stays lit as it is: nothing more is sent. After 0.3 s it is cancelled.
+        """
         ...

@@ -10,7 +10,7 @@ from typing import ClassVar, Final
 
 from adapters.contract import ChainPlace, Options, OutputHost, Raw
 from adapters.cut import cut
-from adapters.outputs.frame import LAST, encode
+from adapters.outputs.frame import LAMP_TEST, LAST, encode
 from adapters.outputs.node_talk import (
     NODE_FILTER,
     SHOWN_FILTER,
@@ -121,9 +121,9 @@ class MqttFrames:
         self._meet_term(now)
         self._send_all(now)
 
-    def show(self, index: int, levels: bytes) -> None:
+    def show(self, index: int, levels: bytes, *, test: bool = False) -> None:
         """Take the newest frame of a chain; send it now or as soon as the link and the node allow."""
-        self._lanes[index].window.put(levels)
+        self._lanes[index].window.put(levels, LAMP_TEST if test else 0)
         if self._running:
             now = self._host.now()
             if self._host.term != self._term:
@@ -139,14 +139,14 @@ class MqttFrames:
         self._promised = self._wake(now) if self._running and self._broker.connected else NEVER
         return None if self._promised == NEVER else self._promised
 
-    async def stop(self, last: tuple[bytes, ...]) -> None:
-        """Send each chain its last frame, whatever is still on the way, and end.
+    async def stop(self, last: tuple[bytes, ...] | None) -> None:
+        """Send each chain its last frame, whatever is still on the way, and end; with None only end.
 
         A congested link gets them too: there will be no later frame that could be newer.
         """
         was_running, self._running = self._running, False
         term = self._host.term
-        if not was_running or term is None:
+        if not was_running or term is None or last is None:
             return
         for lane, levels in zip(self._lanes, last, strict=False):  # none at all after a start that failed
             if lane.node.obeys is None:

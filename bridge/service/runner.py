@@ -119,16 +119,16 @@ class Runner:
         for index, chain in enumerate(layout.chains):
             by_output.setdefault(chain.output, []).append(index)
         places: dict[int, tuple[FrameOutput, int, int]] = {}
-        for number, (kind_name, indexes) in enumerate(by_output.items()):
-            output_kind = adapters.output(kind_name)
+        for number, (name, indexes) in enumerate(by_output.items()):
+            said = layout.output(name)
+            output_kind = adapters.output(said.kind)
             lanes = tuple(
                 ChainPlace(layout.chains[index].node, layout.chains[index].name, layout.chains[index].length)
                 for index in indexes
             )
-            output = output_kind(
-                kind_name, adapters.options(output_kind, {}), lanes, OutputHost(self, self._term, number)
-            )
-            self._outputs[kind_name] = output
+            options = adapters.options(output_kind, said.options)
+            output = output_kind(name, options, lanes, OutputHost(self, self._term, number))
+            self._outputs[name] = output
             self._waking.append(None)
             places.update({index: (output, lane, number) for lane, index in enumerate(indexes)})
         self._places = [places[index] for index in range(len(layout.chains))]

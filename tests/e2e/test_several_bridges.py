@@ -72,7 +72,7 @@ def test_broker_that_hands_the_mark_back_to_nobody_is_told_with_the_topic(
     mosquitto: StartMosquitto, tmp_path: Path
 ) -> None:
     """The bridge says which topic is missing in the access rules, and goes on once they are those of the guide."""
-    rules, guide = tmp_path / "rules", ROOT / "config" / "guide" / "mqtt.md"
+    rules, guide = tmp_path / "rules", ROOT / "config/guide/mqtt.md"
     *allowed, mark = re.findall(r"^topic .*$", guide.read_text(encoding="utf-8"), re.MULTILINE)
     rules.write_text("\n".join((*allowed, "topic readwrite lamproom/frame/#", "")))  # for the listener
     broker = mosquitto(

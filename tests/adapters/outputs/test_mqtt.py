@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 
 from adapters.contract import ChainPlace, FrameOutput, Raw
-from adapters.outputs.frame import KEEP_ALIVE, LAST, Header
+from adapters.outputs.frame import KEEP_ALIVE, LAMP_TEST, LAST, Header
 from adapters.outputs.mqtt import LINK_AGAIN, MqttFramesOptions
 from adapters.outputs.node_talk import Announcement
 from bridge.errors import LayoutError
@@ -439,3 +439,25 @@ async def test_node_of_another_bridge_is_shown_the_newest_once_our_term_is_highe
     for place, (_, header, _) in zip((THROAT, SHED), frames, strict=True):
         desk.shown(place, header.sequence, term=TERM + 256)
     assert [LinkState.UP] == [state for _, state, _ in desk.host.nodes]
+
+
+async def test_picture_of_a_lamp_test_is_marked_and_so_are_its_keep_alives() -> None:
+    """Bit 1 of the flags. The picture after it may have the same levels, and goes out all the same, unmarked."""
+    desk = await answering(THROAT)
+    desk.output.show(0, RED, test=True)
+    desk.shown(THROAT, 2)
+    desk.run(desk.now + 1 * SECOND)
+    desk.shown(THROAT, 3)
+    desk.output.show(0, RED)
+    assert [LAMP_TEST, LAMP_TEST | KEEP_ALIVE, 0] == [header.flags for _, header, _ in desk.frames()]
+
+
+async def test_stopped_without_last_frames_it_leaves_everything_lit() -> None:
+    """Nothing more goes out, and nothing that is marked as the last."""
+    desk = await answering(THROAT, HILL)
+    desk.output.show(0, RED)
+    assert 1 == len(desk.frames())
+    await desk.output.stop(None)
+    desk.output.show(0, GREEN)
+    desk.run(desk.now + 5 * SECOND)
+    assert [] == desk.frames()

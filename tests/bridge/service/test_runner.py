@@ -16,6 +16,7 @@ from bridge.errors import DecodeError, EngineError
 from bridge.events import SECOND, Event, LinkState
 from bridge.record.replay import replay
 from tests.support.adapters import furnished, ran
+from tests.support.driving import FERNHOLLOW
 from tests.support.links import until
 from tests.support.memory_broker import turns
 
@@ -267,3 +268,17 @@ async def test_hosts_pass_on_what_adapters_tell(tmp_path: Path) -> None:
     assert 1 == len([text for text in found.told() if "a node sent means nothing here" in text])
     assert 1 == len([text for text in found.told() if "what panel sent means nothing here" in text])
     assert replay(found.log).same
+
+
+async def test_each_output_of_a_layout_is_one_of_its_own(tmp_path: Path) -> None:
+    """Two of one kind share nothing: each has the chains of the nodes that name it, and its own last frames."""
+    two = "outputs:\n  hill: {kind: mqtt}\nnodes:\n  east:\n    output: hill\n"
+    async with ran(tmp_path, FERNHOLLOW.replace("nodes:\n  east:\n", two)) as found:
+        assert ["hill", "mqtt"] == list(found.outputs)
+        hill, mqtt = found.outputs.values()
+        hill.frames.clear()
+        mqtt.frames.clear()
+        found.sources["panel"].order("61 reverse")
+        assert (1, 0) == (len(hill.frames), len(mqtt.frames))
+    for output in (hill, mqtt):
+        assert [place.length for place in output.places] == [len(frame) for frame in output.last or ()]
