@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Callable
-from dataclasses import dataclass
 from random import Random
 from typing import Final
 
@@ -18,7 +17,7 @@ from bridge.events import LinkState
 from bridge.service.connection import BrokerAddress, Connection, Note, RefusedError, Will
 from bridge.service.dispatch import Dispatch
 
-__all__ = ["BrokerAddress", "BrokerLink", "Counters", "Note", "backoff"]
+__all__ = ["BrokerAddress", "BrokerLink", "Note", "backoff"]
 
 FIRST_DELAY: Final = 0.25
 """Seconds before the second attempt, at most."""
@@ -36,27 +35,6 @@ GOODBYE: Final = 0.5
 """Seconds that a goodbye may take. A broker that does not read by then is left without one."""
 
 
-@dataclass(slots=True)
-class Counters:
-    """What the link has done since it was made.
-
-    Attributes:
-        received: messages that came in.
-        published: messages that the link took.
-        refused: messages that it did not take because too much was waiting already.
-        reconnects: connections after the first.
-        receiver_errors: exceptions that came out of receivers and watchers.
-        bad_topics: messages whose topic is not UTF-8.
-    """
-
-    received: int = 0
-    published: int = 0
-    refused: int = 0
-    reconnects: int = 0
-    receiver_errors: int = 0
-    bad_topics: int = 0
-
-
 def backoff(attempt: int, random: Random) -> float:
     """Return the seconds to wait after failure number `attempt`, counted from 0.
 
@@ -71,7 +49,7 @@ class BrokerLink:
     """The link that the bridge keeps and its adapters share; it is a `Broker` of `adapters.contract`.
 
     Receivers are called one after another, on the event loop, as soon as a message has been read. Publishing
-    inside a receiver is sent at once. An exception from a receiver is noted and counted, and the next message
+    inside a receiver is sent at once. An exception from a receiver is noted, and the next message
     is delivered as if nothing had happened.
 
     The link is up from the moment when the broker has answered all subscriptions until the connection ends.
@@ -85,7 +63,6 @@ class BrokerLink:
     """
 
     def __init__(self, address: BrokerAddress, *, client_id: str, notes: Note, random: Random) -> None:
-        self.counters = Counters()
         self._address = address
         self._client_id = client_id
         self._notes = notes
@@ -98,8 +75,8 @@ class BrokerLink:
         self._hurry = asyncio.Event()  # cuts a delay short
         self._stopping = False
         self._up = False
-        self._was_up = False
         self._last_failure = ""
+        self._bad_topic_noted = False
         self._faults_noted: set[tuple[int, type[Exception]]] = set()
 
     # ---- the `Broker` of the contract ----------------------------------------------------------------------
@@ -130,7 +107,7 @@ class BrokerLink:
     def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> bool:
         """Publish at QoS 0 and return whether the link took it. It takes nothing while it is down.
 
-        It also takes nothing while more than 256 kB wait to be written (`counters.refused`).
+        It also takes nothing while more than 256 kB wait to be written.
 
         Raises:
             ValueError: the topic is empty or holds a wildcard.
@@ -138,13 +115,7 @@ class BrokerLink:
         connection = self._connection
         if connection is None or not self.connected:
             return False
-        code = connection.publish(topic, payload, retain=retain)
-        if code == MQTTErrorCode.MQTT_ERR_SUCCESS:
-            self.counters.published += 1
-            return True
-        if code == MQTTErrorCode.MQTT_ERR_QUEUE_SIZE:
-            self.counters.refused += 1
-        return False
+        return connection.publish(topic, payload, retain=retain) == MQTTErrorCode.MQTT_ERR_SUCCESS
 
     def watch(self, changed: Callable[[LinkState], None]) -> None:
         """Have `changed` called when the link comes up (subscriptions renewed) and when it is lost.
@@ -264,7 +235,6 @@ class BrokerLink:
     # ---- handing out ---------------------------------------------------------------------------------------
 
     def _deliver(self, message: mqtt.MQTTMessage) -> None:
-        self.counters.received += 1
         try:
             topic = message.topic
         except UnicodeDecodeError as error:
@@ -293,9 +263,6 @@ class BrokerLink:
             self._notes(text, level, **facts)
 
     def _note_connected(self) -> None:
-        if self._was_up:
-            self.counters.reconnects += 1
-        self._was_up = True
         self._last_failure = ""
         self._note(f"connected to the broker at {self._address}", "info")
 
@@ -318,16 +285,15 @@ class BrokerLink:
         )
 
     def _note_bad_topic(self, error: UnicodeDecodeError) -> None:
-        self.counters.bad_topics += 1
-        if self.counters.bad_topics == 1:
+        if not self._bad_topic_noted:
+            self._bad_topic_noted = True
             self._note(
-                f"a message came whose topic is not UTF-8 ({error.object[:80]!r}); it and its like are "
-                "counted and go no further",
+                f"a message came whose topic is not UTF-8 ({error.object[:80]!r}); it and its like go "
+                "no further",
                 "warning",
             )
 
     def _note_fault(self, callee: Callable[..., None], error: Exception, **facts: object) -> None:
-        self.counters.receiver_errors += 1
         kind = (id(callee), type(error))  # the callee is kept by us, so its id stays its own
         if kind not in self._faults_noted:
             self._faults_noted.add(kind)

@@ -110,7 +110,7 @@ async def test_it_announces_itself_before_it_asks_for_frames(mosquitto: StartMos
             "subscribe lamproom/frame/ash/village",
         ] == found.link.asked
         (payload,) = found.heard(NODE)
-        assert {"state": "here", "uptime": 0} == json.loads(payload)
+        assert {"state": "here"} == json.loads(payload)
 
 
 async def test_its_announcement_is_kept_for_those_who_come_later(mosquitto: StartMosquitto) -> None:

@@ -42,7 +42,6 @@ async def test_subscriptions_are_renewed_after_a_restart(mosquitto: StartMosquit
         await until(lambda: bool(watched.heard))
 
     assert [b"heard"] == [raw.payload for raw in watched.heard]
-    assert watched.link.counters.reconnects == 1
     assert [LinkState.UP, LinkState.LOST, LinkState.UP, LinkState.LOST] == watched.states
     assert watched.notes[0] == f"connected to the broker at 127.0.0.1:{broker.port}"
     assert (
@@ -78,7 +77,7 @@ async def test_unreachable_broker_is_noted_once(mosquitto: StartMosquitto) -> No
     )
     assert start == noted[0][: len(start)]
     assert [f"connected to the broker at 127.0.0.1:{broker.port}"] == watched.notes[1:]
-    assert watched.link.counters.reconnects == 0
+    assert [LinkState.UP, LinkState.LOST] == watched.states
 
 
 async def test_host_without_address_is_a_failure_like_others() -> None:
@@ -157,7 +156,7 @@ async def test_frozen_broker_does_not_grow_memory(mosquitto: StartMosquitto) -> 
 
         taken = [link.publish("frame/1", frame) for _ in range(30_000)]
         assert waiting_bytes(watched) <= BACKLOG + 40 * 90  # the headers of some ninety messages
-        assert link.counters.refused == taken.count(False) > 20_000  # the kernel took some more
+        assert taken.count(False) > 20_000  # the kernel took some more
 
         broker.thaw()
         await until(lambda: not link.congested)
@@ -251,7 +250,7 @@ def publish_packet(topic: bytes, payload: bytes) -> bytes:
 
 
 async def test_topic_that_is_not_utf8_goes_no_further() -> None:
-    """A topic that is not UTF-8 is noted once and counted, and the messages after it are delivered."""
+    """A topic that is not UTF-8 is noted once, and the messages after it are delivered."""
 
     def answer(kind: int, rest: bytes) -> bytes:
         if kind == 1:
@@ -264,7 +263,6 @@ async def test_topic_that_is_not_utf8_goes_no_further() -> None:
         assert watched.link.connected
 
     assert [b"fine"] == [raw.payload for raw in watched.heard]
-    assert watched.link.counters.bad_topics == 2
     assert len([note for note in watched.notes if r"not UTF-8 (b'x/\xff\xfe')" in note]) == 1
 
 
