@@ -3,6 +3,9 @@
 This file is the whole of the door. An adapter imports it, `bridge.events` and `bridge.errors`, and nothing
 deeper; the bridge finds an adapter by its entry point (`lamproom.events` or `lamproom.outputs`) and knows
 nothing else of it. Everything here is called on the event loop and must return at once.
+
+An adapter may call its host at any time. What it tells in the midst of another step (inside `show`, `wake` or
+`decode`) is handled when that step is over, so that the session log has its steps in the order of the engine.
 """
 
 from __future__ import annotations
@@ -103,11 +106,17 @@ class EventSource(Protocol):
         ...
 
     async def stop(self) -> None:
-        """Stop listening and leave no task behind. Called once, also after a failed `start`."""
+        """Stop listening and leave no task behind. Called once, also after a failed `start`.
+
+        The last frames have gone out by then. After 0.3 s it is cancelled, and the bridge ends without it.
+        """
         ...
 
     def decode(self, raw: Raw, at: Instant) -> tuple[Event, ...]:
-        """Return the events that `raw` means, all stamped `at`, in order. No side effects.
+        """Return the events that `raw` means, in order. No side effects.
+
+        All of them are stamped `at` and have the source's own name as their `source`. That is looked at before
+        the first is handled: where one differs the whole message is refused, and nothing of it has an effect.
 
         Raises:
             DecodeError: it means nothing here; the message says what was expected. No other exception.
@@ -144,8 +153,12 @@ class OutputHost(Protocol):
         """Return the present instant of the session."""
         ...
 
-    def term_seen(self, term: int) -> None:
-        """Say that a node has obeyed this term; where it is higher than ours the bridge takes a new one."""
+    def term_seen(self, term: int) -> bool:
+        """Say that a node has obeyed this term; where it is higher than ours the bridge takes a new one.
+
+        Except where another bridge is there that drives the node under it. Then this returns true, and the node
+        is to be sent nothing until `term` is no longer lower than the one that it obeys.
+        """
         ...
 
     def node(self, name: str, state: LinkState, why: str) -> None:
@@ -182,14 +195,23 @@ class FrameOutput(Protocol):
         """Begin to send what `show` was given and will be given."""
         ...
 
-    def show(self, index: int, levels: bytes) -> None:
-        """Take the newest frame of chain `places[index]`; send it now or as soon as the link and node allow."""
+    def show(self, index: int, levels: bytes, *, test: bool = False) -> None:
+        """Take the newest frame of chain `places[index]`; send it now or as soon as the link and node allow.
+
+        Args:
+            index: which of the places.
+            levels: the whole frame.
+            test: it is a picture of a lamp test, and is marked so where the wire has a mark for it.
+        """
         ...
 
     def wake(self, now: Instant) -> Instant | None:
         """Do what is due (keep-alives, silent nodes) and return when to be called next, or None."""
         ...
 
-    async def stop(self, last: tuple[bytes, ...]) -> None:
-        """Send `last`, one frame a chain in the order of the places, marked as the last, and end."""
+    async def stop(self, last: tuple[bytes, ...] | None) -> None:
+        """Send `last`, one frame a chain in the order of the places, marked as the last, and end.
+
+        With None everything stays lit as it is: nothing more is sent. After 0.3 s it is cancelled.
+        """
         ...

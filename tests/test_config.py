@@ -11,7 +11,7 @@ from bridge.commands import Cause
 from bridge.engine import Engine
 from bridge.events import AccessoryOrdered, ButtonReported, ButtonState, Position
 from bridge.layout.model import LampKind
-from bridge.service.shipped import DEMO, FIRST_STEPS, shipped_layout
+from bridge.service.shipped import DEMO, shipped_layout
 from tests.support.tree import ROOT
 
 if TYPE_CHECKING:
@@ -51,13 +51,13 @@ def test_a_shipped_layout_is_without_fault(name: str) -> None:
 
 def test_the_layouts_that_commands_use_are_there() -> None:
     """The demo and the first steps each have their file."""
-    assert {DEMO, FIRST_STEPS} <= set(FILES)
+    assert {DEMO, "first-steps.yaml"} <= set(FILES)
 
 
 def test_first_steps_are_short() -> None:
     """A newcomer has about ten lines to understand, one signal, and one order that changes it."""
-    assert 12 >= shipped_layout(FIRST_STEPS).count("\n")
-    engine = Engine(layout_of(FIRST_STEPS))
+    assert 12 >= shipped_layout("first-steps.yaml").count("\n")
+    engine = Engine(layout_of("first-steps.yaml"))
     engine.start()
     assert {"bench/one": "00ff00"} == settled(engine)  # red, in the order green, red, blue
     assert {"bench/one": "ff0033"} == settled(engine, "61 reverse")

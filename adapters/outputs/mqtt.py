@@ -10,7 +10,7 @@ from typing import ClassVar, Final
 
 from adapters.contract import ChainPlace, Options, OutputHost, Raw
 from adapters.cut import cut
-from adapters.outputs.frame import LAST, encode
+from adapters.outputs.frame import LAMP_TEST, LAST, encode
 from adapters.outputs.node_talk import (
     NODE_FILTER,
     SHOWN_FILTER,
@@ -27,9 +27,6 @@ from bridge.events import MILLISECOND, SECOND, Instant, LinkState
 LINK_AGAIN: Final = 2 * MILLISECOND
 """A frame that found the link congested is tried again after this."""
 
-TERM_AGAIN: Final = 20 * MILLISECOND
-"""The same while the bridge is still learning which terms were used before."""
-
 FIGURES_EVERY: Final = 1 * SECOND
 
 
@@ -44,6 +41,9 @@ class _Node:
     name: str
     lanes: list[_Lane] = field(default_factory=list)
     state: LinkState | None = None
+    obeys: int | None = (
+        None  # a higher term than ours: another bridge's, and its node as long as it is higher
+    )
 
 
 @dataclass(slots=True, eq=False)
@@ -65,6 +65,8 @@ class MqttFrames:
     A node's health is that of its chains. It is up when every chain that has something to show acknowledges,
     and lost when one of them does not: a picture that is not known to be shown is not to be relied upon. A
     node that never said a word has no health, and its chains get every frame.
+
+    A node that obeys another bridge, under a higher term than ours, is sent nothing until ours is above that one.
     """
 
     options: ClassVar[type[Options]] = MqttFramesOptions
@@ -119,9 +121,9 @@ class MqttFrames:
         self._meet_term(now)
         self._send_all(now)
 
-    def show(self, index: int, levels: bytes) -> None:
+    def show(self, index: int, levels: bytes, *, test: bool = False) -> None:
         """Take the newest frame of a chain; send it now or as soon as the link and the node allow."""
-        self._lanes[index].window.put(levels)
+        self._lanes[index].window.put(levels, LAMP_TEST if test else 0)
         if self._running:
             now = self._host.now()
             if self._host.term != self._term:
@@ -137,17 +139,18 @@ class MqttFrames:
         self._promised = self._wake(now) if self._running and self._broker.connected else NEVER
         return None if self._promised == NEVER else self._promised
 
-    async def stop(self, last: tuple[bytes, ...]) -> None:
-        """Send each chain its last frame, whatever is still on the way, and end.
+    async def stop(self, last: tuple[bytes, ...] | None) -> None:
+        """Send each chain its last frame, whatever is still on the way, and end; with None only end.
 
         A congested link gets them too: there will be no later frame that could be newer.
         """
         was_running, self._running = self._running, False
         term = self._host.term
-        if not was_running or term is None:
+        if not was_running or term is None or last is None:
             return
         for lane, levels in zip(self._lanes, last, strict=False):  # none at all after a start that failed
-            self._broker.publish(lane.topic, encode(LAST, term, lane.window.sequence, levels))
+            if lane.node.obeys is None:
+                self._broker.publish(lane.topic, encode(LAST, term, lane.window.sequence, levels))
 
     # ---- sending -------------------------------------------------------------------------------------------
 
@@ -155,7 +158,7 @@ class MqttFrames:
         """Send what the chain's window lets go, or have it wait for the link."""
         lane = self._lanes[index]
         window = lane.window
-        flags = window.offer(now)
+        flags = window.offer(now) if lane.node.obeys is None else None
         if flags is not None and window.newest is not None:
             term = self._term
             if (
@@ -164,13 +167,14 @@ class MqttFrames:
                 or not self._broker.publish(lane.topic, encode(flags, term, window.sequence, window.newest))
             ):
                 self._waiting[index] = None
-                self._ask(now)
+                if term is not None:  # a new one wakes us anyway
+                    self._ask(now)
                 return
             window.sent(now, flags)
             # The keep-alive. Silence may be due earlier, and stands in `_soonest` already since an earlier frame.
             due = now + KEEP_ALIVE_AFTER
         else:
-            due = window.due(now)
+            due = self._due(lane, now)
         if self._waiting:
             self._waiting.pop(index, None)
         if due < self._soonest:  # noqa: PLR1730 - `min` would cost more than all of this line, on every frame
@@ -200,6 +204,9 @@ class MqttFrames:
             return
         self._term = term
         if term is not None:
+            for node in self._nodes.values():
+                if node.obeys is not None and node.obeys <= term:
+                    node.obeys = None
             for lane in self._lanes:
                 lane.window.restart()
             self._send_all(now)
@@ -211,9 +218,11 @@ class MqttFrames:
         self._send_waiting(now)
         if now >= self._soonest:
             self._look_after(now)
+        if self._term is None:
+            return NEVER  # nothing may go out, and a new term wakes us
         if not self._waiting:
             return self._soonest
-        again = now + (TERM_AGAIN if self._term is None else LINK_AGAIN)
+        again = now + LINK_AGAIN
         return min(again, self._soonest) if self._soonest > now else again
 
     def _look_after(self, now: Instant) -> None:
@@ -224,8 +233,12 @@ class MqttFrames:
                 seconds = SILENT_AFTER // SECOND
                 self._judge(lane.node, f"chain {lane.place.chain} has acknowledged nothing for {seconds} s")
             self._send(index, now)
-            soonest = min(soonest, lane.window.due(now), self._tell_figures(lane, now))
+            soonest = min(soonest, self._due(lane, now), self._tell_figures(lane, now))
         self._soonest = soonest
+
+    def _due(self, lane: _Lane, now: Instant) -> Instant:
+        """Return when there is something to do for a chain: for that of another bridge's node, never."""
+        return lane.window.due(now) if lane.node.obeys is None else NEVER
 
     def _tell_figures(self, lane: _Lane, now: Instant) -> Instant:
         """Tell what has changed, and return when the next change may be told."""
@@ -261,7 +274,7 @@ class MqttFrames:
             return
         now = self._host.now()
         self._meet_term(now)
-        self._learn(shown.term, now, ours=index is not None)
+        self._learn(shown.term, now, None if index is None else self._lanes[index].node)
         # A retained acknowledgement is a copy of one that was given earlier: it is no sign of life.
         if index is None or shown.term != self._term or raw.retained:
             return
@@ -288,7 +301,7 @@ class MqttFrames:
         now = self._host.now()
         self._meet_term(now)
         if said.term is not None:
-            self._learn(said.term, now, ours=node is not None)
+            self._learn(said.term, now, node)
         if node is None:
             return
         for lane in node.lanes:
@@ -299,15 +312,27 @@ class MqttFrames:
             self._send(lane.index, now)
         self._judge(node, "it has said, itself or by its last will, that it is gone")
 
-    def _learn(self, term: int, now: Instant, *, ours: bool) -> None:
-        """Pass on a term that somebody used.
+    def _learn(self, term: int, now: Instant, node: _Node | None) -> None:
+        """Pass on a term that somebody used, one of our nodes or a stranger's.
 
-        While our own is not chosen every term counts. After that only our nodes': two bridges that outbid each
-        other for the sake of the other's nodes would never come to an end.
+        While our own is not chosen every term counts; after that only our nodes'.
         """
-        if self._term is None or (ours and term > self._term):
+        if self._term is None:
             self._host.term_seen(term)
             self._meet_term(now)
+        elif node is not None and term > self._term:
+            if self._host.term_seen(term):
+                self._leave(node, term)
+            else:
+                self._meet_term(now)
+
+    def _leave(self, node: _Node, term: int) -> None:
+        if node.obeys is None:
+            for lane in node.lanes:
+                lane.window.gone()
+                self._waiting.pop(lane.index, None)
+        node.obeys = term
+        self._judge(node, f"it obeys another bridge, under term {term}")
 
     def _refuse(self, raw: Raw, error: DecodeError, *, ours: bool) -> None:
         if ours:

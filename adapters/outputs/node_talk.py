@@ -3,7 +3,7 @@
     lamproom/frame/<node>/<chain>   to the node: one frame, see `frame.py`
     lamproom/shown/<node>/<chain>   from the node: the newest frame it shows, as `<term> <sequence>` in decimal
     lamproom/node/<node>            from the node, retained, when it connects and as its last will: a JSON object,
-                                    {"state": "here", "term": 513, "uptime": 12} or {"state": "gone"}
+                                    {"state": "here", "term": 513} or {"state": "gone"}
 
 A node announces itself each time it connects and not on a timer: an announcement means that what was on its
 way to the node is lost, and brings a whole frame at once. Keys that are not known here are a node's own.
@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import json
 import re
-from typing import Any, Final, Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from adapters.cut import cut
 from adapters.outputs.frame import SEQUENCES, TERMS
@@ -26,7 +26,7 @@ LONGEST_ANNOUNCEMENT: Final = 4096
 
 _SHOWN: Final = re.compile(rb"\s{0,4}([0-9]{1,10}) ([0-9]{1,10})\s{0,4}")
 _SHOWN_EXPECTED: Final = "`<term> <sequence>` in decimal, such as `513 17`"
-_NODE_EXPECTED: Final = '{"state": "here", "term": <number>, "uptime": <seconds>} or {"state": "gone"}'
+_NODE_EXPECTED: Final = '{"state": "here", "term": <number>} or {"state": "gone"}'
 
 
 def frame_topic(node: str, chain: str) -> str:
@@ -57,12 +57,10 @@ class Announcement(NamedTuple):
     Attributes:
         state: whether it is there.
         term: the highest term that it has obeyed, where it said so.
-        uptime: whole seconds since it started, where it said so.
     """
 
     state: Literal["here", "gone"]
     term: int | None = None
-    uptime: int | None = None
 
 
 def write_shown(shown: Shown) -> bytes:
@@ -120,13 +118,4 @@ def _read_announcement(payload: bytes) -> Announcement:
     term = values.get("term")
     if term is not None and not (type(term) is int and term in TERMS):
         raise DecodeError('the announcement\'s `"term"` is not a whole number of 32 bits')
-    return Announcement(values["state"], term, _read_uptime(values.get("uptime")))
-
-
-def _read_uptime(value: Any) -> int | None:
-    if value is None:
-        return None
-    # The comparison also refuses NaN, infinity and a number that no clock on a node can have reached.
-    if type(value) not in (int, float) or not 0 <= value < 1 << 40:
-        raise DecodeError('the announcement\'s `"uptime"` is not a number of seconds')
-    return int(value)
+    return Announcement(values["state"], term)

@@ -101,12 +101,10 @@ class PretendNode:
         self._lanes = {frame_topic(name, chain): _Lane(chain, length) for chain, length in chains.items()}
         self._reader = _Reader(1 / reads_per_second if reads_per_second else 0.0)
         self._term: int | None = None  # the highest that it has obeyed
-        self._began = 0.0
         self._running = self._subscribed = False
 
     async def start(self) -> None:
         """Begin: announce itself and listen as soon as the link stands."""
-        self._began = asyncio.get_running_loop().time()
         self._running = True
         self._link.watch(self._link_changed)
         if self._link.connected:
@@ -126,8 +124,7 @@ class PretendNode:
         if state is LinkState.LOST:
             self._forget_unread()
             return
-        uptime = int(asyncio.get_running_loop().time() - self._began)
-        here = Announcement("here", self._term, uptime)
+        here = Announcement("here", self._term)
         self._link.publish(node_topic(self.name), write_announcement(here), retain=True)
         if not self._subscribed:
             self._subscribed = True

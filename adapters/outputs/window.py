@@ -110,6 +110,7 @@ class Window:
 
     Attributes:
         newest: the levels in the slot, or None before the first.
+        flags: what the frame with them is marked as, keep-alives too.
         phase: what is known of the node's end.
         counters: for the page.
     """
@@ -122,8 +123,10 @@ class Window:
         "_ordinal",
         "_sent",
         "_sent_at",
+        "_sent_flags",
         "_whole",
         "counters",
+        "flags",
         "newest",
         "phase",
     )
@@ -131,11 +134,13 @@ class Window:
     def __init__(self, *, ordinal: int = 0) -> None:
         """Make the state of a chain to which `ordinal` frames went out before."""
         self.newest: bytes | None = None
+        self.flags = 0
         self.phase = Phase.UNHEARD
         self.counters = Counters()
         self._ordinal = ordinal
         self._answered = ordinal  # the newest ordinal acknowledged, or from before the present term
         self._sent: bytes | None = None
+        self._sent_flags = 0
         self._sent_at: Instant = -ASK_EVERY  # nothing was sent yet: everything is due
         self._heard_at: Instant = 0
         self._differs = False  # the slot holds other levels than were sent last
@@ -152,12 +157,13 @@ class Window:
         """Frames that a chain that acknowledges has not acknowledged."""
         return len(self._on_the_way)
 
-    def put(self, levels: bytes) -> None:
+    def put(self, levels: bytes, flags: int = 0) -> None:
         """Take the newest levels. What was in the slot and not sent is passed over, and counted."""
         if self._differs and levels != self.newest:
             self.counters.skipped += 1
         self.newest = levels
-        self._differs = levels != self._sent
+        self.flags = flags
+        self._differs = levels != self._sent or flags != self._sent_flags
 
     def offer(self, now: Instant) -> int | None:
         """Return the flags of the frame that may go out now (`newest` under `sequence`), or None."""
@@ -166,18 +172,19 @@ class Window:
         news = self._differs or self._whole
         if self.phase is Phase.SILENT:
             if self._whole:
-                return 0
-            return KEEP_ALIVE if now >= self._sent_at + ASK_EVERY else None
+                return self.flags
+            return KEEP_ALIVE | self.flags if now >= self._sent_at + ASK_EVERY else None
         if news and (self.phase is Phase.UNHEARD or len(self._on_the_way) < self._limit(now)):
-            return 0
+            return self.flags
         if now >= self._sent_at + KEEP_ALIVE_AFTER and self._keep_alive_may_go():
-            return KEEP_ALIVE
+            return KEEP_ALIVE | self.flags
         return None
 
     def sent(self, now: Instant, flags: int) -> None:
         """Note that the frame that `offer` allowed went out."""
         self._ordinal += 1
         self._sent = self.newest
+        self._sent_flags = self.flags
         self._sent_at = now
         self._differs = self._whole = False
         if self.phase is Phase.UNHEARD or self.phase is Phase.SILENT:

@@ -14,7 +14,6 @@ class Level(StrEnum):
 
     ERROR = "error"  # the layout cannot run like this
     WARNING = "warning"  # it runs, and the owner should look
-    NOTE = "note"
 
 
 @dataclass(frozen=True, slots=True, order=True)

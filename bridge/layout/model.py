@@ -338,6 +338,16 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
+class Output:
+    """A frame output: the adapter, and the adapter's own options."""
+
+    name: str
+    kind: str
+    options: dict[str, Any]
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
 class BrokerPlace:
     """Where the MQTT broker is, and who we are there."""
 
@@ -366,6 +376,7 @@ class Layout:
     colour_marks: dict[str, Mark] = field(default_factory=dict)
     builds: tuple[Build, ...] = ()
     lamp_names: frozenset[str] = frozenset()
+    outputs: tuple[Output, ...] = ()
 
     def fixture(self, name: str) -> Fixture:
         """Return a fixture by its name; there is always one for a device's fixture."""
@@ -374,3 +385,7 @@ class Layout:
     def fixtures(self) -> dict[str, Fixture]:
         """Return all fixtures by name, in the order of the data lines."""
         return {fixture.name: fixture for chain in self.chains for fixture in chain.fixtures}
+
+    def output(self, name: str) -> Output:
+        """Return an output by its name; there is always one for a chain's output."""
+        return next(output for output in self.outputs if output.name == name)

@@ -10,8 +10,8 @@ from bridge.layout.devices import unique_devices
 from bridge.layout.entries import Desk, nothing_below
 from bridge.layout.findings import LONGEST, START, Finding, Mark, choice, errors, in_order, said
 from bridge.layout.lights import read_lights
-from bridge.layout.model import BrokerPlace, Layout, Source
-from bridge.layout.schema import BrokerEntry, ColourEntry, SourceEntry
+from bridge.layout.model import BrokerPlace, Chain, Layout, Output, Source
+from bridge.layout.schema import BrokerEntry, ColourEntry, OutputEntry, SourceEntry
 from bridge.layout.signals import read_signals
 from bridge.layout.text import parse
 from bridge.layout.track import read_blocks, read_districts, read_turnouts
@@ -22,6 +22,7 @@ SECTIONS: Final = (
     "frames-per-second",
     "broker",
     "sources",
+    "outputs",
     "colours",
     "builds",
     "nodes",
@@ -41,6 +42,7 @@ SCALES: Final = ("Z", "N", "TT", "HO", "H0", "OO", "S", "O", "0", "1")
 FRAMES_PER_SECOND: Final = range(1, 101)
 DEFAULT_FRAMES_PER_SECOND: Final = 50
 DEFAULT_SOURCE: Final = "mqtt"
+DEFAULT_OUTPUT: Final = "mqtt"
 
 
 def read_layout(text: str) -> tuple[Layout | None, tuple[Finding, ...]]:
@@ -95,6 +97,7 @@ def _whole(desk: Desk) -> Layout:
         frames_per_second=_rate(desk),
         broker=_broker(desk),
         sources=_sources(desk),
+        outputs=_outputs(desk, planting.chains),
         chains=tuple(planting.chains),
         districts=tuple(districts),
         blocks=tuple(blocks),
@@ -178,6 +181,22 @@ def _sources(desk: Desk) -> tuple[Source, ...]:
     if desk.document.data.get("sources") is None:
         sources.append(Source(DEFAULT_SOURCE, "mqtt", 0, {}, START))
     return tuple(sources)
+
+
+def _outputs(desk: Desk, chains: list[Chain]) -> tuple[Output, ...]:
+    """Read the section `outputs`; the one called `mqtt` is there without being written."""
+    outputs: dict[str, Output | None] = {}
+    for key, data, path in desk.section("outputs"):
+        entry = desk.entry(OutputEntry, data, path)
+        outputs[key] = None  # one with an error still has its name
+        if entry is not None:
+            outputs[key] = Output(key, entry.kind, dict(entry.model_extra or {}), desk.key_mark(path))
+    outputs.setdefault(DEFAULT_OUTPUT, Output(DEFAULT_OUTPUT, DEFAULT_OUTPUT, {}, START))
+    for node, name in {chain.node: chain.output for chain in chains}.items():
+        if name not in outputs and "outputs" not in desk.unread:
+            text = f"no output is called {said(name)}; {choice(name, outputs)}, and `outputs` names more"
+            desk.error(("nodes", node, "output"), text)
+    return tuple(output for output in outputs.values() if output is not None)
 
 
 def _colours(desk: Desk) -> tuple[dict[str, tuple[int, int, int, int]], dict[str, Mark]]:

@@ -121,7 +121,7 @@ class NodeEntry(Entry):
     """One node; its chains are validated one by one.
 
     Attributes:
-        output: the output adapter that reaches it.
+        output: the name of the output that reaches it.
         chains: its data lines.
     """
 
@@ -438,6 +438,14 @@ class SourceEntry(Entry):
 
     kind: Name
     repeat_window: Duration = 0
+
+
+class OutputEntry(Entry):
+    """A frame output: one way to nodes. Keys that are not here are the adapter's own."""
+
+    model_config = ConfigDict(extra="allow")
+
+    kind: Name
 
 
 class BrokerEntry(Entry):

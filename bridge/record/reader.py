@@ -24,10 +24,9 @@ class Torn:
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """A line with its number, counted from 1, and the offset in the file at which it ends."""
+    """A line with its number, counted from 1."""
 
     number: int
-    end: int
     line: Line | Torn
 
 
@@ -43,11 +42,10 @@ def read_log(path: Path) -> Log:
     """
     try:
         with path.open("rb") as file:
-            number = end = 0
+            number = 0
             ended = False
             while data := file.readline(LONGEST_LINE + 1):
                 number += 1
-                end += len(data)
                 line = _line(path, number, data)
                 if ended:
                     raise _broken(path, number, "the session ended before this line")
@@ -57,7 +55,7 @@ def read_log(path: Path) -> Log:
                     )
                     raise _broken(path, number, what)
                 ended = isinstance(line, End)
-                yield Placed(number, end, line)
+                yield Placed(number, line)
     except OSError as error:
         raise DecodeError(f"{path}: cannot be read: {error.strerror or error}") from None
     if number == 0:

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Final, TypeAlias
+from typing import TypeAlias
 
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
 from bridge.engine import Engine, look_at
@@ -20,24 +19,17 @@ from bridge.record.reader import Log, Torn, read_log
 from bridge.record.result import Difference, ReplayResult, frame_difference, report_lines
 from bridge.record.words import event_text, instant_text
 
-__all__ = ["Progress", "ReplayResult", "replay", "report_lines"]
-
-Progress: TypeAlias = Callable[[int, int], None]
-"""Is told how many bytes of the log were replayed, and how many there are."""
-
-LINES_A_PROGRESS: Final = 1000
-"""Progress is told every so many lines, and at the end."""
+__all__ = ["ReplayResult", "replay", "report_lines"]
 
 _Made: TypeAlias = PublishFrame | Decision | Told | Note
 
 
-def replay(path: Path, layout_text: str | None = None, progress: Progress | None = None) -> ReplayResult:
+def replay(path: Path, layout_text: str | None = None) -> ReplayResult:
     """Replay a log.
 
     Args:
         path: the log.
         layout_text: a layout file to replay it through instead of the one in the log.
-        progress: is told how far it is.
 
     Raises:
         DecodeError: the log cannot be read; the message names the file, the line and the reason.
@@ -54,7 +46,7 @@ def replay(path: Path, layout_text: str | None = None, progress: Progress | None
         replaying.notes.append(
             f"it was recorded by lamproom {header.version} with other tables of light: levels may come out otherwise"
         )
-    replaying.run(log, progress)
+    replaying.run(log)
     return replaying.result(header)
 
 
@@ -90,9 +82,8 @@ class _Replay:
         self._refused = self._decisions = self._frames = self._instants = 0
         self._reworded: list[int] = []
 
-    def run(self, log: Log, progress: Progress | None) -> None:
+    def run(self, log: Log) -> None:
         """Take all lines."""
-        size = self._path.stat().st_size
         self._take(self._engine.start())
         for placed in log:
             number, line = placed.number, placed.line
@@ -109,10 +100,6 @@ class _Replay:
                 self._line(number, line)
             except EngineError as error:
                 raise DecodeError(f"{self._path}:{number}: out of order: {error}") from None
-            if progress is not None and number % LINES_A_PROGRESS == 0:
-                progress(placed.end, size)
-        if progress is not None:
-            progress(size, size)
 
     def result(self, header: Header) -> ReplayResult:
         """Return what came of it."""

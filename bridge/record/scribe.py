@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Protocol, TypeAlias
+from typing import Final, Protocol, TypeAlias
 
 from bridge.commands import Cause, Command, PublishFrame, Report
 from bridge.events import SECOND, Event, Instant
@@ -65,6 +65,23 @@ class Ended:
 
 
 Entry: TypeAlias = Came | Followed | Stepped | Refused | Lost | Ended
+
+
+OBJECT_BYTES: Final = 300
+"""What an entry, an event or a command takes beside its bytes of any length: about, and rather more."""
+
+
+def entry_bytes(entry: Entry) -> int:
+    """Return about how much memory an entry takes for as long as it waits."""
+    if isinstance(entry, Came):
+        raw = 0 if entry.raw is None else len(entry.raw.channel) + len(entry.raw.payload)
+        return raw + OBJECT_BYTES * (1 + len(entry.events))
+    if isinstance(entry, Followed | Stepped):
+        frames = sum(len(each.levels) for each in entry.commands if isinstance(each, PublishFrame))
+        return frames + OBJECT_BYTES * (1 + len(entry.commands))
+    if isinstance(entry, Refused):
+        return len(entry.channel) + len(entry.payload) + OBJECT_BYTES
+    return OBJECT_BYTES
 
 
 class Scribe:

@@ -25,10 +25,13 @@ from bridge.events import Event, Instant
 from bridge.layout.model import Layout
 from bridge.record.digests import tables_digest, text_digest
 from bridge.record.lines import LONGEST_REFUSED, Header, Lost, Refused, line_bytes
-from bridge.record.scribe import Came, Ended, Entry, Followed, RawForm, Scribe, Stepped
+from bridge.record.scribe import Came, Ended, Entry, Followed, RawForm, Scribe, Stepped, entry_bytes
 
 MOST_WAITING: Final = 100_000
 """Entries that may wait for the disk."""
+
+MOST_BYTES: Final = 64 * 1024 * 1024
+"""Memory that they may take, as far as `entry_bytes` knows it: entries of a large layout in motion are large."""
 
 LINES_IN_A_ROW: Final = 16
 """Lines that are formatted, in some 0.2 ms, before the event loop is let in: it would come by itself, but only after
@@ -65,15 +68,26 @@ class SessionLog:
         header: what `make_header` gave.
         layout: what is driven.
         most_waiting: entries that may wait for the disk; what finds no room is counted and lost.
+        most_bytes: the same in bytes.
     """
 
     def __init__(
-        self, path: Path, header: Header, layout: Layout, *, most_waiting: int = MOST_WAITING
+        self,
+        path: Path,
+        header: Header,
+        layout: Layout,
+        *,
+        most_waiting: int = MOST_WAITING,
+        most_bytes: int = MOST_BYTES,
     ) -> None:
         self.path = path
         self._most_waiting = most_waiting
+        self._most_bytes = most_bytes
         # Each end of a deque may be used by a thread of its own; a list would have to be swapped under a lock.
-        self._waiting: deque[Entry] = deque()
+        self._waiting: deque[tuple[Entry, int]] = deque()
+        # Bytes that came in and went out, each counted by one thread alone; what waits is the difference.
+        self._bytes_in = 0
+        self._bytes_out = 0
         self._lost = 0
         self._lost_since: Instant = 0
         self._refused = 0
@@ -84,11 +98,6 @@ class SessionLog:
         self._unsynced = False
         self._scribe = Scribe(tuple(chain.key for chain in layout.chains))
         self._first = line_bytes(header)
-
-    @property
-    def stopped(self) -> bool:
-        """Whether the log has ended, cleanly or by a fault."""
-        return self._stopped
 
     def input(
         self, number: int, at: Instant, source: str, raw: RawForm | None, events: tuple[Event, ...]
@@ -123,14 +132,17 @@ class SessionLog:
     def _put(self, entry: Entry, at: Instant) -> None:
         if self._stopped:
             return
-        if len(self._waiting) >= self._most_waiting:
+        size = entry_bytes(entry)
+        waiting = self._bytes_in - self._bytes_out
+        if len(self._waiting) >= self._most_waiting or waiting + size > self._most_bytes:
             self._lost_since = self._lost_since if self._lost else at
             self._lost += 1
             return
         if self._lost:
-            self._waiting.append(Lost(self._lost, self._lost_since))
+            self._waiting.append((Lost(self._lost, self._lost_since), 0))
             self._lost = 0
-        self._waiting.append(entry)
+        self._waiting.append((entry, size))
+        self._bytes_in += size
 
     def flush(self) -> str | None:
         """Write what has gathered, whole lines in one go.
@@ -147,6 +159,12 @@ class SessionLog:
             trouble = self._guarded(last=True)
             self._let_go()
             return trouble
+
+    def _drain(self) -> list[Entry]:
+        # Only what was there at the beginning: a loop that keeps appending must not keep this one from ending.
+        taken = [self._waiting.popleft() for _ in range(len(self._waiting))]
+        self._bytes_out += sum(size for _entry, size in taken)
+        return [entry for entry, _size in taken]
 
     def _guarded(self, *, last: bool) -> str | None:
         if self._stopped:
@@ -183,9 +201,9 @@ class SessionLog:
 
     def _write_down(self, *, last: bool) -> None:
         if last and self._lost:
-            self._waiting.append(Lost(self._lost, self._lost_since))
+            self._waiting.append((Lost(self._lost, self._lost_since), 0))
         lines = []
-        for line in self._scribe.lines(_drain(self._waiting)):
+        for line in self._scribe.lines(self._drain()):
             lines.append(line_bytes(line))
             if len(lines) % LINES_IN_A_ROW == 0:
                 sleep(0)  # lets the event loop have the interpreter
@@ -200,11 +218,6 @@ class SessionLog:
         if self._unsynced and (last or self._flushes % FLUSHES_A_SYNC == 1):
             os.fsync(self._file)
             self._unsynced = False
-
-
-def _drain(waiting: deque[Entry]) -> list[Entry]:
-    # Only what was there at the beginning: a loop that keeps appending must not keep this one from ending.
-    return [waiting.popleft() for _ in range(len(waiting))]
 
 
 def _create(path: Path) -> int:

@@ -76,7 +76,7 @@ class Bridge:
         self.link = BrokerLink(
             place,
             client_id=f"lamproom-{settings.name}",
-            notes=self._link_note,
+            notes=self.notes.say,
             random=Random(),  # noqa: S311 - for the jitter of reconnecting
         )
         term = Term(self.link, state, name=settings.name, number=settings.number)
@@ -108,10 +108,6 @@ class Bridge:
         await self.link.stop()
         if self._page is not None:
             await self._page.stop()
-
-    def _link_note(self, text: str, facts: object) -> None:
-        del facts
-        self.notes.say(text, "info" if text.startswith("connected") else "warning")
 
 
 def _session_log(directory: Path, settings: Settings) -> SessionLog:

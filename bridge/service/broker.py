@@ -5,9 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Callable
-from dataclasses import dataclass
 from random import Random
-from traceback import format_exception
 from typing import Final
 
 from paho.mqtt import client as mqtt
@@ -19,7 +17,7 @@ from bridge.events import LinkState
 from bridge.service.connection import BrokerAddress, Connection, Note, RefusedError, Will
 from bridge.service.dispatch import Dispatch
 
-__all__ = ["BrokerAddress", "BrokerLink", "Counters", "Note", "backoff"]
+__all__ = ["BrokerAddress", "BrokerLink", "Note", "backoff"]
 
 FIRST_DELAY: Final = 0.25
 """Seconds before the second attempt, at most."""
@@ -30,29 +28,11 @@ LONGEST_DELAY: Final = 10.0
 FULL: Final = 6
 """From this failure on the delay is at its longest."""
 
+SUBSCRIBED_WITHIN: Final = 5.0
+"""Seconds that the broker has to answer our subscriptions. One that lets us in and then says nothing is given up."""
+
 GOODBYE: Final = 0.5
 """Seconds that a goodbye may take. A broker that does not read by then is left without one."""
-
-
-@dataclass(slots=True)
-class Counters:
-    """What the link has done since it was made.
-
-    Attributes:
-        received: messages that came in.
-        published: messages that the link took.
-        refused: messages that it did not take because too much was waiting already.
-        reconnects: connections after the first.
-        receiver_errors: exceptions that came out of receivers and watchers.
-        bad_topics: messages whose topic is not UTF-8.
-    """
-
-    received: int = 0
-    published: int = 0
-    refused: int = 0
-    reconnects: int = 0
-    receiver_errors: int = 0
-    bad_topics: int = 0
 
 
 def backoff(attempt: int, random: Random) -> float:
@@ -69,18 +49,20 @@ class BrokerLink:
     """The link that the bridge keeps and its adapters share; it is a `Broker` of `adapters.contract`.
 
     Receivers are called one after another, on the event loop, as soon as a message has been read. Publishing
-    inside a receiver is sent at once. An exception from a receiver is noted and counted, and the next message
+    inside a receiver is sent at once. An exception from a receiver is noted, and the next message
     is delivered as if nothing had happened.
+
+    The link is up from the moment when the broker has answered all subscriptions until the connection ends.
+    Watchers are told of both, always in turn; in between it is `connected` and takes what is published.
 
     Args:
         address: where the broker is.
         client_id: our name there; a second client of the same name is thrown out by the broker.
-        notes: is told, in plain words, what happens to the link.
+        notes: is told, in plain words, what happens to the link. A fault in there does not touch the link.
         random: for the jitter of the back-off.
     """
 
     def __init__(self, address: BrokerAddress, *, client_id: str, notes: Note, random: Random) -> None:
-        self.counters = Counters()
         self._address = address
         self._client_id = client_id
         self._notes = notes
@@ -92,16 +74,17 @@ class BrokerLink:
         self._keeper: asyncio.Task[None] | None = None
         self._hurry = asyncio.Event()  # cuts a delay short
         self._stopping = False
-        self._was_up = False
+        self._up = False
         self._last_failure = ""
+        self._bad_topic_noted = False
         self._faults_noted: set[tuple[int, type[Exception]]] = set()
 
     # ---- the `Broker` of the contract ----------------------------------------------------------------------
 
     @property
     def connected(self) -> bool:
-        """Whether the broker has accepted us and the link stands."""
-        return self._connection is not None and self._connection.accepted
+        """Whether the link is up: the broker has accepted us and renewed our subscriptions."""
+        return self._up and self._connection is not None and self._connection.accepted
 
     @property
     def congested(self) -> bool:
@@ -124,21 +107,15 @@ class BrokerLink:
     def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> bool:
         """Publish at QoS 0 and return whether the link took it. It takes nothing while it is down.
 
-        It also takes nothing while more than 256 kB wait to be written (`counters.refused`).
+        It also takes nothing while more than 256 kB wait to be written.
 
         Raises:
             ValueError: the topic is empty or holds a wildcard.
         """
         connection = self._connection
-        if connection is None or not connection.accepted:
+        if connection is None or not self.connected:
             return False
-        code = connection.publish(topic, payload, retain=retain)
-        if code == MQTTErrorCode.MQTT_ERR_SUCCESS:
-            self.counters.published += 1
-            return True
-        if code == MQTTErrorCode.MQTT_ERR_QUEUE_SIZE:
-            self.counters.refused += 1
-        return False
+        return connection.publish(topic, payload, retain=retain) == MQTTErrorCode.MQTT_ERR_SUCCESS
 
     def watch(self, changed: Callable[[LinkState], None]) -> None:
         """Have `changed` called when the link comes up (subscriptions renewed) and when it is lost.
@@ -185,6 +162,7 @@ class BrokerLink:
             self._hurry.clear()
             stood: float | None = None
             failed = "cannot be reached"
+            fault: Exception | None = None
             try:
                 stood, reason = await self._connect_once()
             except RefusedError as error:
@@ -197,7 +175,7 @@ class BrokerLink:
             except LinkError as error:
                 reason = str(error)
             except Exception as error:  # noqa: BLE001 - the link is kept up for ever, also past a fault of our own
-                reason = f"a fault of lamproom itself, {error!r}"
+                reason, fault = f"a fault of lamproom itself, {error!r}", error
             if self._hurry.is_set():
                 attempt = 0
                 continue
@@ -208,7 +186,7 @@ class BrokerLink:
             what = f"the broker at {self._address} {failed}"
             if stood is not None:
                 what = f"the link to the broker at {self._address} was lost"
-            self._note_failure(what, reason, delay)
+            self._note_failure(what, reason, fault)
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(delay):
                     await self._hurry.wait()
@@ -230,28 +208,33 @@ class BrokerLink:
             deliver=self._deliver,
             filter_refused=self._note_refused_filter,
         )
-        up = False
         try:
             await connection.open()
             since = now()
-            self._note_connected()
             connection.subscribe(self._dispatch.subscriptions)
-            with contextlib.suppress(LinkError):
-                await connection.subscribed()
-                up = True
-                self._tell_watchers(LinkState.UP)
+            try:
+                async with asyncio.timeout(SUBSCRIBED_WITHIN):
+                    await connection.subscribed()
+            except TimeoutError:
+                raise LinkError(
+                    f"it let us in and did not answer our subscriptions within {SUBSCRIBED_WITHIN:g} s",
+                    peer=str(self._address),
+                ) from None
+            self._up = True
+            self._note_connected()
+            self._tell_watchers(LinkState.UP)
             reason = await connection.ended()
             return now() - since, reason
         finally:
+            was_up, self._up = self._up, False
             await connection.close(GOODBYE)
             self._connection = None
-            if up:
+            if was_up:
                 self._tell_watchers(LinkState.LOST)
 
     # ---- handing out ---------------------------------------------------------------------------------------
 
     def _deliver(self, message: mqtt.MQTTMessage) -> None:
-        self.counters.received += 1
         try:
             topic = message.topic
         except UnicodeDecodeError as error:
@@ -273,45 +256,47 @@ class BrokerLink:
 
     # ---- what the owner is told ----------------------------------------------------------------------------
 
-    def _note_connected(self) -> None:
-        if self._was_up:
-            self.counters.reconnects += 1
-        self._was_up = True
-        self._last_failure = ""
-        self._notes(f"connected to the broker at {self._address}", {"broker": str(self._address)})
+    def _note(self, text: str, level: str, **facts: object) -> None:
+        with contextlib.suppress(
+            Exception
+        ):  # whoever keeps the notes may fail, and the link is kept all the same
+            self._notes(text, level, **facts)
 
-    def _note_failure(self, what: str, reason: str, delay: float) -> None:
+    def _note_connected(self) -> None:
+        self._last_failure = ""
+        self._note(f"connected to the broker at {self._address}", "info")
+
+    def _note_failure(self, what: str, reason: str, fault: Exception | None) -> None:
         failure = f"{what} ({reason})"
-        if failure != self._last_failure:
-            self._last_failure = failure
-            self._notes(
-                f"{failure}; trying again, at least every {LONGEST_DELAY:.0f} s",
-                {"broker": str(self._address), "reason": reason, "delay": delay},
-            )
+        if failure == self._last_failure:
+            return
+        self._last_failure = failure
+        text = f"{failure}; trying again, at least every {LONGEST_DELAY:.0f} s"
+        if fault is None:
+            self._note(text, "warning")
+        else:
+            self._note(text, "error", exc_info=fault)
 
     def _note_refused_filter(self, topic_filter: str) -> None:
-        self._notes(
+        self._note(
             f"the broker at {self._address} refused the subscription to {topic_filter!r}; nothing comes "
             "from there until its access rules allow it",
-            {"broker": str(self._address), "filter": topic_filter},
+            "warning",
         )
 
     def _note_bad_topic(self, error: UnicodeDecodeError) -> None:
-        self.counters.bad_topics += 1
-        if self.counters.bad_topics == 1:
-            self._notes(
-                f"a message came whose topic is not UTF-8 ({error.object[:80]!r}); it and its like are "
-                "counted and go no further",
-                {"topic": repr(error.object[:80])},
+        if not self._bad_topic_noted:
+            self._bad_topic_noted = True
+            self._note(
+                f"a message came whose topic is not UTF-8 ({error.object[:80]!r}); it and its like go "
+                "no further",
+                "warning",
             )
 
     def _note_fault(self, callee: Callable[..., None], error: Exception, **facts: object) -> None:
-        self.counters.receiver_errors += 1
         kind = (id(callee), type(error))  # the callee is kept by us, so its id stays its own
         if kind not in self._faults_noted:
             self._faults_noted.add(kind)
             name = getattr(callee, "__qualname__", repr(callee))
-            self._notes(
-                f"{name} failed ({type(error).__name__}: {error}); everything else runs on",
-                {"receiver": name, "traceback": "".join(format_exception(error)), **facts},
-            )
+            text = f"{name} failed ({type(error).__name__}: {error}); everything else runs on"
+            self._note(text, "error", exc_info=error, **facts)

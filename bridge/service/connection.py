@@ -15,7 +15,7 @@ import threading
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final, TypeAlias
+from typing import Any, Final, Protocol
 
 from paho.mqtt import client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
@@ -29,8 +29,19 @@ CONNECT_TIMEOUT: Final = 3.0
 BACKLOG: Final = 256 * 1024
 """Bytes that may wait to be written before a publish is refused."""
 
-Note: TypeAlias = Callable[[str, Mapping[str, object]], None]
-"""Takes a plain sentence for the owner and its facts."""
+
+class Note(Protocol):
+    """Takes a plain sentence for the owner. `bridge.service.notes.Notes.say` is one."""
+
+    def __call__(self, text: str, level: str, **facts: object) -> None:
+        """Take it.
+
+        Args:
+            text: the sentence.
+            level: `info`, `warning` or `error`.
+            facts: what stands behind it; `exc_info` is an exception, whose traceback belongs into the log.
+        """
+        ...
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,9 @@ from adapters.contract import Receiver
 REMEMBERED_TOPICS: Final = 4096
 """Topics whose receivers are remembered: more than a large layout has, and no stranger can fill memory."""
 
+LONGEST_REMEMBERED: Final = 512
+"""Characters of a topic that is remembered; one may have 65,535 bytes, and a stranger may send a new one each time."""
+
 LONGEST_FILTER: Final = 65535
 """Bytes of UTF-8 (MQTT 3.1.1, section 1.5.3)."""
 
@@ -46,6 +49,8 @@ class Dispatch:
         found = self._remembered.get(topic)
         if found is None:
             found = self._find(topic)
+            if len(topic) > LONGEST_REMEMBERED:
+                return found
             if len(self._remembered) >= REMEMBERED_TOPICS:
                 self._remembered.clear()
             self._remembered[topic] = found

@@ -85,9 +85,9 @@ class OutputHost:
         """Return the present instant of the session."""
         return self._desk.now()
 
-    def term_seen(self, term: int) -> None:
-        """Take note of a term that a node has obeyed."""
-        self._term.seen(term)
+    def term_seen(self, term: int) -> bool:
+        """Take note of a term that a node has obeyed; return whether another bridge is behind it."""
+        return self._term.seen(term)
 
     def node(self, name: str, state: LinkState, why: str) -> None:
         """Say that a node acknowledges, or no longer."""
@@ -104,3 +104,21 @@ class OutputHost:
     def wake_soon(self) -> None:
         """Have the output's `wake` called when this turn of the loop is over."""
         self._desk.wake_output_soon(self._number)
+
+
+def look_at_events(events: tuple[Event, ...], at: Instant, source: str) -> None:
+    """Hold what a source decoded to the contract, before the first of it is handled.
+
+    Raises:
+        DecodeError: it is something else than events that are all stamped `at` and come from that source.
+    """
+    if type(events) is not tuple:
+        raise DecodeError(f"the source itself failed on it: it gave {type(events).__name__}, and not a tuple")
+    for event in events:
+        if not isinstance(event, Event):
+            raise DecodeError(f"the source itself failed on it: {event!r} is no event")
+        if event.at != at or event.source != source:
+            raise DecodeError(
+                f"the source itself failed on it: an event is stamped {event.at} and comes from {event.source!r},"
+                f" where {at} and {source!r} were asked for",
+            )

@@ -22,7 +22,12 @@ def set_up_logs(level: str = "info") -> None:
             structlog.processors.add_log_level,
             *stamps,
             structlog.processors.format_exc_info,
-            structlog.dev.ConsoleRenderer(colors=sys.stderr.isatty(), pad_event_to=0, sort_keys=False),
+            structlog.dev.ConsoleRenderer(
+                colors=sys.stderr.isatty(),
+                pad_event_to=0,
+                sort_keys=False,
+                exception_formatter=structlog.dev.plain_traceback,
+            ),
         ],
         wrapper_class=structlog.make_filtering_bound_logger(logging.getLevelNamesMapping()[level.upper()]),
         logger_factory=structlog.PrintLoggerFactory(sys.stderr),

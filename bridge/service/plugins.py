@@ -51,8 +51,11 @@ class Adapters:
             adapter = self._load(EVENTS, "event source", source.kind, where, desk)
             if adapter is not None:
                 desk.entry(adapter.options, source.options, path, also=("kind", "repeat-window"))
-        for kind, mark in {chain.output: chain.mark for chain in reversed(layout.chains)}.items():
-            self._load(OUTPUTS, "output", kind, mark, desk)
+        for output in layout.outputs:
+            path = ("outputs", output.name)
+            adapter = self._load(OUTPUTS, "frame output", output.kind, desk.mark((*path, "kind")), desk)
+            if adapter is not None:
+                desk.entry(adapter.options, output.options, path, also=("kind",))
         return tuple(desk.findings[before:])
 
     def _load(self, group: str, what: str, kind: str, mark: Mark, desk: Desk) -> Any:

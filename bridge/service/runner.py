@@ -9,23 +9,25 @@ from __future__ import annotations
 import asyncio
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable, Mapping
+from functools import partial
 from typing import Final
 
-from adapters.contract import ChainPlace, EventSource, FrameOutput, Raw
+from adapters.contract import Broker, ChainPlace, EventSource, FrameOutput, Raw
 from bridge.commands import Command, Decision, PublishFrame, Report, Told
 from bridge.commands import Note as EngineNote
 from bridge.engine import Engine
 from bridge.errors import DecodeError
 from bridge.events import SECOND, ClockReported, Event, Instant, LinkState, NodeReported, SourceReported
 from bridge.record.writer import SessionLog
-from bridge.service.broker import BrokerLink
+from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
-from bridge.service.hosts import OutputHost, SourceHost
+from bridge.service.hosts import OutputHost, SourceHost, look_at_events
 from bridge.service.notes import Notes
 from bridge.service.plugins import Adapters
 from bridge.service.status import Status
 from bridge.service.term import Term
+from bridge.service.term_notes import tell_of_terms
 
 FLUSH: Final = 0.1
 """Seconds between two writes of the session log: after a kill it is at most that much, and a write, short."""
@@ -33,6 +35,16 @@ FLUSH: Final = 0.1
 TELL_AFTER: Final = 0.01
 """Seconds for which what happened is gathered before it is counted, reported and shown on the page. Done at once
 it would keep the next event waiting, which often comes close behind."""
+
+
+START_WITHIN: Final = 3.0
+"""Seconds that the adapters of one kind have to start; whoever takes longer goes on, and nobody waits for it."""
+
+STOP_WITHIN: Final = 0.3
+"""Seconds that they have to stop: an owner who ends the bridge, or a service manager, does not wait long."""
+
+NODES: Final = "nodes"
+"""The source of events that tell of nodes."""
 
 
 class Runner:
@@ -50,7 +62,7 @@ class Runner:
     def __init__(
         self,
         engine: Engine,
-        link: BrokerLink,
+        link: Broker,
         term: Term,
         status: Status,
         log: SessionLog | None,
@@ -72,8 +84,8 @@ class Runner:
         self._status = status
         self._log = log
         self._began = time.monotonic_ns()
-        self._sources: list[EventSource] = []
-        self._outputs: list[FrameOutput] = []
+        self._sources: dict[str, EventSource] = {}
+        self._outputs: dict[str, FrameOutput] = {}
         self._waking: list[asyncio.TimerHandle | None] = []
         self._places: list[
             tuple[FrameOutput, int, int]
@@ -83,6 +95,9 @@ class Runner:
         self._tick: asyncio.TimerHandle | None = None
         self._tick_at: Instant | None = None
         self._flusher: asyncio.Task[None] | None = None
+        self._late: list[asyncio.Task[None]] = []  # calls of adapters that go on
+        self._busy = True  # a step of the engine is being done: the first is its start
+        self._waiting: list[Callable[[], None]] = []  # steps that came up in the midst of one
         self._running = False
 
     def now(self) -> Instant:
@@ -99,21 +114,21 @@ class Runner:
             host = SourceHost(self, source.name)
             made = kind(source.name, adapters.options(kind, source.options), host)
             host.decode = made.decode
-            self._sources.append(made)
+            self._sources[source.name] = made
         by_output: dict[str, list[int]] = {}
         for index, chain in enumerate(layout.chains):
             by_output.setdefault(chain.output, []).append(index)
         places: dict[int, tuple[FrameOutput, int, int]] = {}
-        for number, (kind_name, indexes) in enumerate(by_output.items()):
-            output_kind = adapters.output(kind_name)
+        for number, (name, indexes) in enumerate(by_output.items()):
+            said = layout.output(name)
+            output_kind = adapters.output(said.kind)
             lanes = tuple(
                 ChainPlace(layout.chains[index].node, layout.chains[index].name, layout.chains[index].length)
                 for index in indexes
             )
-            output = output_kind(
-                kind_name, adapters.options(output_kind, {}), lanes, OutputHost(self, self._term, number)
-            )
-            self._outputs.append(output)
+            options = adapters.options(output_kind, said.options)
+            output = output_kind(name, options, lanes, OutputHost(self, self._term, number))
+            self._outputs[name] = output
             self._waking.append(None)
             places.update({index: (output, lane, number) for lane, index in enumerate(indexes)})
         self._places = [places[index] for index in range(len(layout.chains))]
@@ -122,25 +137,29 @@ class Runner:
         """Show the first picture and begin to listen. The link is started after this, by whoever owns it."""
         self._running = True
         self._term.changed = self._new_term
-        self._term.beyond = self._no_higher_term
-        self._status.rival = self._rival
+        tell_of_terms(self._term, self._status, self.notes)
         self.link.watch(self._link_changed)
-        await self._all([output.start() for output in self._outputs], "output")
-        self._carry_out(self.engine.start())
-        await self._all([source.start() for source in self._sources], "source")
+        await self._call({name: output.start for name, output in self._outputs.items()}, "output", "start")
+        commands = self.engine.start()
+        self._send(commands)
+        self._afterwards(commands, 0)
+        self._release()
+        await self._call({name: source.start for name, source in self._sources.items()}, "source", "start")
         self._flusher = asyncio.create_task(self._keep_writing(), name="session log")
 
     async def stop(self) -> None:
-        """Send the last frames and end."""
+        """Send the last frames, whatever the adapters do, and end. What comes in from now on changes nothing."""
         if not self._running:
             return
         self._running = False
         for timer in (self._tick, *self._waking):
             if timer is not None:
                 timer.cancel()
-        await self._all([source.stop() for source in self._sources], "source")
         closing = self.engine.closing(max(self.now(), self.engine.now))
         await self._say_last(closing)
+        await self._call({name: source.stop for name, source in self._sources.items()}, "source", "stop")
+        for task in self._late:
+            task.cancel()
         if self._flusher is not None:
             self._flusher.cancel()
             await asyncio.gather(self._flusher, return_exceptions=True)
@@ -153,46 +172,85 @@ class Runner:
 
     async def _say_last(self, closing: list[Command]) -> None:
         last = [command for command in closing if isinstance(command, PublishFrame)]
-        for output in self._outputs:
+        calls = {}
+        for name, output in self._outputs.items():
             frames = tuple(frame.levels for frame in last if self._places[frame.chain][0] is output)
-            await self._all([output.stop(frames)], "output")
+            calls[name] = partial(output.stop, frames)
+        await self._call(calls, "output", "stop")
         self._tell_world()
         for command in closing:
             if isinstance(command, Report):
                 self._status.report(command)
         self._status.close()
 
-    async def _all(self, calls: list[object], what: str) -> None:
-        """Await each; the failure of one is told and touches no other."""
-        for call in calls:
-            try:
-                await call  # type: ignore[misc]  # coroutines of the contract, gathered in one list
-            except Exception as problem:  # noqa: BLE001 - an adapter may fail in any way, and only by itself
-                self.notes.say(f"an {what} failed: {problem}", "error", kind=type(problem).__name__)
+    async def _call(self, calls: Mapping[str, Callable[[], Awaitable[None]]], what: str, doing: str) -> None:
+        named = {f"the {what} {name}": call for name, call in calls.items()}
+        self._late += await call_all(
+            named, doing, STOP_WITHIN if doing == "stop" else START_WITHIN, self.notes
+        )
 
     # ---- in ------------------------------------------------------------------------------------------------
 
     def receive(self, source: str, decode: Callable[[Raw, Instant], tuple[Event, ...]], raw: Raw) -> None:
         """Take what came in: decode, decide, send, and only then write down."""
+        if not self._may_begin(partial(self.receive, source, decode, raw)):
+            return
         engine = self.engine
         at = max(time.monotonic_ns() - self._began, engine.now)
         try:
             events = decode(raw, at)
+            look_at_events(events, at, source)
         except DecodeError as problem:
+            self._release()
             self.refuse(source, raw, problem, at)
             return
         except Exception as problem:  # noqa: BLE001 - a fault of an adapter's decoder must not touch the others
+            self._release()
             self.refuse(source, raw, DecodeError(f"the source itself failed on it: {problem!r}"), at)
             return
-        first = engine.events + 1
-        commands: list[Command] = []
-        for event in events:
-            commands += self._handle(event)
-        if self._log is not None:
-            self._log.input(first, at, source, raw, events)
-        self._afterwards(commands, len(events))
+        commands = self._handle(at, source, raw, events)
         if not commands:
             self._look_for_listeners(source, raw, events, at)
+
+    def _handle(self, at: Instant, source: str, raw: Raw | None, events: tuple[Event, ...]) -> list[Command]:
+        """Handle what came in at once, and write it down behind the frames: what was handled, and no more."""
+        engine = self.engine
+        first = engine.events + 1
+        commands: list[Command] = []
+        try:
+            for event in events:
+                followed = engine.handle(event)
+                self._send(followed)
+                commands += followed
+                if isinstance(event, ClockReported):
+                    self.clock = event
+        finally:
+            handled = engine.events + 1 - first
+            if self._log is not None:
+                self._log.input(first, at, source, raw, events[:handled])
+            self._afterwards(commands, handled)
+            self._release()
+        return commands
+
+    def _may_begin(self, step: Callable[[], None]) -> bool:
+        """Return whether a step of the engine may begin now; from here on none may until `_release`.
+
+        An adapter that is called in the midst of one (it is shown a frame, say) may have something to tell at
+        once. The log has its steps in the order of the engine, so this one waits for the end of the first.
+        """
+        if self._busy:
+            self._waiting.append(step)
+            return False
+        self._busy = self._running
+        return self._running
+
+    def _release(self) -> None:
+        self._busy = False
+        if self._waiting:
+            loop = asyncio.get_running_loop()
+            for step in self._waiting:
+                loop.call_soon(step)
+            self._waiting.clear()
 
     def _look_for_listeners(self, source: str, raw: Raw, events: tuple[Event, ...], at: Instant) -> None:
         """Note once, and count, an order or a button that nothing in the layout listens to: a slip, perhaps."""
@@ -204,16 +262,17 @@ class Runner:
                 text = f"nothing in this layout listens to this, from {source}"
                 self._complaints.tell(source, key, text, at, received, "info")
 
-    def tell(self, event: Event) -> None:
+    def _tell(self, make: Callable[[Instant], Event]) -> None:
         """Take an event that came from the bridge itself: a source or a node was heard, or lost."""
-        first = self.engine.events + 1
-        commands = self._handle(event)
-        if self._log is not None:
-            self._log.input(first, event.at, event.source, None, (event,))
-        self._afterwards(commands, 1)
+        if self._may_begin(partial(self._tell, make)):
+            event = make(max(self.now(), self.engine.now))
+            self._handle(event.at, event.source, None, (event,))
 
     def refuse(self, source: str, raw: Raw, problem: DecodeError, at: Instant) -> None:
         """Note once, and count, what cannot be understood."""
+        if self._busy:
+            self._waiting.append(partial(self.refuse, source, raw, problem, at))
+            return
         self.counts["refused"] += 1
         expected = f"; understood would be: {problem.expected}" if problem.expected else ""
         text = f"what {source} sent means nothing here and changes nothing: {problem}{expected}"
@@ -225,7 +284,7 @@ class Runner:
     def source_link(self, name: str, state: LinkState, why: str) -> None:
         """A source can be heard, or no longer."""
         verb = "come in" if state is LinkState.UP else "no longer come in"
-        self.tell(SourceReported(at=max(self.now(), self.engine.now), source=name, state=state, why=why))
+        self._tell(lambda at: SourceReported(at=at, source=name, state=state, why=why))
         self.notes.say(f"events from {name} {verb}: {why}", "info" if state is LinkState.UP else "warning")
 
     def node_link(self, name: str, state: LinkState, why: str) -> None:
@@ -233,18 +292,9 @@ class Runner:
         self.nodes[name] = (state.value, why)
         word = "answers" if state is LinkState.UP else "does not answer"
         self.notes.say(f"node {name} {word}: {why}", "info" if state is LinkState.UP else "warning")
-        self.tell(
-            NodeReported(at=max(self.now(), self.engine.now), source="nodes", node=name, state=state, why=why)
-        )
+        self._tell(lambda at: NodeReported(at=at, source=NODES, node=name, state=state, why=why))
 
     # ---- through -------------------------------------------------------------------------------------------
-
-    def _handle(self, event: Event) -> list[Command]:
-        commands = self.engine.handle(event)
-        self._send(commands)
-        if isinstance(event, ClockReported):
-            self.clock = event
-        return commands
 
     def _send(self, commands: list[Command]) -> None:
         for command in commands:
@@ -257,10 +307,6 @@ class Runner:
                 self.notes.once(
                     f"show {lane} {problem!r}", f"an output failed to show a frame: {problem!r}", "error"
                 )
-
-    def _carry_out(self, commands: list[Command]) -> None:
-        self._send(commands)
-        self._afterwards(commands, 0)
 
     def _afterwards(self, commands: list[Command], events: int) -> None:
         """Write down what came of an event, now that the frames are out; tell the rest of the world soon."""
@@ -316,11 +362,16 @@ class Runner:
         if instant is None:
             self._arm_tick()
             return
-        commands = self.engine.advance(instant)
-        self._send(commands)
-        if self._log is not None:
-            self._log.rendered(instant, commands)
-        self._tell_soon(commands)
+        if not self._may_begin(self._advance):
+            return
+        try:
+            commands = self.engine.advance(instant)
+            self._send(commands)
+            if self._log is not None:
+                self._log.rendered(instant, commands)
+            self._tell_soon(commands)
+        finally:
+            self._release()
 
     def wake_output(self, number: int) -> None:
         """Call an output's `wake` now, and again when it says."""
@@ -328,14 +379,15 @@ class Runner:
         if timer is not None:
             timer.cancel()
             self._waking[number] = None
-        if not self._running:
+        if not self._may_begin(partial(self.wake_output, number)):
             return
         now = self.now()
         try:
-            due = self._outputs[number].wake(now)
+            due = tuple(self._outputs.values())[number].wake(now)
         except Exception as problem:  # noqa: BLE001 - an output that fails is tried again in a second
             self.notes.once(f"wake {number} {problem!r}", f"an output failed: {problem!r}", "error")
             due = now + SECOND
+        self._release()
         if due is not None and self._waking[number] is None:
             delay = max(due - self.now(), 0) / SECOND
             self._waking[number] = asyncio.get_running_loop().call_later(delay, self.wake_output, number)
@@ -350,8 +402,7 @@ class Runner:
     # ---- the link, the term, the log -----------------------------------------------------------------------
 
     def _link_changed(self, state: LinkState) -> None:
-        if state is LinkState.UP:
-            self._term.ask()
+        self._term.link_changed(state)
         self._status.link_changed(state)
         for number in range(len(self._outputs)):
             self.wake_output_soon(number)
@@ -362,22 +413,6 @@ class Runner:
         self._status.everything()
         for number in range(len(self._outputs)):
             self.wake_output_soon(number)
-
-    def _no_higher_term(self, term: int) -> None:
-        self.notes.once(
-            f"beyond {term}",
-            f"term {term} was heard of, and there is none above it: a node that obeyed it takes no frame of ours until"
-            " it has forgotten it; clear what the broker keeps of it and start the node again",
-            "error",
-        )
-
-    def _rival(self, name: str) -> None:
-        self.notes.once(
-            "rival",
-            f"another bridge named {name} is on this broker, which throws out one for the other, and the nodes obey"
-            " the one that started last: end one of them, or give one of them another --name",
-            "error",
-        )
 
     async def _keep_writing(self) -> None:
         while self._log is not None:

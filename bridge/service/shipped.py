@@ -11,8 +11,6 @@ from bridge.errors import LamproomError
 DEMO: Final = "fernhollow.yaml"
 """What `lamproom demo` runs."""
 
-FIRST_STEPS: Final = "first-steps.yaml"
-
 _SUFFIX: Final = ".yaml"
 
 

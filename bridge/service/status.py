@@ -7,13 +7,12 @@ import json
 import secrets
 from collections.abc import Callable
 from itertools import islice
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
-from adapters.contract import Raw
+from adapters.contract import Broker, Raw
 from bridge import __version__
 from bridge.commands import Report, Told
 from bridge.events import LinkState
-from bridge.service.broker import BrokerLink
 from bridge.service.term import BRIDGE_FILTER, Term
 
 GATHER: Final = 0.02
@@ -29,6 +28,18 @@ AGAIN: Final = 0.5
 """Seconds until reports that the link did not take are offered again."""
 
 
+class WillingBroker(Broker, Protocol):
+    """A broker link that leaves a last will."""
+
+    def will(self, topic: str, payload: bytes, *, retain: bool = True) -> None:
+        """Say what the broker shall publish if we end without a goodbye, from the next connection on."""
+        ...
+
+    def renew(self) -> None:
+        """Say goodbye and connect again at once, so that a changed will takes effect."""
+        ...
+
+
 class Status:
     """Publishes `lamproom/bridge/<name>` (with a last will) and `lamproom/device/<name>`.
 
@@ -36,7 +47,7 @@ class Status:
         rival: called with our name when another bridge says something of itself under it.
     """
 
-    def __init__(self, link: BrokerLink, term: Term, *, name: str, layout: str) -> None:
+    def __init__(self, link: WillingBroker, term: Term, *, name: str, layout: str) -> None:
         self.rival: Callable[[str], None] = lambda _name: None
         self._link = link
         self._term = term
@@ -78,13 +89,15 @@ class Status:
         term = self._term.value
         if term is None:
             return
+        first = not self._told
+        # Before the first frame: other bridges must know whose term it is when a node tells that it obeys it.
+        self._told |= self._link.publish(self._topic, self._said("up", term), retain=True)
         if term != self._willed:
             self._willed = term
             self._link.will(self._topic, self._said("lost", term))
-            if not self._told:
+            if first:
                 self._link.renew()
                 return
-        self._told |= self._link.publish(self._topic, self._said("up", term), retain=True)
         self._due.update(dict.fromkeys(self._reports))
         self._arm(GATHER)
 

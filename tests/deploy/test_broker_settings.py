@@ -131,6 +131,18 @@ def test_retained_messages_outlive_a_restart(tmp_path: Path) -> None:
         assert "reverse\n" == client("mosquitto_sub", port, "-t", "kept", "-C", "1", "-W", "5").stdout
 
 
+def test_the_longest_frame_passes_and_what_is_far_longer_does_not(tmp_path: Path) -> None:
+    """A frame has at most 65,000 bytes of levels and 12 of header; a message of 200,000 reaches nobody."""
+    port = free_port()
+    with broker(tmp_path, SETTINGS, port):
+        for topic, length in (("long", 200_000), ("frame", 65_012)):
+            message = tmp_path / topic
+            message.write_bytes(bytes(length))
+            client("mosquitto_pub", port, "-t", topic, "-f", str(message), "-r", "-q", "1")
+        heard = client("mosquitto_sub", port, "-t", "#", "-F", "%t %l", "-W", "2").stdout
+    assert ["frame 65012"] == heard.splitlines()
+
+
 def test_the_password_file_shuts_out_who_has_no_password(tmp_path: Path) -> None:
     """With the two lines changed as the comment says, only a client with the password may connect."""
     passwords = tmp_path / "passwords"

@@ -30,6 +30,7 @@ class Watched:
     Attributes:
         link: the link.
         notes: its sentences.
+        levels: the level of each of them.
         facts: what was said beside each of them.
         states: what its watchers were told.
         heard: every message that came to `hear`.
@@ -37,6 +38,7 @@ class Watched:
 
     def __init__(self, port: int, name: str, *, host: str = "127.0.0.1", keepalive: int = 5) -> None:
         self.notes: list[str] = []
+        self.levels: list[str] = []
         self.facts: list[Mapping[str, object]] = []
         self.states: list[LinkState] = []
         self.heard: list[Raw] = []
@@ -52,8 +54,9 @@ class Watched:
         """Wait until the link has come up this many times."""
         await until(lambda: self.states.count(LinkState.UP) >= times)
 
-    def _note(self, sentence: str, facts: Mapping[str, object]) -> None:
-        self.notes.append(sentence)
+    def _note(self, text: str, level: str, **facts: object) -> None:
+        self.notes.append(text)
+        self.levels.append(level)
         self.facts.append(facts)
 
 

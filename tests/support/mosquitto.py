@@ -69,6 +69,11 @@ class Mosquitto:
         assert self._process is not None, "it does not run"
         self._process.send_signal(signal.SIGCONT)
 
+    def reload(self) -> None:
+        """Have it read its settings and access rules again."""
+        assert self._process is not None, "it does not run"
+        self._process.send_signal(signal.SIGHUP)
+
     def _try(self, port: int, deadline: float) -> bool:
         settings = self._folder / f"mosquitto-{port}.conf"
         own = () if any("allow_anonymous" in line for line in self._settings) else ("allow_anonymous true",)

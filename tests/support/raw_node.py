@@ -38,7 +38,7 @@ class RawNode(RawClient):
 
     def announce(self, term: int | None = None) -> None:
         """Say that the node is here."""
-        here = write_announcement(Announcement("here", term, 1))
+        here = write_announcement(Announcement("here", term))
         self.publish(node_topic(self._node), here, retain=True)
 
     def frame(self, within: float = 20.0) -> Frame:

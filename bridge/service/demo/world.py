@@ -17,7 +17,7 @@ from bridge.service.demo.player import Player
 from bridge.service.demo.railroad import Message, railroad
 
 NODES: Final = "lamproom.nodes"
-"""The entry points of pretend nodes, each under the name of the output that it is the other end of."""
+"""The entry points of pretend nodes, each under the kind of the output that it is the other end of."""
 
 
 class PretendNode(Protocol):
@@ -91,7 +91,8 @@ class DemoWorld:
         day: Iterator[Message] = railroad(layout, seed)
         chains: dict[tuple[str, str], dict[str, int]] = {}
         for chain in layout.chains:
-            chains.setdefault((chain.node, chain.output), {})[chain.name] = chain.length
+            kind = layout.output(chain.output).kind
+            chains.setdefault((chain.node, kind), {})[chain.name] = chain.length
         for (name, output), lengths in chains.items():
             link = self._link(f"pretend-node-{name}")
             node = node_for(output)(name, lengths, link)

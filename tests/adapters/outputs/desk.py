@@ -69,6 +69,7 @@ class Host:
     clock: Instant = 0
     asked: bool = False
     terms: list[int] = field(default_factory=list)
+    others: set[int] = field(default_factory=set)  # terms that other bridges are behind
     nodes: list[tuple[str, LinkState, str]] = field(default_factory=list)
     told: list[tuple[Instant, ChainPlace, dict[str, int]]] = field(default_factory=list)
     refusals: list[tuple[Raw, DecodeError]] = field(default_factory=list)
@@ -76,8 +77,9 @@ class Host:
     def now(self) -> Instant:
         return self.clock
 
-    def term_seen(self, term: int) -> None:
+    def term_seen(self, term: int) -> bool:
         self.terms.append(term)
+        return term in self.others
 
     def node(self, name: str, state: LinkState, why: str) -> None:
         self.nodes.append((name, state, why))

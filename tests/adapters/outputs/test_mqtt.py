@@ -7,8 +7,8 @@ from itertools import pairwise
 import pytest
 
 from adapters.contract import ChainPlace, FrameOutput, Raw
-from adapters.outputs.frame import KEEP_ALIVE, LAST, Header
-from adapters.outputs.mqtt import LINK_AGAIN, TERM_AGAIN, MqttFramesOptions
+from adapters.outputs.frame import KEEP_ALIVE, LAMP_TEST, LAST, Header
+from adapters.outputs.mqtt import LINK_AGAIN, MqttFramesOptions
 from adapters.outputs.node_talk import Announcement
 from bridge.errors import LayoutError
 from bridge.events import MILLISECOND, SECOND, LinkState
@@ -79,15 +79,17 @@ async def test_chains_that_change_together_go_out_together_in_their_order() -> N
 
 
 async def test_without_a_term_frames_wait_for_it() -> None:
-    """The newest goes out as soon as the term is known."""
+    """The newest goes out as soon as the term is known, which wakes the output; before that nothing does."""
     desk = await begun(THROAT, HILL, term=None)
     desk.output.show(0, RED)
     desk.output.show(0, GREEN)
     desk.output.show(1, RED)
     desk.run(1 * SECOND)
     assert [] == desk.frames()
+    assert desk.next is None
     desk.host.term = TERM
-    desk.run(1 * SECOND + TERM_AGAIN)
+    desk.host.wake_soon()
+    desk.run(1 * SECOND)
     assert [("throat", GREEN), ("line", RED)] == desk.pictures()
 
 
@@ -397,3 +399,65 @@ def test_a_name_that_cannot_be_part_of_a_topic_is_refused(what: str, name: str) 
     place = ChainPlace(name, "throat", 3) if what == "node" else ChainPlace("tarn-yard", name, 3)
     with pytest.raises(LayoutError, match=f"the {what} name `.*` cannot be part of an MQTT topic"):
         Desk(place)
+
+
+async def test_node_that_obeys_another_bridge_is_left_to_it() -> None:
+    """While the bridge does not outbid the term its node is sent nothing, not even a keep-alive or a last frame."""
+    desk = await answering(THROAT, HILL)
+    desk.host.others.add(TERM + 1)
+    desk.shown(THROAT, 9, term=TERM + 1)
+    assert [TERM + 1] == desk.host.terms
+    assert [
+        ("tarn-yard", LinkState.LOST, f"it obeys another bridge, under term {TERM + 1}")
+    ] == desk.host.nodes
+    desk.output.show(0, RED)
+    desk.output.show(1, RED)
+    desk.shown(THROAT, 10, term=TERM + 1)
+    desk.announce("tarn-yard", HERE)
+    desk.run(desk.now + 12 * SECOND)
+    assert {"line"} == {chain for chain, _ in desk.pictures()}
+    await desk.output.stop((GREEN, GREEN))
+    assert [("line", GREEN)] == desk.pictures()
+
+
+async def test_node_of_another_bridge_is_shown_the_newest_once_our_term_is_higher() -> None:
+    """The bridge took a higher term when the other one ended; the picture has gone on in the meantime."""
+    desk = await answering(THROAT, SHED)
+    desk.host.others.add(TERM + 1)
+    desk.shown(SHED, 9, term=TERM + 1)
+    desk.output.show(0, RED)
+    desk.output.show(1, GREEN)
+    desk.run(desk.now + 3 * SECOND)
+    assert [] == desk.frames()
+    desk.host.term = TERM + 256
+    desk.host.wake_soon()
+    desk.run(desk.now)
+    frames = desk.frames()
+    assert [TERM + 256] * 2 == [header.term for _, header, _ in frames]
+    assert [RED, GREEN] == [levels for _, _, levels in frames]
+    desk.host.nodes.clear()
+    for place, (_, header, _) in zip((THROAT, SHED), frames, strict=True):
+        desk.shown(place, header.sequence, term=TERM + 256)
+    assert [LinkState.UP] == [state for _, state, _ in desk.host.nodes]
+
+
+async def test_picture_of_a_lamp_test_is_marked_and_so_are_its_keep_alives() -> None:
+    """Bit 1 of the flags. The picture after it may have the same levels, and goes out all the same, unmarked."""
+    desk = await answering(THROAT)
+    desk.output.show(0, RED, test=True)
+    desk.shown(THROAT, 2)
+    desk.run(desk.now + 1 * SECOND)
+    desk.shown(THROAT, 3)
+    desk.output.show(0, RED)
+    assert [LAMP_TEST, LAMP_TEST | KEEP_ALIVE, 0] == [header.flags for _, header, _ in desk.frames()]
+
+
+async def test_stopped_without_last_frames_it_leaves_everything_lit() -> None:
+    """Nothing more goes out, and nothing that is marked as the last."""
+    desk = await answering(THROAT, HILL)
+    desk.output.show(0, RED)
+    assert 1 == len(desk.frames())
+    await desk.output.stop(None)
+    desk.output.show(0, GREEN)
+    desk.run(desk.now + 5 * SECOND)
+    assert [] == desk.frames()

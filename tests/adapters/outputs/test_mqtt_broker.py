@@ -76,7 +76,7 @@ class Node:
         await until(lambda: self.showing == picture)
 
     def announce(self) -> None:
-        announcement = write_announcement(Announcement("here", TERM, 1))
+        announcement = write_announcement(Announcement("here", TERM))
         self.link.publish(node_topic(self.place.node), announcement, retain=True)
 
 

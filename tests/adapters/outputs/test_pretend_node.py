@@ -15,6 +15,7 @@ import pytest
 from adapters.outputs.frame import KEEP_ALIVE, encode
 from adapters.outputs.pretend_node import PretendNode
 from bridge.service.broker import BrokerAddress, BrokerLink
+from bridge.service.notes import Notes
 from tests.support.links import Watched, linked, until
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ class Overheard(BrokerLink):
         super().__init__(
             BrokerAddress("127.0.0.1", port),
             client_id="ash",
-            notes=lambda _text, _facts: None,
+            notes=Notes().say,
             random=Random(1),  # noqa: S311 - jitter
         )
         self.asked: list[str] = []
@@ -109,7 +110,7 @@ async def test_it_announces_itself_before_it_asks_for_frames(mosquitto: StartMos
             "subscribe lamproom/frame/ash/village",
         ] == found.link.asked
         (payload,) = found.heard(NODE)
-        assert {"state": "here", "uptime": 0} == json.loads(payload)
+        assert {"state": "here"} == json.loads(payload)
 
 
 async def test_its_announcement_is_kept_for_those_who_come_later(mosquitto: StartMosquitto) -> None:

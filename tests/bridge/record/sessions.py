@@ -103,11 +103,11 @@ class Raw:
 class Session:
     """Drives an engine through a session and logs it, as the service does."""
 
-    def __init__(self, path: Path, text: str = LAYOUT, *, most_waiting: int = 100_000) -> None:
+    def __init__(self, path: Path, text: str = LAYOUT, **bounds: int) -> None:
         self.layout = layout_of(text)
         self.engine = Engine(self.layout)
         header = make_header(self.layout, text, file="ferry.yaml", started=STARTED)
-        self.log = SessionLog(path, header, self.layout, most_waiting=most_waiting)
+        self.log = SessionLog(path, header, self.layout, **bounds)
         self.commands: list[Command] = []
         self.instants: list[Instant] = []
         self.log.commands(self._made(self.engine.start()))

@@ -243,22 +243,6 @@ def test_a_layout_with_errors_is_refused(tmp_path: Path) -> None:
     assert caught.value.findings
 
 
-def test_progress_is_told(tmp_path: Path) -> None:
-    """Whoever waits is told how many bytes of how many are done, up to all of them."""
-    path = tmp_path / "a.jsonl"
-    session = Session(path)
-    for at in range(1, 3000):
-        session.message(at, ordered(63, ("normal", "reverse")[at % 2], "panel"))
-    session.end(3000)
-    told: list[tuple[int, int]] = []
-    replay(path, progress=lambda done, size: told.append((done, size)))
-    size = path.stat().st_size
-    assert len(told) > 3
-    assert sorted(told) == told
-    assert {size} == {each for _done, each in told}
-    assert (size, size) == told[-1]
-
-
 def test_a_good_replay_is_reported(tmp_path: Path) -> None:
     """The report says what was replayed, how the session ended, and that everything came out the same."""
     path = tmp_path / "a.jsonl"

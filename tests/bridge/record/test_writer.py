@@ -111,7 +111,6 @@ def test_no_log_is_written_over(tmp_path: Path) -> None:
     trouble = session.log.flush()
     assert trouble is not None
     assert trouble.startswith(f"the session log {path} cannot be written: a file stands there already")
-    assert session.log.stopped
     session.message(1, ordered(61))
     assert session.log.flush() is None
     assert session.log.close() is None
@@ -213,6 +212,20 @@ def test_what_finds_no_room_is_counted(tmp_path: Path) -> None:
     assert not result.ended
     (note,) = result.notes
     assert "10 entries were lost because the disk could not keep up; the replay ends there" in note
+
+
+def test_what_waits_is_bounded_in_bytes_too(tmp_path: Path) -> None:
+    """A hundred large messages that a slow disk leaves waiting are lost and counted, and room comes back with it."""
+    path = tmp_path / "a.jsonl"
+    session = Session(path, most_bytes=1_000_000)
+    for step in range(1, 101):
+        session.log.input(1, step * SECOND, "bus", Raw("layout/x", bytes(60_000)), ())
+    kept = sum(size for _entry, size in session.log._waiting)
+    assert kept <= 1_000_000
+    assert session.log.flush() is None
+    session.end(200 * SECOND)
+    [lost] = lines_of(path, Lost)
+    assert 100 - len(lines_of(path, Input)) == lost.count > 80
 
 
 def test_entries_lost_at_the_very_end_are_counted(tmp_path: Path) -> None:

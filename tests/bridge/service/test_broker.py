@@ -17,6 +17,7 @@ import bridge
 from adapters.contract import Broker, Raw
 from bridge.events import LinkState
 from bridge.service.broker import LONGEST_DELAY, BrokerAddress, BrokerLink, backoff
+from bridge.service.notes import Notes
 from tests.support.links import Watched, linked, until
 
 if TYPE_CHECKING:
@@ -68,8 +69,6 @@ async def test_message_comes_with_topic_payload_and_retained_flag(mosquitto: Sta
         Raw("layout/empty", b""),
     ] == hearer.heard
     assert all(type(raw.payload) is bytes for raw in hearer.heard)
-    assert hearer.link.counters.received == 3
-    assert sender.link.counters.published == 3
 
 
 def test_link_keeps_the_contract() -> None:
@@ -77,7 +76,7 @@ def test_link_keeps_the_contract() -> None:
     link: Broker = BrokerLink(
         BrokerAddress("127.0.0.1"),
         client_id="x",
-        notes=lambda *_: None,
+        notes=Notes().say,
         random=Random(1),  # noqa: S311 - jitter
     )
 
@@ -122,8 +121,9 @@ async def test_raising_receiver_is_called_once_per_message(mosquitto: StartMosqu
 
     assert [b"0", b"1", b"2", b"3", b"4"] == calls
     assert used < 0.15, f"{used:.3f} s of processor time in 0.5 s of rest"
-    assert watched.link.counters.receiver_errors == 5
-    assert len([note for note in watched.notes if "RuntimeError: invented" in note]) == 1
+    [fault] = [n for n, note in enumerate(watched.notes) if "RuntimeError: invented" in note]
+    assert "error" == watched.levels[fault]
+    assert isinstance(watched.facts[fault]["exc_info"], RuntimeError)
 
 
 async def test_raising_watcher_does_not_stop_the_link(mosquitto: StartMosquitto) -> None:
@@ -139,7 +139,7 @@ async def test_raising_watcher_does_not_stop_the_link(mosquitto: StartMosquitto)
     await watched.link.stop()
 
     assert [LinkState.UP, LinkState.LOST] == watched.states
-    assert watched.link.counters.receiver_errors == 2
+    assert 1 == len([note for note in watched.notes if "RuntimeError: invented" in note])
 
 
 async def test_small_packets_are_sent_at_once(mosquitto: StartMosquitto) -> None:
@@ -244,7 +244,6 @@ async def test_two_receivers_on_one_filter_make_one_subscription(mosquitto: Star
 
     assert {"x/#": 0} == watched.link._dispatch.subscriptions
     assert [b"1", b"2"] == [raw.payload for raw in watched.heard] == [raw.payload for raw in other]
-    assert watched.link.counters.received == 2
 
 
 async def test_late_subscription_gets_the_retained_copies(mosquitto: StartMosquitto) -> None:
@@ -296,7 +295,7 @@ async def test_link_starts_again_after_stop(mosquitto: StartMosquitto) -> None:
     await until(lambda: bool(watched.heard))
     await watched.link.stop()
 
-    assert watched.link.counters.reconnects == 1
+    assert [LinkState.UP, LinkState.LOST] * 2 == watched.states
 
 
 DYING = """
@@ -306,7 +305,7 @@ from bridge.service.broker import BrokerAddress, BrokerLink
 
 async def main():
     link = BrokerLink(BrokerAddress("127.0.0.1", int(sys.argv[1])), client_id="dying",
-                      notes=lambda *_: None, random=Random(1))
+                      notes=lambda *_, **_facts: None, random=Random(1))
     link.will("bridge", b"died")
     link.watch(lambda state: link.publish("bridge", b"alive"))
     await link.start()

@@ -8,8 +8,10 @@ from contextlib import asynccontextmanager
 from random import Random
 from typing import TYPE_CHECKING
 
+import pytest
+
 from bridge.events import LinkState
-from bridge.service.broker import BrokerAddress
+from bridge.service.broker import BrokerAddress, backoff
 from bridge.service.connection import BACKLOG
 from tests.support.links import Watched, linked, until
 
@@ -40,7 +42,6 @@ async def test_subscriptions_are_renewed_after_a_restart(mosquitto: StartMosquit
         await until(lambda: bool(watched.heard))
 
     assert [b"heard"] == [raw.payload for raw in watched.heard]
-    assert watched.link.counters.reconnects == 1
     assert [LinkState.UP, LinkState.LOST, LinkState.UP, LinkState.LOST] == watched.states
     assert watched.notes[0] == f"connected to the broker at 127.0.0.1:{broker.port}"
     assert (
@@ -76,7 +77,7 @@ async def test_unreachable_broker_is_noted_once(mosquitto: StartMosquitto) -> No
     )
     assert start == noted[0][: len(start)]
     assert [f"connected to the broker at 127.0.0.1:{broker.port}"] == watched.notes[1:]
-    assert watched.link.counters.reconnects == 0
+    assert [LinkState.UP, LinkState.LOST] == watched.states
 
 
 async def test_host_without_address_is_a_failure_like_others() -> None:
@@ -90,10 +91,19 @@ async def test_host_without_address_is_a_failure_like_others() -> None:
         assert "cannot be reached (" in watched.notes[0]
 
 
-async def test_refused_user_is_noted_and_tried_at_the_longest_delay(mosquitto: StartMosquitto) -> None:
+async def test_refused_user_is_noted_and_tried_at_the_longest_delay(
+    mosquitto: StartMosquitto, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A broker that does not admit us is noted with its reason, and is asked again after 5 to 10 s only."""
     watched = Watched(mosquitto("allow_anonymous false").port, "one")
     watched.link._address = BrokerAddress("127.0.0.1", watched.link._address.port, user="x", password="wrong")  # noqa: S106 - invented
+    delays: list[float] = []
+
+    def noted(attempt: int, random: Random) -> float:
+        delays.append(backoff(attempt, random))
+        return delays[-1]
+
+    monkeypatch.setattr("bridge.service.broker.backoff", noted)
     await watched.link.start()
     await until(lambda: bool(watched.notes))
     began = time.monotonic()
@@ -101,9 +111,7 @@ async def test_refused_user_is_noted_and_tried_at_the_longest_delay(mosquitto: S
 
     assert time.monotonic() - began < 1  # also in the midst of a delay
     assert "refused the user 'x' (Not authorized); trying again, at least every 10 s" in watched.notes[0]
-    delay = watched.facts[0]["delay"]
-    assert isinstance(delay, float)
-    assert 5 <= delay <= 10
+    assert 5 <= delays[0] <= 10
     assert [] == watched.states
 
 
@@ -148,7 +156,7 @@ async def test_frozen_broker_does_not_grow_memory(mosquitto: StartMosquitto) -> 
 
         taken = [link.publish("frame/1", frame) for _ in range(30_000)]
         assert waiting_bytes(watched) <= BACKLOG + 40 * 90  # the headers of some ninety messages
-        assert link.counters.refused == taken.count(False) > 20_000  # the kernel took some more
+        assert taken.count(False) > 20_000  # the kernel took some more
 
         broker.thaw()
         await until(lambda: not link.congested)
@@ -242,7 +250,7 @@ def publish_packet(topic: bytes, payload: bytes) -> bytes:
 
 
 async def test_topic_that_is_not_utf8_goes_no_further() -> None:
-    """A topic that is not UTF-8 is noted once and counted, and the messages after it are delivered."""
+    """A topic that is not UTF-8 is noted once, and the messages after it are delivered."""
 
     def answer(kind: int, rest: bytes) -> bytes:
         if kind == 1:
@@ -255,7 +263,6 @@ async def test_topic_that_is_not_utf8_goes_no_further() -> None:
         assert watched.link.connected
 
     assert [b"fine"] == [raw.payload for raw in watched.heard]
-    assert watched.link.counters.bad_topics == 2
     assert len([note for note in watched.notes if r"not UTF-8 (b'x/\xff\xfe')" in note]) == 1
 
 
@@ -270,7 +277,7 @@ async def test_refused_subscription_is_noted() -> None:
     async with scripted(answer) as port, linked(port, "one", "secret/#", "open") as watched:
         await until(lambda: bool(watched.heard) and len(watched.notes) == 2)
 
-    assert "refused the subscription to 'secret/#'" in watched.notes[1]
+    assert any("refused the subscription to 'secret/#'" in note for note in watched.notes)
 
 
 async def test_up_is_told_after_the_subscriptions_stand() -> None:
@@ -289,7 +296,10 @@ async def test_up_is_told_after_the_subscriptions_stand() -> None:
         watched.link.subscribe("x", watched.hear)
         await watched.link.start()
         await until(lambda: answered == [1, 8])
-        assert watched.link.connected
+        assert watched.link._connection is not None
+        assert watched.link._connection.accepted
+        assert not watched.link.connected
+        assert watched.link.publish("x", b"early") is False
         assert [] == watched.states
         hold.set()
         watched.link.renew()
@@ -310,3 +320,78 @@ async def test_what_is_not_mqtt_ends_the_connection_not_the_link() -> None:
 
         assert "; trying again, at least every 10 s" in watched.notes[0]
         assert [] == watched.states
+
+
+async def test_link_that_dies_before_its_subscriptions_stand_was_never_up() -> None:
+    """Whoever asks in between finds it down, so nobody believes for ever in a link of which no `LOST` will come.
+
+    Pitfall: a source that is started at this moment takes an accepted connection for a link that stands.
+    """
+    in_between = asyncio.Event()
+
+    def answer(kind: int, _rest: bytes) -> bytes:
+        if kind == 1:
+            return CONNACK
+        in_between.set()
+        return b""
+
+    async with scripted(answer) as port:
+        watched = Watched(port, "one")
+        watched.link.subscribe("x", watched.hear)
+        await watched.link.start()
+        await in_between.wait()
+        found = watched.link.connected
+        assert watched.link._connection is not None
+        watched.link._connection._end("the other end closed the connection")
+        await until(lambda: bool(watched.notes))
+        await watched.link.stop()
+
+    assert not found
+    assert [] == watched.states
+    assert "cannot be reached (the other end closed the connection); trying again" in watched.notes[0]
+
+
+async def test_broker_that_never_answers_a_subscription_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    """After some seconds the connection ends with a plain reason, told once, and another attempt is made."""
+    monkeypatch.setattr("bridge.service.broker.SUBSCRIBED_WITHIN", 0.1)
+    connections: list[int] = []
+
+    def answer(kind: int, _rest: bytes) -> bytes:
+        if kind == 1:
+            connections.append(kind)
+            return CONNACK
+        return b""
+
+    async with scripted(answer) as port:
+        watched = Watched(port, "one")
+        watched.link.subscribe("x", watched.hear)
+        await watched.link.start()
+        await until(lambda: len(connections) > 2)
+        await watched.link.stop()
+
+    [note] = watched.notes
+    assert "(it let us in and did not answer our subscriptions within 0.1 s); trying again" in note
+    assert ["warning"] == watched.levels
+    assert [] == watched.states
+
+
+async def test_notes_that_fail_do_not_end_the_link(mosquitto: StartMosquitto) -> None:
+    """Whoever keeps the notes may raise at each of them: the link comes up, is lost, and comes up again."""
+    broker = mosquitto()
+    watched = Watched(broker.port, "one")
+
+    def breaks(text: str, level: str, **facts: object) -> None:
+        del level, facts
+        watched.notes.append(text)
+        raise RuntimeError("invented")
+
+    watched.link._notes = breaks
+    await watched.link.start()
+    await watched.until_up()
+    broker.stop()
+    await until(lambda: len(watched.notes) == 2)
+    broker.start()
+    await watched.until_up(2)
+    await watched.link.stop()
+
+    assert ["connected", "the", "connected"] == [note.split()[0] for note in watched.notes]

@@ -122,3 +122,14 @@ def test_filters_are_judged_as_the_library_judges_them(topic_filter: str) -> Non
     code, _ = judge.subscribe(topic_filter)
 
     assert MQTTErrorCode.MQTT_ERR_NO_CONN == code  # there was nothing else to object to
+
+
+def test_long_topics_are_not_remembered() -> None:
+    """They reach their receivers like others, and a stranger who invents them fills no memory."""
+    dispatch = Dispatch()
+    dispatch.add("layout/#", FIRST, 0)
+    for number in range(100):
+        assert (FIRST,) == dispatch.receivers(f"layout/{number}/{'x' * 60_000}")
+    assert [] == list(dispatch._remembered)
+    assert (FIRST,) == dispatch.receivers(f"layout/{'x' * 500}")
+    assert 1 == len(dispatch._remembered)

@@ -21,9 +21,31 @@ def test_a_key_that_a_source_does_not_know_is_told_with_all_that_it_knows() -> N
 
 
 def test_an_adapter_that_is_not_installed_is_told() -> None:
-    """A source or an output of an unknown kind is an error where it is named."""
+    """A source or an output of an unknown kind is an error where its kind is named."""
     assert ["f:6:15: error: no event source is called 'bus'; there is only mqtt"] == found(
         "{kind: mqtt, repeat-window: 500 ms}", "{kind: bus}"
     )
-    [line] = found("  tarn:\n", "  tarn:\n    output: serial\n")
-    assert line.endswith("error: no output is called 'serial'; there is only mqtt")
+    assert ["f:5:25: error: no frame output is called 'serial'; there is only mqtt"] == found(
+        "sources:\n", "outputs: {cable: {kind: serial}}\nsources:\n"
+    )
+
+
+def test_a_key_that_an_output_does_not_know_is_told_in_its_line() -> None:
+    """As for a source; also of an output that no node uses, since its owner wrote it for a purpose."""
+    assert ["f:6:23: error: no key 'baud' belongs here; there is only kind"] == found(
+        "sources:\n", "outputs:\n  cable: {kind: mqtt, baud: 9600}\nsources:\n"
+    )
+
+
+def test_an_output_that_a_node_names_is_one_of_the_section() -> None:
+    """`mqtt` is always there, and may be written anew; one with an error of its own blames no node."""
+    text = "outputs: {cable: {kind: mqtt}}\nsources:\n"
+    assert [] == found("sources:\n", text)
+    node = "  tarn:\n    output: cable\n"
+    looked = look_at_text("f", changed("  tarn:\n", node).replace("sources:\n", text).encode(), Adapters())
+    assert looked.layout is not None
+    assert {"cable", "mqtt"} == {output.name for output in looked.layout.outputs}
+    assert "cable" == looked.layout.chains[0].output
+    broken = changed("  tarn:\n", node).replace("sources:\n", "outputs: {cable: {knd: mqtt}}\nsources:\n")
+    errors = [line for line in look_at_text("f", broken.encode(), Adapters()).lines() if ": error: " in line]
+    assert 1 == len({line.split(":")[1] for line in errors}), errors

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from bridge.errors import LamproomError
-from bridge.service.shipped import FIRST_STEPS, shipped_layout, shipped_layouts
+from bridge.service.shipped import shipped_layout, shipped_layouts
 from tests.support.tree import ROOT
 
 if TYPE_CHECKING:
@@ -47,7 +47,9 @@ def installed(tmp_path: Path) -> Path:
 
 def test_a_checkout_has_its_layouts_beside_the_package() -> None:
     """What is edited in `config` is what the commands use."""
-    assert (ROOT / "config" / FIRST_STEPS).read_text(encoding="utf-8") == shipped_layout(FIRST_STEPS)
+    assert (ROOT / "config" / "first-steps.yaml").read_text(encoding="utf-8") == shipped_layout(
+        "first-steps.yaml"
+    )
 
 
 def test_a_wheel_has_its_layouts_inside_the_package(installed: Path) -> None:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from bridge.errors import LamproomError
+from bridge.events import LinkState
 from bridge.service.demo.broker import EmbeddedBroker
 from tests.support.links import Watched, linked, until
 
@@ -74,7 +75,9 @@ async def test_who_comes_is_not_disturbed_by_who_subscribes(
                 while not client.heard:
                     busy.link.subscribe(next(filters), busy.hear)
                     await asyncio.sleep(0.001)
-            assert [0] * 10 == [client.link.counters.reconnects for client in clients]
+            for client in clients:
+                await client.until_up()
+            assert [[LinkState.UP]] * 10 == [client.states for client in clients]
     assert [] == [record.message for record in caplog.records]
 
 

@@ -24,7 +24,7 @@ from bridge.service.shipped import DEMO, shipped_layout
 from tests.support.links import Watched, linked, until
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Mapping
+    from collections.abc import AsyncIterator
 
     from bridge.layout import Layout
     from tests.support.mosquitto import StartMosquitto
@@ -40,7 +40,8 @@ def demo() -> Layout:
 def world_on(port: int, notes: list[str]) -> DemoWorld:
     """Make the pretend layout, with its sentences in a list."""
 
-    def note(text: str, _facts: Mapping[str, object]) -> None:
+    def note(text: str, level: str, **facts: object) -> None:
+        del level, facts
         notes.append(text)
 
     return DemoWorld(demo(), port, notes=note, node_for=lambda _output: PretendNode)
