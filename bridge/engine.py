@@ -136,6 +136,14 @@ class Engine:
         """Return what every device shows, and why."""
         return {plan.name: choice for plan, choice in zip(self._plans, self._board.choices, strict=True)}
 
+    def orders(self) -> list[tuple[str, int, str, str]]:
+        """Return what was ordered of accessories, the oldest first: kind, number, value and source of each.
+
+        Kind is `accessory` or `aspect`. Told again with authority `RESTORED`, the newest first, it brings those
+        devices back that want to be.
+        """
+        return self._board.orders()
+
     def snapshot(self) -> dict[str, Any]:
         """Return the whole state as plain data with a format number."""
         return {

@@ -40,6 +40,7 @@ class Authority(Word):
     COMMAND = "command"  # somebody wants this now
     FEEDBACK = "feedback"  # somebody saw that it is so
     STATE = "state"  # a copy kept from earlier: it may fill in what is unknown, and is never a command
+    RESTORED = "restored"  # what the bridge itself kept over a restart: state, for those who want it back
 
 
 class Position(Word):

@@ -6,7 +6,7 @@ from bridge.layout.devices import POSITION_WORDS, Fixtures, find_fixture
 from bridge.layout.entries import Desk
 from bridge.layout.findings import choice, said
 from bridge.layout.model import Fixture, Light, WhenUnknown
-from bridge.layout.schema import LightEntry
+from bridge.layout.schema import RESTORED, LightEntry
 from bridge.layout.shown import read_change, read_shown
 from bridge.layout.text import Path
 
@@ -44,6 +44,7 @@ def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
                 on_when=POSITION_WORDS[entry.on_when],
                 button=entry.held_by,
                 when_unknown=_when_unknown(entry),
+                restores=entry.at_start == RESTORED,
                 change=change,
                 mark=desk.key_mark(path),
             )

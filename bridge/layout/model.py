@@ -224,6 +224,7 @@ class Signal:
         lit_by: the blocks of which one has to be occupied for it to be lit; none if it is always lit.
         routes: from it to the next signals; with any, it is interlocked and clears for none but these.
         locking: how it locks them.
+        restores: whether it takes up again what it was ordered before a restart.
         change: how one aspect gives way to the next.
         mark: its place in the file.
         heads: the heads of the fixture that it uses, top to bottom; its aspects are about these.
@@ -240,6 +241,7 @@ class Signal:
     lit_by: tuple[str, ...]
     routes: tuple[Route, ...]
     locking: Locking
+    restores: bool
     change: Change
     mark: Mark
     heads: tuple[str, ...]
@@ -322,6 +324,7 @@ class Light:
     on_when: Position
     button: str | None
     when_unknown: WhenUnknown
+    restores: bool
     change: Change
     mark: Mark
 
@@ -364,6 +367,7 @@ class Layout:
     name: str
     scale: str
     frames_per_second: int
+    restore_within: int
     broker: BrokerPlace
     sources: tuple[Source, ...]
     chains: tuple[Chain, ...]

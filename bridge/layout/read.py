@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from bridge.events import SECOND
 from bridge.layout.builds import read_builds
 from bridge.layout.chains import read_nodes
 from bridge.layout.devices import unique_devices
@@ -15,11 +16,13 @@ from bridge.layout.schema import BrokerEntry, ColourEntry, OutputEntry, SourceEn
 from bridge.layout.signals import read_signals
 from bridge.layout.text import parse
 from bridge.layout.track import read_blocks, read_districts, read_turnouts
+from bridge.layout.units import duration
 
 SECTIONS: Final = (
     "layout",
     "scale",
     "frames-per-second",
+    "restore-within",
     "broker",
     "sources",
     "outputs",
@@ -35,12 +38,13 @@ SECTIONS: Final = (
 )
 """The keys at the top of a layout file."""
 
-MAPPINGS: Final = frozenset(SECTIONS) - {"layout", "scale", "frames-per-second"}
+MAPPINGS: Final = frozenset(SECTIONS) - {"layout", "scale", "frames-per-second", "restore-within"}
 """Those with entries of their own below them."""
 
 SCALES: Final = ("Z", "N", "TT", "HO", "H0", "OO", "S", "O", "0", "1")
 FRAMES_PER_SECOND: Final = range(1, 101)
 DEFAULT_FRAMES_PER_SECOND: Final = 50
+DEFAULT_RESTORE_WITHIN: Final = 12 * 3600 * SECOND
 DEFAULT_SOURCE: Final = "mqtt"
 DEFAULT_OUTPUT: Final = "mqtt"
 
@@ -95,6 +99,7 @@ def _whole(desk: Desk) -> Layout:
         name=_title(desk),
         scale=_scale(desk),
         frames_per_second=_rate(desk),
+        restore_within=_restore_within(desk),
         broker=_broker(desk),
         sources=_sources(desk),
         outputs=_outputs(desk, planting.chains),
@@ -155,6 +160,18 @@ def _rate(desk: Desk) -> int:
         )
         return DEFAULT_FRAMES_PER_SECOND
     return rate
+
+
+def _restore_within(desk: Desk) -> int:
+    """How old orders may be that are taken up again after a restart."""
+    said_so = desk.document.data.get("restore-within")
+    if said_so is None:
+        return DEFAULT_RESTORE_WITHIN
+    try:
+        return duration(said_so)
+    except ValueError as problem:
+        desk.error(("restore-within",), str(problem))
+        return DEFAULT_RESTORE_WITHIN
 
 
 def _broker(desk: Desk) -> BrokerPlace:

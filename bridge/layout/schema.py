@@ -27,6 +27,7 @@ from bridge.layout.units import (
     whole,
 )
 
+RESTORED = "restored"
 ChipNumber = Annotated[int, whole(1, 64)]
 
 
@@ -339,6 +340,7 @@ class SignalEntry(Entry):
         lit_by: the blocks of which one has to be occupied for it to be lit.
         routes: the routes from it, by name; with any, it clears for none but these.
         locking: how it locks them.
+        at_start: what it does after a restart: `anew`, it knows nothing, or `restored`, the last order counts again.
         change: how one aspect gives way to the next.
         heads: the heads of the fixture that it uses; all if left out.
         plate: whether it has a number plate.
@@ -358,6 +360,7 @@ class SignalEntry(Entry):
     lit_by: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     routes: Annotated[dict[Name, RouteEntry], Field(min_length=1)] | None = None
     locking: LockingEntry | None = None
+    at_start: Annotated[str, one_of("anew", RESTORED)] = "anew"
     change: Any = None
     heads: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     plate: Truth = False
@@ -409,6 +412,7 @@ class LightEntry(Entry):
         on_when: the position of that accessory in which it is on.
         held_by: the button that lights it for as long as it is held.
         when_unknown: what it does while it does not know: `hold` if left out, and `off` if a button holds it.
+        at_start: what it does after a restart: `anew`, it knows nothing, or `restored`, the last order counts again.
         change: how it comes on and goes out.
     """
 
@@ -419,6 +423,7 @@ class LightEntry(Entry):
     on_when: Annotated[str, one_of("normal", "reverse", "closed", "thrown")] = "reverse"
     held_by: Name | None = None
     when_unknown: Annotated[str, one_of("hold", "off", "on")] | None = None
+    at_start: Annotated[str, one_of("anew", RESTORED)] = "anew"
     change: Any = None
 
 

@@ -10,7 +10,7 @@ from bridge.layout.entries import Desk
 from bridge.layout.model import AspectRow, Block, Change, Fixture, Signal
 from bridge.layout.read_controls import Known, is_block, is_signal, read_controls
 from bridge.layout.read_routes import read_locking, read_routes
-from bridge.layout.schema import SignalEntry
+from bridge.layout.schema import RESTORED, SignalEntry
 from bridge.layout.shown import read_change
 from bridge.layout.tables import Sets, Table, read_sets
 from bridge.layout.text import Path
@@ -87,6 +87,7 @@ def _signal(
         lit_by=entry.lit_by or (),
         routes=routes,
         locking=locking,
+        restores=entry.at_start == RESTORED,
         change=draft.change,
         mark=desk.key_mark(path),
         heads=tuple(head.name for head in draft.fixture.heads),

@@ -224,6 +224,10 @@ class Board:
             self._known.tell(key, Fact(aspect, number, "", why=why))
             dirty.update(self._listeners.get(key, ()))
 
+    def orders(self) -> list[tuple[str, int, str, str]]:
+        """Return what was ordered of accessories, the oldest first: kind, number, value and source of each."""
+        return [(key[0], int(key[1]), fact.value, fact.source) for key, fact in self._known.orders()]
+
     def listens(self, event: Event) -> bool:
         """Return whether an order, a button or something out of use means anything here; other events need not."""
         match event:

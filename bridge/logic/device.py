@@ -111,6 +111,7 @@ class SignalDevice(Device):
         super().__init__(
             signal.name, tuple(_control(each, signal.rest, ranks) for each in signal.controls), ranks
         )
+        _restore(self.controls, restores=signal.restores)
         self._main = main
         self._lit_by = signal.lit_by
         overlay: list[Key] = [(BLOCK, block) for block in signal.lit_by]
@@ -151,7 +152,15 @@ class SignalDevice(Device):
 
 def light_device(light: Light) -> Device:
     """Return the device of a light."""
-    return Device(light.name, (switched(light) if light.accessory is not None else held(light),), {})
+    controls_of = (switched(light) if light.accessory is not None else held(light),)
+    _restore(controls_of, restores=light.restores)
+    return Device(light.name, controls_of, {})
+
+
+def _restore(parts: tuple[Control, ...], *, restores: bool) -> None:
+    for part in parts:
+        if isinstance(part, Obeying):
+            part.restores = restores
 
 
 def _control(control: controls.Control, rest: str, ranks: dict[str, int]) -> Control:

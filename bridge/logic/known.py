@@ -26,6 +26,7 @@ class Fact(NamedTuple):
         source: who told it; empty where it was worked out here.
         copied: it is a kept copy of something older.
         why: where something is unknown, the reason in words.
+        restored: it was kept over a restart by the bridge itself.
     """
 
     value: str
@@ -33,6 +34,7 @@ class Fact(NamedTuple):
     source: str
     copied: bool = False
     why: str = ""
+    restored: bool = False
 
 
 class Standing(NamedTuple):
@@ -96,6 +98,13 @@ class Known:
         known = fact is not None and fact.value in _STANDS and not out
         return Standing(Position(fact.value) if fact is not None and known else None, proved, fact, out)
 
+    def orders(self) -> list[tuple[Key, Fact]]:
+        """Return what was ordered of accessories, the oldest first; what is only a copy is not among it."""
+        found = [(key, fact) for key, fact in self._facts.items() if key[0] in (ORDERED, NUMBER)]
+        # What was restored was told the newest first.
+        found.sort(key=lambda each: (0, -each[1].event) if each[1].restored else (1, each[1].event))
+        return [(key, fact) for key, fact in found if fact.restored or not fact.copied]
+
     def use(self, number: int, why: str) -> None:
         """Take a turnout out of use for a reason, or put it back into use for none."""
         if why:
@@ -118,8 +127,10 @@ class Known:
             KeyError, TypeError, ValueError: it is none; nothing has changed.
         """
         facts = {
-            (str(subject), _name(name)): Fact(str(value), int(event), str(source), bool(copied), str(why))
-            for subject, name, value, event, source, copied, why in data["facts"]
+            (str(subject), _name(name)): Fact(
+                str(value), int(event), str(source), bool(copied), str(why), bool(restored)
+            )
+            for subject, name, value, event, source, copied, why, restored in data["facts"]
         }
         told = {int(number) for number in data["told"]}
         out = {int(number): str(why) for number, why in data["out"]}

@@ -33,7 +33,7 @@ class Repeats:
             return False
         if isinstance(event, SourceReported) and event.state is LinkState.LOST:
             self._said = {key: said for key, said in self._said.items() if key[0] != event.source}
-        if not isinstance(event, AccessoryOrdered) or event.authority is Authority.STATE:
+        if not isinstance(event, AccessoryOrdered) or event.authority is not Authority.COMMAND:
             return False
         key = (event.source, event.number)
         before = self._said.get(key)

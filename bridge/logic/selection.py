@@ -33,6 +33,7 @@ class News(Word):
 
     COMMAND = "command"  # somebody wants this now
     COPY = "copy"  # a kept copy of an older command
+    RESTORED = "restored"  # an order that the bridge kept over a restart
     LOST = "lost"  # the source on whose word it rests can no longer be heard
 
 
@@ -50,9 +51,11 @@ LAST_COMMAND: Final[Table] = {
     (Trust.UNKNOWN, News.COMMAND): Step.OBEY,
     # Kept copies of several accessories arrive in no order that means anything, so none of them is the last.
     (Trust.UNKNOWN, News.COPY): Step.KEEP,
+    (Trust.UNKNOWN, News.RESTORED): Step.OBEY,
     (Trust.UNKNOWN, News.LOST): Step.KEEP,
     (Trust.TRUSTED, News.COMMAND): Step.OBEY,
     (Trust.TRUSTED, News.COPY): Step.KEEP,
+    (Trust.TRUSTED, News.RESTORED): Step.KEEP,
     (Trust.TRUSTED, News.LOST): Step.REST,
 }
 """What was ordered last, whichever of several accessories the order came by."""
@@ -61,9 +64,11 @@ SWITCHED: Final[Table] = {
     (Trust.UNKNOWN, News.COMMAND): Step.OBEY,
     # One accessory has one position, so a kept copy of it can fill in what is unknown.
     (Trust.UNKNOWN, News.COPY): Step.OBEY,
+    (Trust.UNKNOWN, News.RESTORED): Step.OBEY,
     (Trust.UNKNOWN, News.LOST): Step.KEEP,
     (Trust.TRUSTED, News.COMMAND): Step.OBEY,
     (Trust.TRUSTED, News.COPY): Step.KEEP,
+    (Trust.TRUSTED, News.RESTORED): Step.KEEP,
     (Trust.TRUSTED, News.LOST): Step.REST,
 }
 """One accessory that is obeyed."""
@@ -72,9 +77,11 @@ PRESSED: Final[Table] = {
     (Trust.UNKNOWN, News.COMMAND): Step.OBEY,
     # Whoever pressed the button when the copy was kept is not pressing it now.
     (Trust.UNKNOWN, News.COPY): Step.KEEP,
+    (Trust.UNKNOWN, News.RESTORED): Step.KEEP,
     (Trust.UNKNOWN, News.LOST): Step.KEEP,
     (Trust.TRUSTED, News.COMMAND): Step.OBEY,
     (Trust.TRUSTED, News.COPY): Step.KEEP,
+    (Trust.TRUSTED, News.RESTORED): Step.KEEP,
     (Trust.TRUSTED, News.LOST): Step.REST,
 }
 """Buttons that are obeyed."""
@@ -118,6 +125,9 @@ Meanings: TypeAlias = Mapping[tuple[Key, str], Meaning]
 """What each value of each key says to one device; some say nothing."""
 
 
+_WHEN: Final = {News.COMMAND: "", News.COPY: " in a kept copy", News.RESTORED: " before the restart"}
+
+
 class Obeying:
     """A control that remembers what it was told last.
 
@@ -126,6 +136,7 @@ class Obeying:
         table: what it does with what it hears.
         choice: what it makes of it, and why.
         trust: whether it knows.
+        restores: whether it takes up again what it was told before a restart.
     """
 
     def __init__(
@@ -139,6 +150,7 @@ class Obeying:
         """Make a control that knows nothing yet; `resting` None is to stay as it is when it no longer knows."""
         self.table = table
         self.keys = keys
+        self.restores = False
         self._meanings = meanings
         self.choice = start
         self.trust = Trust.UNKNOWN
@@ -155,11 +167,12 @@ class Obeying:
             if key in self.keys:
                 return
             raise EngineError(f"nobody listens here to the {key[0]} {key[1]}")
-        step = self.table[self.trust, News.COPY if fact.copied else News.COMMAND]
-        if step is Step.OBEY:
+        news = News.RESTORED if fact.restored else News.COPY if fact.copied else News.COMMAND
+        if news is News.RESTORED and not self.restores:
+            return
+        if self.table[self.trust, news] is Step.OBEY:
             self.trust = Trust.TRUSTED
-            copy = " in a kept copy" if fact.copied else ""
-            reason = f"{meaning.reason}{copy} (by {fact.source})"
+            reason = f"{meaning.reason}{_WHEN[news]} (by {fact.source})"
             self.choice = Choice(meaning.aspect, reason, (fact.event,), fact.source)
 
     def meaning(self, key: Key, fact: Fact) -> Meaning | None:

@@ -87,7 +87,9 @@ class Track:
         event: AccessoryOrdered | AccessoryProved | AspectOrdered | ButtonReported,
         number: int,
     ) -> Change:
-        fact = Fact(value, number, event.source, event.authority is Authority.STATE)
+        restored = event.authority is Authority.RESTORED
+        copied = restored or event.authority is Authority.STATE
+        fact = Fact(value, number, event.source, copied, restored=restored)
         self.known.tell(key, fact)
         return Change(key, fact)
 
@@ -95,7 +97,7 @@ class Track:
         button = self._buttons.get(event.name)
         if button is None:
             return
-        if event.authority is Authority.STATE:
+        if event.authority is not Authority.COMMAND:
             yield self._told((BUTTON, event.name), event.state, event, number)
         else:
             yield from self._believed(button, button.report(event.state, event.source, event.at, number))

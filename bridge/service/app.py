@@ -6,18 +6,21 @@ import asyncio
 import gc
 import signal
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Final, Protocol, TypeAlias
 
 from bridge.engine import Engine
+from bridge.events import Event, Instant
 from bridge.layout import Layout
 from bridge.record.writer import SessionLog, make_header
 from bridge.service.address import Address, password_path, read_password
 from bridge.service.broker import BrokerAddress, BrokerLink
 from bridge.service.files import LayoutFile
+from bridge.service.memory import Memory
 from bridge.service.notes import Notes
 from bridge.service.plugins import Adapters
 from bridge.service.runner import Runner
@@ -83,7 +86,10 @@ class Bridge:
         status = Status(self.link, term, name=settings.name, layout=layout.name)
         log = _session_log(directory, settings)
         self.log = log.path
-        self.runner = Runner(Engine(layout), self.link, term, status, log, self.notes)
+        engine = Engine(layout)
+        self.runner = Runner(engine, self.link, term, status, log, self.notes)
+        self._memory = Memory(state, engine)
+        self._keeper: asyncio.Task[None] | None = None
         self.screen = Screen(self.runner, self.notes, bridge=settings.name, broker=str(place))
         self.runner.furnish(adapters)
         self._page_address = settings.page
@@ -99,15 +105,25 @@ class Bridge:
             self._page = make_page(self.screen, self._page_address.host, self._page_address.port)
             self.page = await self._page.start()
         await self.runner.start()
+        for event in self._memory.recall(0):
+            self.runner.tell(partial(_at, event))
+        self._keeper = asyncio.create_task(self._memory.keep(), name="orders")
         await self.link.start()
         gc.freeze()  # what was built at the start stays: the collector need not look at it again
 
     async def stop(self) -> None:
         """Send the last frames, say goodbye, close everything."""
+        if self._keeper is not None:
+            self._keeper.cancel()
+        await asyncio.to_thread(self._memory.save)
         await self.runner.stop()
         await self.link.stop()
         if self._page is not None:
             await self._page.stop()
+
+
+def _at(event: Event, at: Instant) -> Event:
+    return replace(event, at=at)
 
 
 def _session_log(directory: Path, settings: Settings) -> SessionLog:

@@ -262,9 +262,9 @@ class Runner:
                 text = f"nothing in this layout listens to this, from {source}"
                 self._complaints.tell(source, key, text, at, received, "info")
 
-    def _tell(self, make: Callable[[Instant], Event]) -> None:
-        """Take an event that came from the bridge itself: a source or a node was heard, or lost."""
-        if self._may_begin(partial(self._tell, make)):
+    def tell(self, make: Callable[[Instant], Event]) -> None:
+        """Take an event that comes from the bridge itself: a source or a node was heard, or lost, or an order kept."""
+        if self._may_begin(partial(self.tell, make)):
             event = make(max(self.now(), self.engine.now))
             self._handle(event.at, event.source, None, (event,))
 
@@ -284,7 +284,7 @@ class Runner:
     def source_link(self, name: str, state: LinkState, why: str) -> None:
         """A source can be heard, or no longer."""
         verb = "come in" if state is LinkState.UP else "no longer come in"
-        self._tell(lambda at: SourceReported(at=at, source=name, state=state, why=why))
+        self.tell(lambda at: SourceReported(at=at, source=name, state=state, why=why))
         self.notes.say(f"events from {name} {verb}: {why}", "info" if state is LinkState.UP else "warning")
 
     def node_link(self, name: str, state: LinkState, why: str) -> None:
@@ -292,7 +292,7 @@ class Runner:
         self.nodes[name] = (state.value, why)
         word = "answers" if state is LinkState.UP else "does not answer"
         self.notes.say(f"node {name} {word}: {why}", "info" if state is LinkState.UP else "warning")
-        self._tell(lambda at: NodeReported(at=at, source=NODES, node=name, state=state, why=why))
+        self.tell(lambda at: NodeReported(at=at, source=NODES, node=name, state=state, why=why))
 
     # ---- through -------------------------------------------------------------------------------------------
 

@@ -55,14 +55,21 @@ class StateFile:
         value = self._values.get(key)
         return value if isinstance(value, int) and not isinstance(value, bool) and value >= 0 else 0
 
+    def value(self, key: str) -> Any:
+        """Return whatever was put there, or None."""
+        return self._values.get(key)
+
     def keep(self, key: str, value: int) -> None:
-        """Keep a number if it is higher than before.
+        """Keep a number if it is higher than before."""
+        if value > self.number(key):
+            self.put(key, value)
+
+    def put(self, key: str, value: Any) -> None:
+        """Keep a value, as plain data.
 
         A file that cannot be written is no reason to stop: the value then lasts for this run.
         """
         with self._lock:  # it is called in worker threads
-            if value <= self.number(key):
-                return
             self._values[key] = value
             fresh = self._path.with_suffix(".new")
             try:

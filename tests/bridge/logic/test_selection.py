@@ -10,6 +10,7 @@ import pytest
 from bridge.errors import EngineError
 from bridge.events import (
     SECOND,
+    AccessoryOrdered,
     AccessoryReleased,
     Authority,
     ButtonReported,
@@ -70,7 +71,7 @@ class Alone:
 
 def signal() -> Alone:
     """Make the signal T2: 61 orders stop and clear, 62 normal orders approach, 62 reverse orders nothing."""
-    return Alone(SignalDevice(LAYOUT.signals[0], None))
+    return Alone(SignalDevice(replace(LAYOUT.signals[0], restores=True), None))
 
 
 def light(name: str) -> Light:
@@ -80,12 +81,22 @@ def light(name: str) -> Light:
 
 def switched() -> Alone:
     """Make a light that is off while it does not know."""
-    return Alone(light_device(replace(light("chapel"), when_unknown=WhenUnknown.OFF)))
+    return Alone(light_device(replace(light("chapel"), when_unknown=WhenUnknown.OFF, restores=True)))
 
 
 def held() -> Alone:
     """Make a light that burns while the button `shop` is held."""
-    return Alone(light_device(light("kiosk")))
+    return Alone(light_device(replace(light("kiosk"), restores=True)))
+
+
+def restored(number: int) -> AccessoryOrdered:
+    """Return an order that was kept over a restart."""
+    return replace(order(number, REVERSE), authority=Authority.RESTORED)
+
+
+def button_restored() -> ButtonReported:
+    """Return a press that was kept over a restart, which nothing ever is."""
+    return replace(button_copy(), authority=Authority.RESTORED)
 
 
 def button_copy() -> ButtonReported:
@@ -100,13 +111,23 @@ KINDS: Final[dict[str, tuple[Table, Callable[[], Alone], dict[News, Event], Even
     "signal": (
         LAST_COMMAND,
         signal,
-        {News.COMMAND: order(61, REVERSE), News.COPY: copy(61, REVERSE), News.LOST: lost()},
+        {
+            News.COMMAND: order(61, REVERSE),
+            News.COPY: copy(61, REVERSE),
+            News.RESTORED: restored(61),
+            News.LOST: lost(),
+        },
         order(62, NORMAL),
     ),
     "switched": (
         SWITCHED,
         switched,
-        {News.COMMAND: order(103, REVERSE), News.COPY: copy(103, REVERSE), News.LOST: lost()},
+        {
+            News.COMMAND: order(103, REVERSE),
+            News.COPY: copy(103, REVERSE),
+            News.RESTORED: restored(103),
+            News.LOST: lost(),
+        },
         order(103, NORMAL),
     ),
     "held": (
@@ -115,6 +136,7 @@ KINDS: Final[dict[str, tuple[Table, Callable[[], Alone], dict[News, Event], Even
         {
             News.COMMAND: button("shop", ButtonState.PRESSED, SECOND),
             News.COPY: button_copy(),
+            News.RESTORED: button_restored(),
             News.LOST: lost(),
         },
         button("shop", ButtonState.RELEASED),
@@ -125,21 +147,27 @@ PROMISED: Final = {
     # kind of device, whether it knows, news: what it does
     ("signal", Trust.UNKNOWN, News.COMMAND): Step.OBEY,
     ("signal", Trust.UNKNOWN, News.COPY): Step.KEEP,
+    ("signal", Trust.UNKNOWN, News.RESTORED): Step.OBEY,
     ("signal", Trust.UNKNOWN, News.LOST): Step.KEEP,
     ("signal", Trust.TRUSTED, News.COMMAND): Step.OBEY,
     ("signal", Trust.TRUSTED, News.COPY): Step.KEEP,
+    ("signal", Trust.TRUSTED, News.RESTORED): Step.KEEP,
     ("signal", Trust.TRUSTED, News.LOST): Step.REST,
     ("switched", Trust.UNKNOWN, News.COMMAND): Step.OBEY,
     ("switched", Trust.UNKNOWN, News.COPY): Step.OBEY,
+    ("switched", Trust.UNKNOWN, News.RESTORED): Step.OBEY,
     ("switched", Trust.UNKNOWN, News.LOST): Step.KEEP,
     ("switched", Trust.TRUSTED, News.COMMAND): Step.OBEY,
     ("switched", Trust.TRUSTED, News.COPY): Step.KEEP,
+    ("switched", Trust.TRUSTED, News.RESTORED): Step.KEEP,
     ("switched", Trust.TRUSTED, News.LOST): Step.REST,
     ("held", Trust.UNKNOWN, News.COMMAND): Step.OBEY,
     ("held", Trust.UNKNOWN, News.COPY): Step.KEEP,
+    ("held", Trust.UNKNOWN, News.RESTORED): Step.KEEP,
     ("held", Trust.UNKNOWN, News.LOST): Step.KEEP,
     ("held", Trust.TRUSTED, News.COMMAND): Step.OBEY,
     ("held", Trust.TRUSTED, News.COPY): Step.KEEP,
+    ("held", Trust.TRUSTED, News.RESTORED): Step.KEEP,
     ("held", Trust.TRUSTED, News.LOST): Step.REST,
 }
 
@@ -350,3 +378,22 @@ def test_state_survives_as_plain_data(kind: str) -> None:
     second.device.decide(second.track.known)
 
     assert (first.choice, first.trust) == (second.choice, second.trust)
+
+
+def test_a_restored_order_is_for_those_who_want_it() -> None:
+    """A device that begins anew after a restart stays as it is; one that wants its last order back shows it."""
+    anew, back = Alone(SignalDevice(LAYOUT.signals[0], None)), signal()
+    for mast in (anew, back):
+        mast.hear(restored(61), 1)
+    assert ("stop", "clear") == (anew.choice.aspect, back.choice.aspect)
+    assert "accessory 61 was ordered reverse before the restart (by panel)" == back.choice.reason
+
+
+def test_of_restored_orders_the_newest_counts() -> None:
+    """They are told the newest first, so the first one counts, and a command after them counts more."""
+    mast = signal()
+    mast.hear(replace(order(62, NORMAL), authority=Authority.RESTORED), 1)
+    mast.hear(restored(61), 2)
+    assert "approach" == mast.choice.aspect
+    mast.hear(order(61, NORMAL), 3)
+    assert "stop" == mast.choice.aspect
