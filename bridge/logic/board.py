@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, Final
 
 from bridge.events import (
@@ -17,7 +18,7 @@ from bridge.events import (
 from bridge.layout.model import Layout
 from bridge.logic.device import Device, SignalDevice, light_device
 from bridge.logic.interlocking import Interlocking
-from bridge.logic.known import BUTTON, NUMBER, ORDERED, SIGNAL, Fact, Key
+from bridge.logic.known import BUTTON, NUMBER, ORDERED, Fact, Key
 from bridge.logic.reasons import Choice, Outcome, Word
 from bridge.logic.track import Change, Track
 
@@ -56,7 +57,7 @@ class Board:
         self._lost_nodes: dict[str, str] = {}  # with the reason
         for device in self.devices:
             if isinstance(device, SignalDevice):
-                self._known.tell((SIGNAL, device.name), Fact(device.rest, 0, ""))
+                self._known.tell(device.key, Fact(device.rest, 0, ""))
         self._settle(set(range(len(self.devices))), 0)
 
     @property
@@ -73,22 +74,26 @@ class Board:
         """
         dirty: set[int] = set()
         self._interlocking.now, self._interlocking.number = event.at, number
-        match event:
-            case SourceReported(state=LinkState.LOST):
-                self._spread(self._track.lose(event.source, event.at, number), dirty)
-                for index, device in enumerate(self.devices):
-                    if device.lose(event.source, number):
-                        dirty.add(index)
-            case NodeReported():
-                self._node(event, number, dirty)
-            case _:
-                self._spread(self._track.hear(event, number), dirty)
+        if isinstance(event, SourceReported):
+            if event.state is LinkState.LOST:
+                self._lose(event, number, dirty)
+        elif isinstance(event, NodeReported):
+            self._node(event, number, dirty)
+        else:
+            self._spread(self._track.hear(event, number), dirty)
         return self._settle(dirty, number)
+
+    def _lose(self, event: SourceReported, number: int, dirty: set[int]) -> None:
+        """Take the word of a source from all that rests on it."""
+        self._spread(self._track.lose(event.source, event.at, number), dirty)
+        for index, device in enumerate(self.devices):
+            if device.lose(event.source, number):
+                dirty.add(index)
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        due = [each for each in (self._track.next_due(), self._interlocking.next_due()) if each is not None]
-        return min(due, default=None)
+        track, locks = self._track.next_due(), self._interlocking.next_due()
+        return track if locks is None else locks if track is None else min(track, locks)
 
     def perform(self, due: Instant) -> Outcome:
         """Let every timer that is due at this instant run out; return what came of it."""
@@ -101,13 +106,14 @@ class Board:
         self._interlocking.number = number
         return self._settle(dirty, number)
 
-    def _spread(self, changes: list[Change], dirty: set[int]) -> None:
+    def _spread(self, changes: Iterable[Change], dirty: set[int]) -> None:
         """Tell changes to all who listen."""
         for key, fact in changes:
-            for index in self._listeners.get(key, ()):
-                if fact is not None:
+            listeners = self._listeners.get(key, ())
+            dirty.update(listeners)
+            if fact is not None:
+                for index in listeners:
                     self.devices[index].hear(key, fact)
-                dirty.add(index)
 
     def _node(self, event: NodeReported, number: int, dirty: set[int]) -> None:
         """Trust no signal whose node does not answer: nobody knows what it shows."""
@@ -139,11 +145,11 @@ class Board:
                 else:
                     device.give_up(NEVER_SETTLES)
                 self._announce(index, number, dirty)
-                changed, told = self._interlocking.take()
-                words += told
-                dirty.update(
-                    self._index[each] for name in changed for each in self._interlocking.neighbours[name]
-                )
+                if self._interlocking.changed or self._interlocking.words:
+                    changed, told = self._interlocking.take()
+                    words += told
+                    neighbours = self._interlocking.neighbours
+                    dirty.update(self._index[each] for name in changed for each in neighbours[name])
         choices = [
             (index, self.devices[index].shown)
             for index, shown in sorted(before.items())
@@ -158,11 +164,10 @@ class Board:
             return
         why = self._lost_nodes.get(self._node_of[index], "")
         aspect = device.rest if why else device.choice.aspect
-        key: Key = (SIGNAL, device.name)
-        old = self._known.get(key)
+        old = self._known.get(device.key)
         if old is None or old.value != aspect:
-            self._known.tell(key, Fact(aspect, number, "", why=why))
-            dirty.update(self._listeners.get(key, ()))
+            self._known.tell(device.key, Fact(aspect, number, "", why=why))
+            dirty.update(self._listeners.get(device.key, ()))
 
     def listens(self, event: Event) -> bool:
         """Return whether anything listens to an order or a button; of all other events nobody has to."""
