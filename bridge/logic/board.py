@@ -16,13 +16,14 @@ from bridge.events import (
     SourceReported,
 )
 from bridge.layout.model import Layout
+from bridge.logic.circles import Circles
 from bridge.logic.device import Device, SignalDevice, light_device
 from bridge.logic.interlocking import Interlocking
 from bridge.logic.known import BUTTON, NUMBER, ORDERED, Fact, Key
 from bridge.logic.reasons import Choice, Outcome, Word
 from bridge.logic.track import Change, Track
 
-NEVER_SETTLES: Final = "it and the signals that it depends on never come to rest"
+NEVER_SETTLES: Final = "it and the signals that it goes by would change each other for ever"
 
 
 class Board:
@@ -128,28 +129,34 @@ class Board:
         """Choose anew until nothing changes any more; return what there is to tell.
 
         Signals may follow each other in a ring, as round an oval. What is better ahead never makes a signal worse,
-        so this comes to rest; where an owner's own table makes it go on for ever, the signals concerned stop.
+        so this comes to rest; where an owner's own table makes it go on for ever, the signals that turn stop.
         """
         before: dict[int, Choice] = {}
         words: list[Word] = []
-        most = len(self.devices) + len(dirty)
-        rounds = 0
-        while dirty and rounds <= most:
-            rounds += 1
-            now, dirty = sorted(dirty), set()
+        stuck: set[int] = set()
+        circles: Circles | None = None
+        while dirty:
+            now, dirty, turned = sorted(dirty), set[int](), set[int]()
             for index in now:
                 device = self.devices[index]
                 before.setdefault(index, device.shown)
-                if rounds <= most:
-                    device.decide(self._known)
-                else:
-                    device.give_up(NEVER_SETTLES)
-                self._announce(index, number, dirty)
+                device.decide(self._known)
+                if self._announce(index, number, dirty):
+                    turned.add(index)
                 if self._interlocking.changed or self._interlocking.words:
                     changed, told = self._interlocking.take()
                     words += told
                     neighbours = self._interlocking.neighbours
                     dirty.update(self._index[each] for name in changed for each in neighbours[name])
+            dirty -= stuck
+            if dirty:
+                circles = circles or Circles(lambda: self._picture(before))
+                for index in sorted(circles.after(turned, dirty)):
+                    stuck.add(index)
+                    before.setdefault(index, self.devices[index].shown)
+                    self.devices[index].give_up(NEVER_SETTLES)
+                    self._announce(index, number, dirty)
+                dirty -= stuck
         choices = [
             (index, self.devices[index].shown)
             for index, shown in sorted(before.items())
@@ -157,17 +164,30 @@ class Board:
         ]
         return Outcome(choices, words)
 
-    def _announce(self, index: int, number: int, dirty: set[int]) -> None:
-        """Make known what a signal shows to those that guard it."""
+    def _picture(self, touched: Iterable[int]) -> list[Any]:
+        """Return all that the choices of signals depend on and that they change by choosing."""
+        gates = self._interlocking.gates
+        found: list[Any] = []
+        for index in touched:
+            device = self.devices[index]
+            if isinstance(device, SignalDevice):
+                gate = gates.get(device.name)
+                found.append((index, self._known.get(device.key), None if gate is None else gate.snapshot()))
+        return found
+
+    def _announce(self, index: int, number: int, dirty: set[int]) -> bool:
+        """Make known what a signal shows to those that guard it; return whether that is something else."""
         device = self.devices[index]
         if not isinstance(device, SignalDevice):
-            return
+            return False
         why = self._lost_nodes.get(self._node_of[index], "")
         aspect = device.rest if why else device.choice.aspect
         old = self._known.get(device.key)
-        if old is None or old.value != aspect:
-            self._known.tell(device.key, Fact(aspect, number, "", why=why))
-            dirty.update(self._listeners.get(device.key, ()))
+        if old is not None and old.value == aspect and old.why == why:
+            return False
+        self._known.tell(device.key, Fact(aspect, number, "", why=why))
+        dirty.update(self._listeners.get(device.key, ()))
+        return True
 
     def listens(self, event: Event) -> bool:
         """Return whether anything listens to an order or a button; of all other events nobody has to."""
@@ -186,6 +206,7 @@ class Board:
             "track": self._track.snapshot(),
             "interlocking": self._interlocking.snapshot(),
             "devices": {device.name: device.state() for device in self.devices},
+            "stuck": [device.name for device in self.devices if device.gave_up],
             "lost": dict(self._lost_nodes),
         }
 
@@ -202,5 +223,9 @@ class Board:
         for device in self.devices:
             device.set_state(data["devices"][device.name])
         self._lost_nodes = {str(node): str(why) for node, why in data["lost"].items()}
+        stuck = {str(name) for name in data["stuck"]}
         for device in self.devices:
-            device.decide(self._known)
+            if device.name in stuck:
+                device.give_up(NEVER_SETTLES)
+            else:
+                device.decide(self._known)

@@ -34,7 +34,10 @@ class Device:
         keys: what it has to hear of.
         choice: the aspect that it has, and why.
         shown: what its lamps show: the aspect, or dark.
+        gave_up: it was told to give up choosing, and has not chosen since.
     """
+
+    gave_up = False
 
     def __init__(self, name: str, parts: tuple[Control, ...], ranks: dict[str, int]) -> None:
         """Make a device of its controls; `ranks` says how good each aspect is, the most restrictive 0."""
@@ -121,6 +124,7 @@ class SignalDevice(Device):
 
     def decide(self, known: Known) -> None:
         """Choose anew: what it is told, if it may clear, and whether it is lit."""
+        self.gave_up = False
         wish = self._wish(known)
         self.choice = wish if self._gate is None else self._allowed(wish, self._gate, known)
         self.shown = self._lit(known) if self._main is not None or self._lit_by else self.choice
@@ -132,6 +136,7 @@ class SignalDevice(Device):
 
     def give_up(self, reason: str) -> None:
         """Show the most restrictive aspect."""
+        self.gave_up = True
         self.choice = self.shown = Choice(self.rest, reason)
 
     def _lit(self, known: Known) -> Choice:
