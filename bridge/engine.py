@@ -200,12 +200,13 @@ class Engine:
                 self._shown[index] = choice.aspect
             told.append(Decision(at, name, before, choice.aspect, choice.reason, choice.causes))
             told.append(Report(at, name, choice.aspect, choice.reason))
+        told += [Told(at, *word) for word in outcome.words]
         frames: list[Command] = []
         for group in (falling, rising):
             if group:
                 touched = {self._stage.show(index, aspect, at) for index, aspect in group}
                 frames += self._stage.render(at, touched, cause)
-        return [*frames, *told, *(Told(at, *word) for word in outcome.words)]
+        return frames + told
 
 
 def _short(event: Event) -> str:

@@ -79,15 +79,14 @@ class Stage:
         whatever colour, the others fall in with it; else the first flash begins now.
         """
         plan, look = self._plans[device], self._looks[device][aspect]
-        going_on = (self._motion.beat_of(slot) for slot in look.lenses)
-        beat = next((each for each in going_on if each is not None), None)
+        going_on = self._beat_of(look) if look.flash else None
         for slot, level, byte in look.cut:
             self._motion.cut(slot, level)
             self._frames.put(slot, byte)
         for slot, level, _byte in look.fade:
             self._motion.fade(slot, level, at, plan.fade)
         if look.flash:
-            self._flash(look, beat or self._begun(device, at), at)
+            self._flash(look, going_on or self._begun(device, at), at)
         return plan.chain
 
     def render(
@@ -161,6 +160,11 @@ class Stage:
         self._edge = rendered
         self.render(rendered)
         self._sent = list(self._frames.frames())
+
+    def _beat_of(self, look: _Look) -> Beat | None:
+        """Return how the first of the lenses flashes now that flash under an aspect too, or None if none does."""
+        beats = (self._motion.beat_of(slot) for slot in look.lenses)
+        return next((beat for beat in beats if beat is not None), None)
 
     def _flash(self, look: _Look, beat: Beat, at: Instant) -> None:
         lit = beat.is_lit(at)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Container, Iterable
 from typing import Any, Final
 
 from bridge.events import (
@@ -18,6 +18,7 @@ from bridge.events import (
     UseReported,
 )
 from bridge.layout.model import Layout
+from bridge.logic.circles import Circles
 from bridge.logic.device import Device, SignalDevice, light_device
 from bridge.logic.interlocking import Interlocking
 from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, SIGNAL, Fact, Key
@@ -25,7 +26,7 @@ from bridge.logic.reasons import Choice, Outcome, Word
 from bridge.logic.track import Change, Track
 
 SILENT: Final = "its node does not answer"
-NEVER_SETTLES: Final = "it and the signals that it depends on never come to rest"
+NEVER_SETTLES: Final = "it and the signals that it goes by would change each other for ever"
 
 
 class Board:
@@ -68,7 +69,7 @@ class Board:
         self._out_of_use: dict[tuple[Subject, str], tuple[str, int]] = {}  # with the reason and the event
         for device in self.devices:
             if isinstance(device, SignalDevice):
-                self._known.tell((SIGNAL, device.name), Fact(device.rest, 0, ""))
+                self._known.tell(device.key, Fact(device.rest, 0, ""))
         self._settle(set(range(len(self.devices))), 0)
 
     @property
@@ -86,27 +87,24 @@ class Board:
         dirty: set[int] = set()
         words: list[Word] = []
         self._interlocking.now, self._interlocking.number = event.at, number
-        match event:
-            case SourceReported(state=LinkState.LOST):
+        if isinstance(event, SourceReported):
+            if event.state is LinkState.LOST:
                 self._lose(event.source, event.at, number, dirty)
-            case NodeReported():
-                self._node(
-                    event.node, "" if event.state is LinkState.UP else event.why or SILENT, number, dirty
-                )
-            case UseReported():
-                if self.listens(event):
-                    words.append(self._use(event, number, dirty))
-            case Event(source=source) if (Subject.SOURCE, source) in self._out_of_use:
-                pass  # whatever it says
-            case _:
-                self._spread(self._track.hear(event, number), dirty)
+        elif isinstance(event, NodeReported):
+            why = "" if event.state is LinkState.UP else event.why or SILENT
+            self._node(event.node, why, number, dirty)
+        elif isinstance(event, UseReported):
+            if self.listens(event):
+                words.append(self._use(event, number, dirty))
+        elif not self._out_of_use or (Subject.SOURCE, event.source) not in self._out_of_use:
+            self._spread(self._track.hear(event, number), dirty)
         outcome = self._settle(dirty, number)
         return Outcome(outcome.choices, words + outcome.words) if words else outcome
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        due = [each for each in (self._track.next_due(), self._interlocking.next_due()) if each is not None]
-        return min(due, default=None)
+        track, locks = self._track.next_due(), self._interlocking.next_due()
+        return track if locks is None else locks if track is None else min(track, locks)
 
     def perform(self, due: Instant) -> Outcome:
         """Let every timer that is due at this instant run out; return what came of it."""
@@ -119,13 +117,14 @@ class Board:
         self._interlocking.number = number
         return self._settle(dirty, number)
 
-    def _spread(self, changes: list[Change], dirty: set[int]) -> None:
+    def _spread(self, changes: Iterable[Change], dirty: set[int]) -> None:
         """Tell changes to all who listen."""
         for key, fact in changes:
-            for index in self._listeners.get(key, ()):
-                if fact is not None:
+            listeners = self._listeners.get(key, ())
+            dirty.update(listeners)
+            if fact is not None:
+                for index in listeners:
                     self.devices[index].hear(key, fact)
-                dirty.add(index)
 
     def _node(self, node: str, why: str, number: int, dirty: set[int]) -> None:
         """Trust no signal whose node does not answer or is out of use: nobody knows what it shows."""
@@ -182,28 +181,34 @@ class Board:
         """Choose anew until nothing changes any more; return what there is to tell.
 
         Signals may follow each other in a ring, as round an oval. What is better ahead never makes a signal worse,
-        so this comes to rest; where an owner's own table makes it go on for ever, the signals concerned stop.
+        so this comes to rest; where an owner's own table makes it go on for ever, the signals that turn stop.
         """
         before: dict[int, Choice] = {}
         words: list[Word] = []
-        most = len(self.devices) + len(dirty)
-        rounds = 0
-        while dirty and rounds <= most:
-            rounds += 1
-            now, dirty = sorted(dirty), set()
+        stuck: set[int] = set()
+        circles: Circles | None = None
+        while dirty:
+            now, dirty, turned = sorted(dirty), set[int](), set[int]()
             for index in now:
                 device = self.devices[index]
                 before.setdefault(index, device.shown)
-                if rounds <= most:
-                    device.decide(self._known)
-                else:
-                    device.give_up(NEVER_SETTLES)
-                self._announce(index, number, dirty)
-                changed, told = self._interlocking.take()
-                words += told
-                dirty.update(
-                    self._index[each] for name in changed for each in self._interlocking.neighbours[name]
-                )
+                device.decide(self._known)
+                if self._announce(index, number, dirty):
+                    turned.add(index)
+                if self._interlocking.changed or self._interlocking.words:
+                    changed, told = self._interlocking.take()
+                    words += told
+                    neighbours = self._interlocking.neighbours
+                    dirty.update(self._index[each] for name in changed for each in neighbours[name])
+            dirty -= stuck
+            if dirty:
+                circles = circles or Circles(lambda: self._picture(before))
+                for index in sorted(circles.after(turned, dirty)):
+                    stuck.add(index)
+                    before.setdefault(index, self.devices[index].shown)
+                    self.devices[index].give_up(NEVER_SETTLES)
+                    self._announce(index, number, dirty)
+                dirty -= stuck
         choices = [
             (index, self.devices[index].shown)
             for index, shown in sorted(before.items())
@@ -211,18 +216,30 @@ class Board:
         ]
         return Outcome(choices, words)
 
-    def _announce(self, index: int, number: int, dirty: set[int]) -> None:
-        """Make known what a signal shows to those that guard it."""
+    def _picture(self, touched: Iterable[int]) -> list[Any]:
+        """Return all that the choices of signals depend on and that they change by choosing."""
+        gates = self._interlocking.gates
+        found: list[Any] = []
+        for index in touched:
+            device = self.devices[index]
+            if isinstance(device, SignalDevice):
+                gate = gates.get(device.name)
+                found.append((index, self._known.get(device.key), None if gate is None else gate.snapshot()))
+        return found
+
+    def _announce(self, index: int, number: int, dirty: set[int]) -> bool:
+        """Make known what a signal shows to those that guard it; return whether that is something else."""
         device = self.devices[index]
         if not isinstance(device, SignalDevice):
-            return
+            return False
         why = self._lost_nodes.get(self._node_of[index], "")
         aspect = device.rest if why else device.choice.aspect
-        key: Key = (SIGNAL, device.name)
-        old = self._known.get(key)
-        if old is None or old.value != aspect:
-            self._known.tell(key, Fact(aspect, number, "", why=why))
-            dirty.update(self._listeners.get(key, ()))
+        old = self._known.get(device.key)
+        if old is not None and old.value == aspect and old.why == why:
+            return False
+        self._known.tell(device.key, Fact(aspect, number, "", why=why))
+        dirty.update(self._listeners.get(device.key, ()))
+        return True
 
     def orders(self) -> list[tuple[str, int, str, str]]:
         """Return what was ordered of accessories, the oldest first: kind, number, value and source of each."""
@@ -247,6 +264,7 @@ class Board:
             "track": self._track.snapshot(),
             "interlocking": self._interlocking.snapshot(),
             "devices": {device.name: device.state() for device in self.devices},
+            "stuck": [device.name for device in self.devices if device.gave_up],
             "lost": dict(self._lost_nodes),
             "out-of-use": [[*key, *said] for key, said in self._out_of_use.items()],
         }
@@ -268,5 +286,9 @@ class Board:
             self._out_of_use[Subject(subject), str(name)] = (str(why), int(event))
             if subject == Subject.SIGNAL:
                 self._use_signal(str(name), str(why), int(event), set())
+        stuck = {str(name) for name in data["stuck"]}
         for device in self.devices:
-            device.decide(self._known)
+            if device.name in stuck:
+                device.give_up(NEVER_SETTLES)
+            else:
+                device.decide(self._known)

@@ -31,7 +31,10 @@ class Device:
         keys: what it has to hear of.
         choice: the aspect that it has, and why.
         shown: what its lamps show: the aspect, or dark.
+        gave_up: it was told to give up choosing, and has not chosen since.
     """
+
+    gave_up = False
 
     def __init__(self, name: str, parts: tuple[Control, ...], ranks: dict[str, int]) -> None:
         """Make a device of its controls; `ranks` says how good each aspect is, the most restrictive 0."""
@@ -40,12 +43,12 @@ class Device:
         self._ranks = ranks
         self.keys: tuple[Key, ...] = tuple(dict.fromkeys(key for part in parts for key in part.keys))
         self.choice = self.shown = Choice("", "")
+        self._hearing = {key: tuple(part for part in parts if key in part.keys) for key in self.keys}
 
     def hear(self, key: Key, fact: Fact) -> None:
         """Take a new fact of one of its keys."""
-        for part in self.controls:
-            if key in part.keys:
-                part.hear(key, fact)
+        for part in self._hearing.get(key, ()):
+            part.hear(key, fact)
 
     def lose(self, source: str, event: int) -> bool:
         """Take it that a source is no longer heard; return whether anything here rested on it."""
@@ -58,12 +61,15 @@ class Device:
         """Choose nothing: stay as it is."""
 
     def decide(self, known: Known) -> None:
-        """Choose anew: of what several controls say, the most restrictive counts."""
-        first, *others = [part.choose(known) for part in self.controls]
-        for other in others:
-            first = self._lower(first, other)
-        self.choice = self._allowed(first, known)
-        self.shown = self._lit(known)
+        """Choose anew."""
+        self.choice = self.shown = self._wish(known)
+
+    def _wish(self, known: Known) -> Choice:
+        """Return what it is told to show: of what several controls say, the most restrictive."""
+        wish = self.controls[0].choose(known)
+        for other in self.controls[1:]:
+            wish = self._lower(wish, other.choose(known))
+        return wish
 
     def _lower(self, one: Choice, other: Choice) -> Choice:
         if self._ranks[other.aspect] < self._ranks[one.aspect]:
@@ -72,14 +78,6 @@ class Device:
             return one
         reason = f"{one.reason}; without that {other.aspect}, because {other.reason}"
         return Choice(one.aspect, reason, in_order((*one.causes, *other.causes)), one.source)
-
-    def _allowed(self, wish: Choice, known: Known) -> Choice:
-        del known
-        return wish
-
-    def _lit(self, known: Known) -> Choice:
-        del known
-        return self.choice
 
     def state(self) -> list[Any]:
         """Return what its controls remember, as plain data."""
@@ -96,6 +94,7 @@ class SignalDevice(Device):
 
     Attributes:
         rest: its most restrictive aspect.
+        key: what the fact is about that tells others of its aspect.
     """
 
     def __init__(self, signal: Signal, main: Signal | None, gate: Gate | None = None) -> None:
@@ -107,6 +106,7 @@ class SignalDevice(Device):
             gate: what lets it clear, if it is interlocked.
         """
         self.rest = signal.rest
+        self.key: Key = (SIGNAL, signal.name)
         ranks = {row.name: rank for rank, row in enumerate(signal.aspects)}
         super().__init__(
             signal.name, tuple(_control(each, signal.rest, ranks) for each in signal.controls), ranks
@@ -125,16 +125,21 @@ class SignalDevice(Device):
         """Take it out of use for a reason, or put it back into use for none."""
         self._out = Choice(self.rest, f"it {why}", in_order([event])) if why else None
 
-    def _allowed(self, wish: Choice, known: Known) -> Choice:
-        wish = self._out or wish
-        if self._gate is None:
-            return wish
+    def decide(self, known: Known) -> None:
+        """Choose anew: what it is told, if it may clear, and whether it is lit."""
+        self.gave_up = False
+        wish = self._out or self._wish(known)
+        self.choice = wish if self._gate is None else self._allowed(wish, self._gate, known)
+        self.shown = self._lit(known) if self._main is not None or self._lit_by else self.choice
+
+    def _allowed(self, wish: Choice, gate: Gate, known: Known) -> Choice:
         # By its orders a new one is told from an old one; what works by itself always wants the same.
         orders = [part.choose(known).causes for part in self.controls if isinstance(part, Obeying)]
-        return self._gate.govern(wish, tuple(event for causes in orders for event in causes), known)
+        return gate.govern(wish, tuple(event for causes in orders for event in causes), known)
 
     def give_up(self, reason: str) -> None:
         """Show the most restrictive aspect."""
+        self.gave_up = True
         self.choice = self.shown = Choice(self.rest, reason)
 
     def _lit(self, known: Known) -> Choice:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any, NamedTuple, TypeAlias
 
 from bridge.events import (
@@ -57,28 +57,35 @@ class Track:
         for place, timed in enumerate(self._timed):
             timed.place = place
         self._due: dict[int, Instant] = {}  # by that place
+        self._next: Instant | None = None
+        self._next_is_known = True
+        self._hears: dict[type[Event], Callable[[Any, int], Iterable[Change]]] = {
+            AccessoryOrdered: self._ordered,
+            AccessoryProved: self._proved,
+            AspectOrdered: self._numbered,
+            ButtonReported: self._pressed,
+            BlockReported: self._reported,
+            PowerReported: self._powered,
+        }
         for district in self._districts.values():
             for each in self._in_district[district.name]:
                 each.doubt(POWER, district.trouble, 0)
         for each in self._blocks.values():
             self.known.tell((BLOCK, each.name), Fact(each.counts.state, 0, "", why=each.counts.why))
 
-    def hear(self, event: Event, number: int) -> list[Change]:
+    def hear(self, event: Event, number: int) -> Sequence[Change]:
         """Take an event with its number in the session; return what is known otherwise now, in order."""
-        match event:
-            case AccessoryOrdered():
-                return [self._told((ORDERED, event.number), event.position, event, number)]
-            case AccessoryProved():
-                return [self._told((PROVED, event.number), event.position, event, number)]
-            case AspectOrdered():
-                return [self._told((NUMBER, event.number), str(event.aspect), event, number)]
-            case ButtonReported():
-                return list(self._pressed(event, number))
-            case BlockReported():
-                return list(self._reported(event, number))
-            case PowerReported():
-                return list(self._powered(event, number))
-        return []
+        hears = self._hears.get(type(event))
+        return () if hears is None else tuple(hears(event, number))
+
+    def _ordered(self, event: AccessoryOrdered, number: int) -> tuple[Change]:
+        return (self._told((ORDERED, event.number), event.position, event, number),)
+
+    def _proved(self, event: AccessoryProved, number: int) -> tuple[Change]:
+        return (self._told((PROVED, event.number), event.position, event, number),)
+
+    def _numbered(self, event: AspectOrdered, number: int) -> tuple[Change]:
+        return (self._told((NUMBER, event.number), str(event.aspect), event, number),)
 
     def _told(
         self,
@@ -165,7 +172,10 @@ class Track:
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        return min(self._due.values(), default=None)
+        if not self._next_is_known:
+            self._next = min(self._due.values(), default=None)
+            self._next_is_known = True
+        return self._next
 
     def perform(self, due: Instant) -> list[Change]:
         """Let every timer that is due at this instant run out, in the order of the file."""
@@ -182,11 +192,14 @@ class Track:
         return changes
 
     def _watch(self, timed: _Timed) -> None:
-        place = timed.place
-        if timed.due is None:
-            self._due.pop(place, None)
+        place, due = timed.place, timed.due
+        if self._due.get(place) == due:
+            return
+        if due is None:
+            del self._due[place]
         else:
-            self._due[place] = timed.due
+            self._due[place] = due
+        self._next_is_known = False
 
     def snapshot(self) -> dict[str, Any]:
         """Return everything as plain data."""

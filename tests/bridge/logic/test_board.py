@@ -25,6 +25,7 @@ from bridge.events import (
 from bridge.logic.board import Board
 from bridge.logic.device import Device
 from bridge.logic.known import Known
+from bridge.logic.reasons import Choice
 from tests.support.driving import DEVICES, NORMAL, REVERSE, button, copy, heard, layout, lost, order
 
 SHARED: Final = """
@@ -47,13 +48,13 @@ lights:
 def asked() -> Iterator[list[str]]:
     """Collect the names of the devices that are asked what they make of an event."""
     names: list[str] = []
-    decide = Device.decide
+    wish = Device._wish
 
-    def watched(self: Device, known: Known) -> None:
+    def watched(self: Device, known: Known) -> Choice:
         names.append(self.name)
-        decide(self, known)
+        return wish(self, known)
 
-    with patch.object(Device, "decide", watched):
+    with patch.object(Device, "_wish", watched):
         yield names
 
 
