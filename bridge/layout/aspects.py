@@ -105,7 +105,10 @@ def _heads(desk: Desk, row: Row, fixture: Fixture) -> tuple[tuple[str, tuple[Sho
     if row.rule is not None:
         mark = desk.key_mark(row.path)
         return tuple(
-            (head, tuple(Shown(each.word, FULL_LEVEL, mark, each.flashing) for each in words))
+            (
+                head,
+                tuple(Shown(each.word, FULL_LEVEL, mark, each.flashing, each.alternating) for each in words),
+            )
             for head, words in zip(names, row.rule.form(len(names)) or (), strict=True)
         )
     shown = row.shown

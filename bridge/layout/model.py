@@ -157,12 +157,21 @@ class Chain:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One lamp or colour that is asked for, by its word, with a level."""
+    """One lamp or colour that is asked for, by its word, with a level.
+
+    Attributes:
+        word: the lamp or the colour.
+        level: its light.
+        mark: its place in the file.
+        flashing: it is lit in the first part of each flash only.
+        alternating: it is lit in the other part only: as what flashes goes dark, it comes on.
+    """
 
     word: str
     level: int
     mark: Mark
     flashing: bool = False
+    alternating: bool = False
 
 
 @dataclass(frozen=True, slots=True)
