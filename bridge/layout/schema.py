@@ -398,6 +398,76 @@ class TurnoutEntry(Entry):
     block: Name | None = None
 
 
+class CrossingTrackEntry(Entry):
+    """One track over a road.
+
+    Attributes:
+        island: the block that the road crosses.
+        approaches: for one side or both, its blocks in the order in which a train comes through them.
+    """
+
+    island: Name
+    approaches: Annotated[
+        tuple[Annotated[tuple[Name, ...], Field(min_length=1)], ...], Field(min_length=1, max_length=2)
+    ]
+
+
+class GatesEntry(Entry):
+    """The gates of a crossing: what is left out is as its rules have it.
+
+    Attributes:
+        start_after: from the red lights to the start of the gates.
+        lower: how long they take to come down.
+        raise_: how long they take to rise.
+    """
+
+    start_after: Annotated[Duration, at_most("60 s")] | None = None
+    lower: Annotated[Duration, at_most("60 s")] | None = None
+    raise_: Annotated[Duration, at_most("60 s")] | None = Field(default=None, alias="raise")
+
+
+class PostEntry(Entry):
+    """One post, arm or sign of a crossing.
+
+    Attributes:
+        fixture: the fixture that it uses; its own name if left out.
+        heads: the heads of the fixture that it uses; all if left out.
+        aspects: what it shows, if not as the rules have it.
+        change: how one aspect gives way to the next.
+    """
+
+    fixture: Name | None = None
+    heads: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
+    aspects: Any = None
+    change: Any = None
+
+
+class CrossingEntry(Entry):
+    """One level crossing; its posts, arms and signs are validated one by one.
+
+    Attributes:
+        rules: the rules of its region.
+        tracks: the tracks over the road, by name.
+        amber: how long the steady lights before the red ones show.
+        flash_rate: how often a minute each lamp flashes.
+        gates: its gates.
+        time_out: how long a train may stand in an approach until it no longer keeps the road closed.
+        posts: fixtures with the lights for the road, by name.
+        arms: fixtures with the lights on the arms of the gates, by name.
+        signs: fixtures that tell of a second train, by name.
+    """
+
+    rules: Name
+    tracks: Annotated[dict[Name, CrossingTrackEntry], Field(min_length=1)]
+    amber: Annotated[Duration, at_most("60 s")] | None = None
+    flash_rate: FlashRate | None = None
+    gates: GatesEntry | None = None
+    time_out: Duration | None = None
+    posts: dict[Name, Any] = Field(default_factory=dict)
+    arms: dict[Name, Any] = Field(default_factory=dict)
+    signs: dict[Name, Any] = Field(default_factory=dict)
+
+
 class LightEntry(Entry):
     """One light that is no signal.
 

@@ -15,6 +15,7 @@ from bridge.events import (
     SourceReported,
 )
 from bridge.layout.model import Layout
+from bridge.logic.crossing import Crossings
 from bridge.logic.device import Device, SignalDevice, light_device
 from bridge.logic.interlocking import Interlocking
 from bridge.logic.known import BUTTON, NUMBER, ORDERED, SIGNAL, Fact, Key
@@ -48,6 +49,7 @@ class Board:
                 self._listeners.setdefault(key, []).append(index)
         self._track = Track(layout, [str(name) for kind, name in self._listeners if kind == BUTTON])
         self._known = self._track.known
+        self._crossings = Crossings(layout, self._known)
         nodes = {fixture.name: chain.node for chain in layout.chains for fixture in chain.fixtures}
         self._node_of = [nodes[each.fixture] for each in layout.signals]
         self._on_node: dict[str, list[int]] = {}
@@ -64,6 +66,11 @@ class Board:
         """What every device shows, and why, in their order."""
         return [device.shown for device in self.devices]
 
+    @property
+    def words(self) -> list[Word]:
+        """What there is to tell at the start of things beside devices, in the order of the file."""
+        return self._crossings.words
+
     def hear(self, event: Event, number: int) -> Outcome:
         """Take an event; return what came of it.
 
@@ -75,31 +82,36 @@ class Board:
         self._interlocking.now, self._interlocking.number = event.at, number
         match event:
             case SourceReported(state=LinkState.LOST):
-                self._spread(self._track.lose(event.source, event.at, number), dirty)
+                self._hear(self._track.lose(event.source, event.at, number), event.at, dirty)
                 for index, device in enumerate(self.devices):
                     if device.lose(event.source, number):
                         dirty.add(index)
             case NodeReported():
                 self._node(event, number, dirty)
             case _:
-                self._spread(self._track.hear(event, number), dirty)
+                self._hear(self._track.hear(event, number), event.at, dirty)
         return self._settle(dirty, number)
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        due = [each for each in (self._track.next_due(), self._interlocking.next_due()) if each is not None]
-        return min(due, default=None)
+        parts = (self._track, self._crossings, self._interlocking)
+        return min((due for part in parts if (due := part.next_due()) is not None), default=None)
 
     def perform(self, due: Instant) -> Outcome:
         """Let every timer that is due at this instant run out; return what came of it."""
         dirty: set[int] = set()
         changes = self._track.perform(due)
-        self._spread(changes, dirty)
+        self._hear(changes, due, dirty)
+        self._spread(self._crossings.perform(due), dirty)
         self._interlocking.now = due
         dirty.update(self._index[signal] for signal in self._interlocking.due(due))
         number = max((change.fact.event for change in changes if change.fact is not None), default=0)
         self._interlocking.number = number
         return self._settle(dirty, number)
+
+    def _hear(self, changes: list[Change], at: Instant, dirty: set[int]) -> None:
+        """Tell changes of the track to the crossings, and with theirs to all who listen."""
+        self._spread([*changes, *self._crossings.hear(changes, at)], dirty)
 
     def _spread(self, changes: list[Change], dirty: set[int]) -> None:
         """Tell changes to all who listen."""
@@ -125,7 +137,7 @@ class Board:
         so this comes to rest; where an owner's own table makes it go on for ever, the signals concerned stop.
         """
         before: dict[int, Choice] = {}
-        words: list[Word] = []
+        words: list[Word] = self._crossings.take()
         most = len(self.devices) + len(dirty)
         rounds = 0
         while dirty and rounds <= most:
@@ -180,6 +192,7 @@ class Board:
         return {
             "track": self._track.snapshot(),
             "interlocking": self._interlocking.snapshot(),
+            "crossings": self._crossings.snapshot(),
             "devices": {device.name: device.state() for device in self.devices},
             "lost": dict(self._lost_nodes),
         }
@@ -192,6 +205,7 @@ class Board:
         """
         self._track.restore(data["track"])
         self._interlocking.restore(data["interlocking"])
+        self._crossings.restore(data["crossings"])
         if set(data["devices"]) != {device.name for device in self.devices}:
             raise ValueError("it is of other devices")
         for device in self.devices:
