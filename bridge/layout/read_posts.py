@@ -13,11 +13,11 @@ from bridge.layout.controls import CrossingShows
 from bridge.layout.crossings import RED, Phase
 from bridge.layout.devices import Fixtures, find_fixture
 from bridge.layout.entries import Desk
-from bridge.layout.findings import Mark, choice, said
+from bridge.layout.findings import Mark, choice, either, said
 from bridge.layout.model import DARK, AspectRow, Fixture, Flash, LampKind, Shown, Signal
 from bridge.layout.routes import Locking, Refused
 from bridge.layout.rules.book import RuleRow
-from bridge.layout.rules.crossings import AMBER, LIT, STOP, CrossingRules
+from bridge.layout.rules.crossings import AMBER, LIT, PLACES, STOP, CrossingRules
 from bridge.layout.schema import CrossingEntry, PostEntry
 from bridge.layout.shown import read_change
 from bridge.layout.tables import KEYS, read_table
@@ -125,23 +125,29 @@ def _aspects(
             f"{fixture.name} has the heads {heads}: say with `heads` which is meant, or with `aspects` what each shows",
         )
         return None
-    if not own and not kind.another and not _coloured(desk, kind, fixture, mark):
+    if not own and not _fits(desk, kind, fixture, mark):
         return None
     return tuple(own.get(name) or _by_rule(name, kind.rows.get(name), fixture, mark) for name in kind.order())
 
 
-def _coloured(desk: Desk, kind: _Kind, fixture: Fixture, mark: Mark) -> bool:
-    """Return whether it is known of each lamp what colour it is lit in, and note it if not."""
-    asked = {each.word for row in kind.rows.values() if row for form in row.forms() for each in form[0]}
-    for head in fixture.heads:
-        for lamp in head.lamps:
-            if lamp.kind is LampKind.FULL_COLOUR and not lamp.colour and (not asked or lamp.name in asked):
-                text = (
-                    f"its lamp {lamp.name} can show any colour: say in its build which, such as `colour: red`"
-                )
-                desk.error_at(mark, f"{fixture.name} cannot be the {kind.called} of a crossing: {text}")
-                return False
-    return True
+def _fits(desk: Desk, kind: _Kind, fixture: Fixture, mark: Mark) -> bool:
+    """Return whether a fixture has the lamps that the rules name, each of a known colour, and note it if not."""
+    asked = {each.word: None for row in kind.rows.values() if row for [form] in row.forms() for each in form}
+    lamps = {lamp.name: lamp for head in fixture.heads for lamp in head.lamps}
+    missing = [word for word in asked if word in PLACES and word not in lamps]
+    any_colour = [
+        lamp.name
+        for lamp in lamps.values()
+        if lamp.kind is LampKind.FULL_COLOUR and not lamp.colour and (not asked or lamp.name in asked)
+    ]
+    if missing:
+        text = f"it has no lamp {either(missing)}: call its lamps so, or say with `aspects` what it shows"
+    elif any_colour and not kind.another:
+        text = f"its lamp {any_colour[0]} can show any colour: say in its build which, such as `colour: red`"
+    else:
+        return True
+    desk.error_at(mark, f"{fixture.name} cannot be the {kind.called} of a crossing: {text}")
+    return False
 
 
 def _by_rule(name: str, rule: RuleRow | None, fixture: Fixture, mark: Mark) -> AspectRow:

@@ -18,6 +18,9 @@ AMBER: Final = "amber"
 LIT: Final = "lit"
 """The aspects of a post, beside dark: those of its lights, and that of an arm or a sign."""
 
+PLACES: Final = ("left", "right", "tip", "middle", "base")
+"""Lamps that are called by their place and not by a colour."""
+
 _COMMON: Final = "common practice, no source"
 
 
