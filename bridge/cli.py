@@ -335,9 +335,15 @@ def _summary(looked: LayoutFile) -> str:
     if layout is None:
         return ""
     chips = sum(len(chain.chips) for chain in layout.chains)
+    posts = sum(len(crossing.posts) for crossing in layout.crossings)
     return (
-        f"no errors; {count(len(layout.signals), 'signal')} and {count(len(layout.lights), 'light')}, "
+        f"no errors; {count(len(layout.signals) - posts, 'signal')} and {count(len(layout.lights), 'light')}, "
         f"{count(chips, 'chip')} on {count(len(layout.chains), 'chain')}"
+        + (
+            f", {count(posts, 'post')} of {count(len(layout.crossings), 'crossing')}"
+            if layout.crossings
+            else ""
+        )
     )
 
 

@@ -63,11 +63,12 @@ class Engine:
         self._ranks += [{}] * len(layout.lights)
 
     def start(self) -> list[Command]:
-        """Put every device into its state of knowing nothing; return all frames and reports."""
+        """Put every device into its state of knowing nothing; return all frames and all there is to tell."""
         commands: list[Command] = []
         for index, choice in enumerate(self._board.choices):
             self._stage.begin(index, choice.aspect, self.now)
             commands.append(Report(self.now, self._plans[index].name, choice.aspect, choice.reason))
+        commands += [Told(self.now, *word) for word in self._board.words]
         return [*self._stage.all_frames(self.now, Cause.START), *commands]
 
     def handle(self, event: Event) -> list[Command]:

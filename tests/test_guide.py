@@ -15,7 +15,7 @@ from bridge.chain.frames import byte_of_level
 from bridge.check import check_text
 from bridge.cli import app
 from bridge.layout import read as layout_read
-from bridge.layout import schema
+from bridge.layout import schema, schema_track
 from bridge.layout.chips import CHIP_TYPES
 from bridge.light.colours import COLOURS
 from bridge.logic.selection import LAST_COMMAND, News, Step, Trust
@@ -59,8 +59,9 @@ def keys() -> set[str]:
     """Return every key that a layout file may hold."""
     entries = [
         kind
-        for _name, kind in inspect.getmembers(schema, inspect.isclass)
-        if issubclass(kind, schema.Entry) and kind.__module__ == schema.__name__
+        for module in (schema, schema_track)
+        for _name, kind in inspect.getmembers(module, inspect.isclass)
+        if issubclass(kind, schema.Entry) and kind.__module__ == module.__name__
     ]
     found = {field.alias or name for entry in entries for name, field in entry.model_fields.items()}
     for group, load in ((EVENTS, Adapters().source), (OUTPUTS, Adapters().output)):

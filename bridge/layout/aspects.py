@@ -11,6 +11,7 @@ from bridge.layout.rules import RULE_SETS
 from bridge.layout.rules.book import Plate
 from bridge.layout.rules.plain import PLAIN
 from bridge.layout.schema import SignalEntry
+from bridge.layout.schema_track import PostEntry
 from bridge.layout.tables import Row, Sets, Table, check_sequence, of_rules, read_flash, read_table
 from bridge.layout.text import Path
 from bridge.layout.units import FULL_LEVEL
@@ -105,7 +106,10 @@ def _heads(desk: Desk, row: Row, fixture: Fixture) -> tuple[tuple[str, tuple[Sho
     if row.rule is not None:
         mark = desk.key_mark(row.path)
         return tuple(
-            (head, tuple(Shown(each.word, FULL_LEVEL, mark, each.flashing) for each in words))
+            (
+                head,
+                tuple(Shown(each.word, FULL_LEVEL, mark, each.flashing, each.alternating) for each in words),
+            )
             for head, words in zip(names, row.rule.form(len(names)) or (), strict=True)
         )
     shown = row.shown
@@ -127,8 +131,10 @@ def _heads(desk: Desk, row: Row, fixture: Fixture) -> tuple[tuple[str, tuple[Sho
     return tuple((head, shown[head]) for head in names)
 
 
-def use_heads(desk: Desk, entry: SignalEntry, fixture: Fixture | None, path: Path) -> Fixture | None:
-    """Return the fixture with only those heads that the signal uses; None and a note where it has none of them."""
+def use_heads(
+    desk: Desk, entry: SignalEntry | PostEntry, fixture: Fixture | None, path: Path
+) -> Fixture | None:
+    """Return the fixture with only those heads that a device uses; None and a note where it has none of them."""
     if fixture is None or entry.heads is None:
         return fixture
     names = [head.name for head in fixture.heads]

@@ -123,6 +123,23 @@ class Following:
     mark: Mark
 
 
+@dataclass(frozen=True, slots=True)
+class CrossingShows:
+    """A post of a crossing.
+
+    Attributes:
+        crossing: which one.
+        another: it shows whether a second train is coming, and not what the crossing does.
+        shows: the aspect for each phase of the crossing, or for `yes` and `no`.
+        mark: its place in the file.
+    """
+
+    crossing: str
+    another: bool
+    shows: dict[str, str]
+    mark: Mark
+
+
 def asked(control: Control) -> Iterator[tuple[str, Mark]]:
     """Yield every aspect that a control may ask for, with a place in the file that says so."""
     match control:
@@ -140,7 +157,7 @@ def asked(control: Control) -> Iterator[tuple[str, Mark]]:
             yield from ((aspect, mark) for aspect in (*aspects.values(), otherwise))
         case SteppedButton(_, steps, mark):
             yield from ((aspect, mark) for aspect in steps)
-        case Following(_, shows, mark):
+        case Following(_, shows, mark) | CrossingShows(_, _, shows, mark):
             yield from ((aspect, mark) for aspect in shows.values())
 
 
@@ -153,4 +170,5 @@ Control: TypeAlias = (
     | LatchedButtons
     | SteppedButton
     | Following
+    | CrossingShows
 )

@@ -6,7 +6,7 @@ from typing import Final
 
 from bridge.events import Position
 from bridge.layout.entries import Desk
-from bridge.layout.findings import choice, said
+from bridge.layout.findings import Mark, choice, said
 from bridge.layout.model import Fixture, Light, Signal
 from bridge.layout.text import Path
 
@@ -22,8 +22,15 @@ Fixtures = dict[str, Fixture | None]
 
 
 def unique_devices(desk: Desk, signals: list[Signal], lights: list[Light]) -> None:
-    """Note every light that has the name of a signal: both are told about under that name."""
-    names = {signal.name: signal.mark for signal in signals}
+    """Note every light and every post of a crossing with the name of a signal: all are told about by their names."""
+    names: dict[str, Mark] = {}
+    for signal in signals:
+        if signal.name in names:
+            line = names[signal.name].line
+            desk.error_at(
+                signal.mark, f"{signal.name!r} is already a signal (line {line}): give the post another name"
+            )
+        names.setdefault(signal.name, signal.mark)
     for light in lights:
         if light.name in names:
             line = names[light.name].line

@@ -28,7 +28,7 @@ def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
             continue
         lamps = _light_lamps(desk, entry, fixture, path)
         shows = read_shown(desk, entry.shows, (*path, "shows"))
-        if shows is not None and shows.flashing:
+        if shows is not None and (shows.flashing or shows.alternating):
             desk.error((*path, "shows"), "a light does not flash: say how it looks when it is on")
             continue
         change = read_change(desk, entry.change, (*path, "change"))

@@ -14,6 +14,7 @@ from typing import Any, Final
 from bridge.events import SECOND, Position
 from bridge.layout.chips import ChipType
 from bridge.layout.controls import CommandRow, Control, LastCommand
+from bridge.layout.crossings import Crossing
 from bridge.layout.findings import Mark
 from bridge.layout.routes import Locking, Route
 
@@ -157,12 +158,21 @@ class Chain:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One lamp or colour that is asked for, by its word, with a level."""
+    """One lamp or colour that is asked for, by its word, with a level.
+
+    Attributes:
+        word: the lamp or the colour.
+        level: its light.
+        mark: its place in the file.
+        flashing: it is lit in the first part of each flash only.
+        alternating: it is lit in the other part only: as what flashes goes dark, it comes on.
+    """
 
     word: str
     level: int
     mark: Mark
     flashing: bool = False
+    alternating: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -362,7 +372,11 @@ class BrokerPlace:
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """A whole layout, ready to be driven; `lamp_names` has also the lamps of builds that could not be read."""
+    """A whole layout, ready to be driven.
+
+    The posts of crossings are signals that follow their crossing, and come last among them. `lamp_names` has also the
+    lamps of builds that could not be read.
+    """
 
     name: str
     scale: str
@@ -376,6 +390,7 @@ class Layout:
     turnouts: tuple[Turnout, ...]
     signals: tuple[Signal, ...]
     lights: tuple[Light, ...]
+    crossings: tuple[Crossing, ...]
     colours: dict[str, tuple[int, int, int, int]]
     colour_marks: dict[str, Mark] = field(default_factory=dict)
     builds: tuple[Build, ...] = ()

@@ -12,6 +12,7 @@ from bridge.layout.entries import Desk, nothing_below
 from bridge.layout.findings import LONGEST, START, Finding, Mark, choice, errors, in_order, said
 from bridge.layout.lights import read_lights
 from bridge.layout.model import BrokerPlace, Chain, Layout, Output, Source
+from bridge.layout.read_crossings import read_crossings
 from bridge.layout.schema import BrokerEntry, ColourEntry, OutputEntry, SourceEntry
 from bridge.layout.signals import read_signals
 from bridge.layout.text import parse
@@ -35,6 +36,7 @@ SECTIONS: Final = (
     "aspects",
     "signals",
     "lights",
+    "crossings",
 )
 """The keys at the top of a layout file."""
 
@@ -93,6 +95,8 @@ def _whole(desk: Desk) -> Layout:
     blocks = read_blocks(desk, districts)
     signals = read_signals(desk, planting.fixtures, blocks)
     lights = read_lights(desk, planting.fixtures)
+    crossings, posts = read_crossings(desk, planting.fixtures, blocks)
+    signals += posts
     unique_devices(desk, signals, lights)
     colours, marks = _colours(desk)
     return Layout(
@@ -109,6 +113,7 @@ def _whole(desk: Desk) -> Layout:
         turnouts=tuple(read_turnouts(desk, blocks)),
         signals=tuple(signals),
         lights=tuple(lights),
+        crossings=tuple(crossings),
         colours=colours,
         colour_marks=marks,
         builds=tuple(build for build in builds.values() if build is not None),

@@ -367,40 +367,6 @@ class SignalEntry(Entry):
     flash: FlashEntry | None = None
 
 
-class BlockEntry(Entry):
-    """A block and how its detector's reports are taken.
-
-    Attributes:
-        district: the power district that it lies in.
-        occupied_after: how long it has to be reported occupied.
-        clear_after: how long it has to be reported clear; 1.5 s if left out, 10 s for a spot detector.
-        detector: `block` sees a train anywhere in the block, `spot` only one place of it.
-    """
-
-    district: Name | None = None
-    occupied_after: Annotated[Duration, at_most("100 ms")] = 0
-    clear_after: Annotated[Duration, at_most("60 s")] | None = None
-    detector: Annotated[str, one_of("block", "spot")] = "block"
-
-
-class DistrictEntry(Entry):
-    """A power district; `settle` is how long its power has to be on before its blocks are believed."""
-
-    settle: Annotated[Duration, at_most("60 s")] = 2_000_000_000
-
-
-class TurnoutEntry(Entry):
-    """A turnout.
-
-    Attributes:
-        feedback: it counts as standing where it is proved to stand, and never where it was ordered.
-        block: the block that it lies in.
-    """
-
-    feedback: Truth = False
-    block: Name | None = None
-
-
 class LightEntry(Entry):
     """One light that is no signal.
 

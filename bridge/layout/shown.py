@@ -15,6 +15,9 @@ from bridge.layout.units import FULL_LEVEL, duration, percent
 FLASHING: Final = "flashing"
 """Stands before what flashes."""
 
+ALTERNATING: Final = "alternating"
+"""Stands before what flashes by turns with that."""
+
 _NO_SPACE: Final = re.compile(r"([^\s%]{0,63}[^\s%0-9.])([0-9]{1,3}(?:\.[0-9]{1,3})?)%")
 _NO_PERCENT: Final = re.compile(r"([^\s%]{1,64})\s+([0-9]{1,3}(?:\.[0-9]{1,3})?)")
 SOFT_FADE: Final = 300 * MILLISECOND
@@ -36,13 +39,15 @@ def read_items(desk: Desk, shows: Any, path: Path) -> tuple[Shown, ...] | None:
 
 
 def read_shown(desk: Desk, shows: Any, path: Path) -> Shown | None:
-    """Read `yellow`, `white 60%`, `flashing green` or `60%`; None if it is none of them, which is noted."""
+    """Read `yellow`, `white 60%`, `flashing green`, `alternating red` or `60%`; None and a note otherwise."""
     text = shows.strip() if isinstance(shows, str) else ""
-    flashing = False
-    if text.split(None, 1)[:1] == [FLASHING] and text not in desk.lamp_names:
-        flashing, text = True, text.removeprefix(FLASHING).lstrip()
+    beat = text.split(None, 1)[0] if text else ""
+    if beat not in (FLASHING, ALTERNATING) or text in desk.lamp_names:
+        beat = ""
+    else:
+        text = text.removeprefix(beat).lstrip()
         if text in ("", DARK):
-            desk.error(path, f"{said(shows)} does not fit: name what flashes, such as {FLASHING} green")
+            desk.error(path, f"{said(shows)} does not fit: name what flashes, such as {beat} green")
             return None
     word, level = text, FULL_LEVEL
     glued = _NO_SPACE.fullmatch(text)
@@ -67,7 +72,7 @@ def read_shown(desk: Desk, shows: Any, path: Path) -> Shown | None:
         wanted = "name a lamp or a colour, with a level if you like, such as yellow or white 60%"
         desk.error(path, f"{said(shows)} does not fit: {wanted}")
         return None
-    return Shown(word, level, desk.mark(path), flashing)
+    return Shown(word, level, desk.mark(path), beat == FLASHING, beat == ALTERNATING)
 
 
 def read_change(desk: Desk, wanted: Any, path: Path) -> Change | None:

@@ -45,10 +45,10 @@ class Row:
     plate: Plate = Plate.EITHER
     required: bool = False
 
-    def lights(self) -> dict[str, list[tuple[str, int, bool]]]:
+    def lights(self) -> dict[str, list[tuple[str, int, bool, bool]]]:
         """Return what was written, without its places in the file."""
         return {
-            head: [(item.word, item.level, item.flashing) for item in items]
+            head: [(item.word, item.level, item.flashing, item.alternating) for item in items]
             for head, items in self.shown.items()
         }
 

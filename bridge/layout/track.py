@@ -9,7 +9,7 @@ from bridge.layout.entries import Desk
 from bridge.layout.findings import choice
 from bridge.layout.model import Block, District, Turnout
 from bridge.layout.read_controls import is_block
-from bridge.layout.schema import BlockEntry, DistrictEntry, TurnoutEntry
+from bridge.layout.schema_track import BlockEntry, DistrictEntry, TurnoutEntry
 from bridge.layout.text import Path
 from bridge.layout.units import accessory
 

@@ -59,6 +59,12 @@ def duration(value: Any) -> int:
     return _quantity(value, _DURATIONS, "duration", "400 ms")
 
 
+def seconds(nanoseconds: int) -> str:
+    """Write a duration for people: `3 s`, `2.5 s`."""
+    whole_part, rest = divmod(nanoseconds, 10**9)
+    return f"{whole_part}.{rest:09}".rstrip("0").rstrip(".") + " s"
+
+
 def voltage(value: Any) -> int:
     """Read `12 V` as millivolts."""
     return _quantity(value, _VOLTS, "voltage", "12 V")

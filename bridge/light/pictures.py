@@ -287,7 +287,7 @@ def _look(
                 sound = False
                 continue
             for offset, level in found:
-                for levels in (lit,) if item.flashing else (lit, unlit):
+                for levels in (lit,) if item.flashing else (unlit,) if item.alternating else (lit, unlit):
                     levels[offset] = max(level, levels.get(offset, 0))
                 if item.level < FULL_LEVEL and offset in rigid:
                     palette.findings.append(warning(item.mark, _not_dimmable(rigid[offset], fixture)))

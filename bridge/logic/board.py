@@ -19,6 +19,7 @@ from bridge.events import (
 )
 from bridge.layout.model import Layout
 from bridge.logic.circles import Circles
+from bridge.logic.crossing import Crossings
 from bridge.logic.device import Device, SignalDevice, light_device
 from bridge.logic.interlocking import Interlocking
 from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, SIGNAL, Fact, Key
@@ -53,6 +54,7 @@ class Board:
                 self._listeners.setdefault(key, []).append(index)
         self._track = Track(layout, [str(name) for kind, name in self._listeners if kind == BUTTON])
         self._known = self._track.known
+        self._crossings = Crossings(layout, self._known)
         nodes = {fixture.name: chain.node for chain in layout.chains for fixture in chain.fixtures}
         self._node_of = [nodes[each.fixture] for each in layout.signals]
         self._on_node: dict[str, list[int]] = {}
@@ -77,6 +79,11 @@ class Board:
         """What every device shows, and why, in their order."""
         return [device.shown for device in self.devices]
 
+    @property
+    def words(self) -> list[Word]:
+        """What there is to tell at the start of things beside devices, in the order of the file."""
+        return self._crossings.words
+
     def hear(self, event: Event, number: int) -> Outcome:
         """Take an event; return what came of it.
 
@@ -97,25 +104,31 @@ class Board:
             if self.listens(event):
                 words.append(self._use(event, number, dirty))
         elif not self._out_of_use or (Subject.SOURCE, event.source) not in self._out_of_use:
-            self._spread(self._track.hear(event, number), dirty)
+            self._hear(self._track.hear(event, number), event.at, dirty)
         outcome = self._settle(dirty, number)
         return Outcome(outcome.choices, words + outcome.words) if words else outcome
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        track, locks = self._track.next_due(), self._interlocking.next_due()
-        return track if locks is None else locks if track is None else min(track, locks)
+        parts = (self._track, self._crossings, self._interlocking)
+        return min((due for part in parts if (due := part.next_due()) is not None), default=None)
 
     def perform(self, due: Instant) -> Outcome:
         """Let every timer that is due at this instant run out; return what came of it."""
         dirty: set[int] = set()
         changes = self._track.perform(due)
-        self._spread(changes, dirty)
+        self._hear(changes, due, dirty)
+        self._spread(self._crossings.perform(due), dirty)
         self._interlocking.now = due
         dirty.update(self._index[signal] for signal in self._interlocking.due(due))
         number = max((change.fact.event for change in changes if change.fact is not None), default=0)
         self._interlocking.number = number
         return self._settle(dirty, number)
+
+    def _hear(self, changes: Iterable[Change], at: Instant, dirty: set[int]) -> None:
+        """Tell changes of the track to the crossings, and with theirs to all who listen."""
+        changes = tuple(changes)
+        self._spread([*changes, *self._crossings.hear(changes, at)], dirty)
 
     def _spread(self, changes: Iterable[Change], dirty: set[int]) -> None:
         """Tell changes to all who listen."""
@@ -150,7 +163,9 @@ class Board:
                 self._use_signal(name, why, number, dirty)
             case Subject.BLOCK:
                 keys = [(BLOCK, name)]
-                self._spread(self._track.use_block(name, why and f"it {why}", event.at, number), dirty)
+                self._hear(
+                    self._track.use_block(name, why and f"it {why}", event.at, number), event.at, dirty
+                )
             case Subject.TURNOUT:
                 keys = [(ORDERED, int(name)), (PROVED, int(name))]
                 self._spread(self._track.use_turnout(int(name), why), dirty)
@@ -172,7 +187,7 @@ class Board:
 
     def _lose(self, source: str, at: Instant, number: int, dirty: set[int]) -> None:
         """Forget what a source told, and let whoever rests on its word rest."""
-        self._spread(self._track.lose(source, at, number), dirty)
+        self._hear(self._track.lose(source, at, number), at, dirty)
         for index, device in enumerate(self.devices):
             if device.lose(source, number):
                 dirty.add(index)
@@ -184,7 +199,7 @@ class Board:
         so this comes to rest; where an owner's own table makes it go on for ever, the signals that turn stop.
         """
         before: dict[int, Choice] = {}
-        words: list[Word] = []
+        words: list[Word] = self._crossings.take()
         stuck: set[int] = set()
         circles: Circles | None = None
         while dirty:
@@ -263,6 +278,7 @@ class Board:
         return {
             "track": self._track.snapshot(),
             "interlocking": self._interlocking.snapshot(),
+            "crossings": self._crossings.snapshot(),
             "devices": {device.name: device.state() for device in self.devices},
             "stuck": [device.name for device in self.devices if device.gave_up],
             "lost": dict(self._lost_nodes),
@@ -277,6 +293,7 @@ class Board:
         """
         self._track.restore(data["track"])
         self._interlocking.restore(data["interlocking"])
+        self._crossings.restore(data["crossings"])
         if set(data["devices"]) != {device.name for device in self.devices}:
             raise ValueError("it is of other devices")
         for device in self.devices:

@@ -20,7 +20,7 @@ from bridge.logic.selection import (
     latched_buttons,
     switched,
 )
-from bridge.logic.working_out import Ahead, Following, HeldButtons, PositionTable, in_order
+from bridge.logic.working_out import Ahead, CrossingShows, Following, HeldButtons, PositionTable, in_order
 
 
 class Device:
@@ -186,3 +186,5 @@ def _control(control: controls.Control, rest: str, ranks: dict[str, int]) -> Con
             return HeldButtons(control, rest, ranks)
         case controls.Following():
             return Following(control, rest)
+        case controls.CrossingShows():
+            return CrossingShows(control, rest)

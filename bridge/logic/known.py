@@ -15,6 +15,8 @@ NUMBER: Final = "aspect"  # the number of the aspect that an extended accessory 
 BUTTON: Final = "button"
 BLOCK: Final = "block"  # as its filters let it through
 SIGNAL: Final = "signal"  # the aspect of a signal
+CROSSING: Final = "crossing"  # how far the closing of a crossing has got
+ANOTHER: Final = "another-train"  # whether a second train is coming to a crossing
 
 
 class Fact(NamedTuple):

@@ -10,7 +10,19 @@ from typing import Any, NamedTuple
 
 from bridge.events import BlockState, ButtonState, Position
 from bridge.layout import controls
-from bridge.logic.known import BLOCK, BUTTON, ORDERED, PROVED, SIGNAL, Fact, Key, Known, Standing
+from bridge.logic.known import (
+    ANOTHER,
+    BLOCK,
+    BUTTON,
+    CROSSING,
+    ORDERED,
+    PROVED,
+    SIGNAL,
+    Fact,
+    Key,
+    Known,
+    Standing,
+)
 from bridge.logic.reasons import Choice
 
 
@@ -215,6 +227,22 @@ class Following(WorkedOut):
         return Choice(
             self._shows.get(fact.value, self.rest), f"{self._signal} shows {fact.value}", (fact.event,)
         )
+
+
+class CrossingShows(WorkedOut):
+    """A post of a crossing: what goes with how far its closing has got, or with whether a second train is coming."""
+
+    def __init__(self, control: controls.CrossingShows, rest: str) -> None:
+        self._key: Key = (ANOTHER if control.another else CROSSING, control.crossing)
+        super().__init__([self._key], rest)
+        self._shows = control.shows
+
+    def choose(self, known: Known) -> Choice:
+        """Return what goes with the state of the crossing."""
+        fact = known.get(self._key)
+        if fact is None:
+            return Choice(self.rest, f"nothing is known of the crossing {self._key[1]}")
+        return Choice(self._shows.get(fact.value, self.rest), fact.why, in_order([fact.event]))
 
 
 def in_order(events: Iterable[int]) -> tuple[int, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 from typing import Any, Final
 
 import pytest
@@ -29,6 +30,7 @@ aspects:
     advance: [flashing eye, flashing second-yellow]
     other: flashing second-yellow
     cab: [red, flashing second-yellow]
+    turns: [flashing red, alternating second-yellow]
     limited: flashing green
     clear: green
 signals:
@@ -39,7 +41,7 @@ signals:
       1: {normal: stop, reverse: limited}
       2: {normal: advance, reverse: other}
       3: {normal: approach, reverse: clear}
-      4: {reverse: cab}
+      4: {normal: turns, reverse: cab}
   S2: {aspects: all, commands: {11: {normal: stop, reverse: limited}}}
 """
 
@@ -121,6 +123,15 @@ def test_lamps_of_one_signal_flash_in_phase() -> None:
     engine = started()
     engine.handle(order(2, NORMAL))
     assert {WHITE_AND_YELLOW, DARK} == {seen for _wake, seen in run(engine, 5 * SECOND)}
+
+
+def test_alternating_lamps_are_never_lit_nor_dark_together() -> None:
+    """What alternates comes on as what flashes goes dark, and goes dark as that comes on: 49 CFR 234.217(c)."""
+    engine = started()
+    engine.handle(order(4, NORMAL, 7 * MILLISECOND))
+    seen = run(engine, 5 * SECOND)
+    assert {STOP, SECOND_YELLOW} == {levels for _wake, levels in seen}
+    assert all(before[1] != after[1] for before, after in pairwise(seen))
 
 
 def test_lens_that_goes_on_flashing_keeps_its_beat() -> None:

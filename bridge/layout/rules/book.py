@@ -18,6 +18,9 @@ NEXT_LAMP: Final = " + "
 FLASHING: Final = "flashing"
 """Stands before what flashes."""
 
+ALTERNATING: Final = "alternating"
+"""Stands before what flashes by turns with that."""
+
 
 class Evidence(StrEnum):
     """How well it is known what lights a row has."""
@@ -40,6 +43,7 @@ class Word(NamedTuple):
 
     word: str
     flashing: bool
+    alternating: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,5 +102,7 @@ def read_form(lights: str) -> tuple[tuple[Word, ...], ...]:
 
 
 def _word(text: str) -> Word:
-    plain = text.removeprefix(f"{FLASHING} ")
-    return Word(plain, plain != text)
+    beat, space, plain = text.partition(" ")
+    if not space or beat not in (FLASHING, ALTERNATING):
+        return Word(text, flashing=False, alternating=False)
+    return Word(plain, flashing=beat == FLASHING, alternating=beat == ALTERNATING)

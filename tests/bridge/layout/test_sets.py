@@ -436,6 +436,11 @@ MISTAKES: Final = [
     ),
     (
         "S2: {commands",
+        f"S2: {{aspects: {{stop: red, clear: {HERE}alternating}}, commands",
+        "'alternating' does not fit: name what flashes, such as alternating green",
+    ),
+    (
+        "S2: {commands",
         f"S2: {{aspects: {{stop: red, clear: {HERE}flashing dark}}, commands",
         "'flashing dark' does not fit: name what flashes, such as flashing green",
     ),

@@ -314,6 +314,5 @@ def test_every_set_runs_and_lights_what_it_says(rules: RuleSet, count: int, plat
 
 def test_form_is_read_word_by_word() -> None:
     """Heads stand from the top down, lamps of one head together, and a dark head has none."""
-    assert ((("red", False), ("white", True)), (), (("green", True),)) == read_form(
-        "red + flashing white / dark / flashing green"
-    )
+    red, white, green = ("red", False, False), ("white", True, False), ("green", False, True)
+    assert ((red, white), (), (green,)) == read_form("red + flashing white / dark / alternating green")
