@@ -16,6 +16,9 @@ BUTTON: Final = "button"
 BLOCK: Final = "block"  # as its filters let it through
 SIGNAL: Final = "signal"  # the aspect of a signal
 
+UNKNOWN: Final = "unknown"
+"""The value of something that was known and is no longer."""
+
 
 class Fact(NamedTuple):
     """What is known of one thing.
