@@ -84,6 +84,10 @@ class Known:
             del self._facts[key]
         return gone
 
+    def ordered(self, number: int) -> Standing:
+        """Return where an accessory was told to go last, whatever became of it."""
+        return self._standing((ORDERED, number), proved=False)
+
     def standing(self, number: int) -> Standing:
         """Return where an accessory stands: as proved where there is feedback, as ordered where there is none.
 
@@ -91,7 +95,10 @@ class Known:
         layout without feedback has to do with orders, and whoever asks is told which of the two it was.
         """
         proved = number in self._feedback or number in self._has_told
-        fact = self._facts.get((PROVED if proved else ORDERED, number))
+        return self._standing((PROVED if proved else ORDERED, number), proved=proved)
+
+    def _standing(self, key: Key, *, proved: bool) -> Standing:
+        fact = self._facts.get(key)
         known = fact is not None and fact.value in _STANDS
         return Standing(Position(fact.value) if fact is not None and known else None, proved, fact)
 

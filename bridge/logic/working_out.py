@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
-from bridge.events import BlockState, ButtonState, Position
+from bridge.events import BlockState, ButtonState
 from bridge.layout import controls
 from bridge.logic.known import BLOCK, BUTTON, ORDERED, PROVED, SIGNAL, Fact, Key, Known, Standing
 from bridge.logic.reasons import Choice
@@ -85,14 +85,9 @@ class PositionTable(WorkedOut):
 
     def choose(self, known: Known) -> Choice:
         """Return the aspect of the first row that fits; where a row before it may fit as well, nobody knows."""
-
-        def stands(number: int) -> Standing:
-            fact = known.get((ORDERED, number))
-            return Standing(None if fact is None else Position(fact.value), False, fact)
-
         seen: list[int] = []
         for row in self._rows:
-            found = fit(row.needs, stands)
+            found = fit(row.needs, known.ordered)
             seen += found.causes
             if found.fits is None:
                 return Choice(self.rest, found.words, in_order(seen))
