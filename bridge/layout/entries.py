@@ -155,11 +155,11 @@ def _plain(problem: dict[str, Any]) -> str:
         return str(problem["ctx"]["error"])
     if kind in ("too_short", "too_long"):
         least, most = problem["ctx"].get("min_length"), problem["ctx"].get("max_length")
-        return (
-            "nothing stands here: at least one is needed"
-            if least
-            else f"too many stand here: {most} are allowed"
-        )
+        if not least:
+            return f"too many stand here: {most} are allowed"
+        if least > 1:
+            return f"too few stand here: at least {least} are needed"
+        return "nothing stands here: at least one is needed"
     if kind in ("model_type", "model_attributes_type", "dict_type"):
         return f"{said(given)} does not fit: a mapping is needed, with a key and a colon for each value"
     if kind in ("tuple_type", "list_type"):

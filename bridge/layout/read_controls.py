@@ -46,6 +46,7 @@ class Known:
     """What the controls of one signal may name.
 
     Attributes:
+        name: its own name.
         aspects: its own aspects, the most restrictive first; none where they have an error.
         sequence: those of automatic signalling.
         signals: for each signal its aspects and its sequence.
@@ -53,6 +54,7 @@ class Known:
         absent: why it has none of the other aspects of its set, by name.
     """
 
+    name: str
     aspects: tuple[str, ...]
     sequence: tuple[str, ...]
     signals: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = field(default_factory=dict)
@@ -104,6 +106,14 @@ def is_signal(desk: Desk, signal: str, known: Collection[str], path: Path) -> bo
     if "signals" not in desk.unread:
         desk.error(path, f"no signal is called {signal!r}; {choice(signal, known)}")
     return False
+
+
+def is_other(desk: Desk, signal: str, known: Known, path: Path, does: str) -> bool:
+    """Return whether a signal is another one of the layout, and note it if not; `does` is what it does with that."""
+    if signal == known.name:
+        desk.error(path, f"{signal} cannot {does} itself: name another signal")
+        return False
+    return is_signal(desk, signal, known.signals, path)
 
 
 def is_block(desk: Desk, block: str, known: Collection[str], path: Path) -> bool:
@@ -203,7 +213,7 @@ def _way(desk: Desk, entry: WayEntry, known: Known, path: Path) -> Way | None:
     if not all(sound) or not known.aspects:
         return None
     # What is known of nothing beyond is taken for a signal at its most restrictive.
-    beyond = entry.beyond or known.sequence[1]
+    beyond = entry.beyond or known.sequence[:2][-1]
     shows = entry.shows | {
         other: known.sequence[min(place + 1, len(known.sequence) - 1)]
         for place, other in enumerate(series)
@@ -243,7 +253,7 @@ def _following(desk: Desk, wanted: Any, known: Known, path: Path) -> Following |
         entry, where = FollowingEntry(signal=str(wanted)), path
     else:
         entry, where = desk.entry(FollowingEntry, wanted, path), (*path, "signal")
-    if entry is None or not is_signal(desk, entry.signal, known.signals, where):
+    if entry is None or not is_other(desk, entry.signal, known, where, "follow"):
         return None
     others, _series = known.signals[entry.signal]
     sound = True

@@ -8,7 +8,7 @@ from bridge.layout.aspects import give_to_heads, read_aspects, use_heads
 from bridge.layout.devices import Fixtures, find_fixture
 from bridge.layout.entries import Desk
 from bridge.layout.model import AspectRow, Block, Change, Fixture, Signal
-from bridge.layout.read_controls import Known, is_block, is_signal, read_controls
+from bridge.layout.read_controls import Known, is_block, is_other, read_controls
 from bridge.layout.read_routes import read_locking, read_routes
 from bridge.layout.schema import RESTORED, SignalEntry
 from bridge.layout.shown import read_change
@@ -67,12 +67,12 @@ def _signal(
     blocks: list[str],
 ) -> Signal | None:
     entry, path, table = draft.entry, draft.path, draft.table
-    known = Known(table.names, table.sequence, tables, blocks, table.absent)
+    known = Known(name, table.names, table.sequence, tables, blocks, table.absent)
     controls = read_controls(desk, entry, known, path)
     routes = read_routes(desk, name, entry, known, path)
     locking = read_locking(desk, entry, known, path)
     if entry.dark_under is not None:
-        is_signal(desk, entry.dark_under, tables, (*path, "dark-under"))
+        is_other(desk, entry.dark_under, known, (*path, "dark-under"), "be dark under")
     for place, block in enumerate(entry.lit_by or ()):
         is_block(desk, block, blocks, (*path, "lit-by", place))
     if draft.fixture is None or draft.aspects is None or draft.change is None:

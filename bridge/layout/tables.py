@@ -225,16 +225,21 @@ def read_flash(desk: Desk, entry: FlashEntry, path: Path) -> Flash:
 
 
 def check_sequence(desk: Desk, sequence: tuple[str, ...], table: Table, path: Path) -> tuple[str, ...]:
-    """Return the aspects of an automatic block; none, and a note, where they do not get better one by one."""
+    """Return the aspects of an automatic block, and note where they do not get better one by one."""
     sound = True
     for index, aspect in enumerate(sequence):
         where = (*path, index)
         if aspect not in table.names:
             desk.error(where, no_aspect(aspect, table.names, table.absent))
             sound = False
+        elif not index and aspect != table.names[0]:
+            text = "with no clear section ahead a signal shows its most restrictive aspect: begin with "
+            desk.error(where, text + said(table.names[0]))
+            sound = False
         elif index and sound and table.names.index(aspect) <= table.names.index(sequence[index - 1]):
             before = sequence[index - 1]
             text = f"with more clear sections ahead the aspect gets better, and {said(aspect)} is not better than "
             desk.error(where, f"{text}{said(before)}: put them in the order of the aspects")
             sound = False
-    return sequence if sound else ()
+    # Where it has an error nobody is told besides that it is missing.
+    return sequence if sound else table.names

@@ -218,6 +218,7 @@ class Button:
         self._believed: str = ""
         self._last: tuple[str, str, int] | None = None
         self._quiet_until: Instant = -1
+        self._source = ""
 
     def report(self, state: str, source: str, at: Instant, event: int) -> tuple[str, str, int] | None:
         """Take what is said; return what counts now (state, source, event), or None where it does not count yet."""
@@ -232,15 +233,22 @@ class Button:
         self.due = None
         return None if self._last is None else self._believe(self._last[0], self._last[1], at, self._last[2])
 
+    def lose(self, source: str) -> None:
+        """Take it that a source is no longer heard: what it said and what does not count yet never will."""
+        if self._last is not None and self._last[1] == source:
+            self._last = self.due = None
+        if self._source == source:
+            self._believed, self._source, self._quiet_until = "", "", -1
+
     def _believe(self, state: str, source: str, at: Instant, event: int) -> tuple[str, str, int]:
         if state != self._believed:
             self._quiet_until = at + DEBOUNCE
-        self._believed, self._last, self.due = state, None, None
+        self._believed, self._source, self._last, self.due = state, source, None, None
         return state, source, event
 
     def state(self) -> list[Any]:
         """Return everything as plain data."""
-        return [self._believed, self._last, self._quiet_until, self.due]
+        return [self._believed, self._source, self._last, self._quiet_until, self.due]
 
     def set_state(self, data: list[Any]) -> None:
         """Take back what `state` gave.
@@ -248,7 +256,7 @@ class Button:
         Raises:
             TypeError, ValueError: it is none.
         """
-        believed, last, quiet_until, due = data
-        self._believed, self._quiet_until = str(believed), int(quiet_until)
+        believed, source, last, quiet_until, due = data
+        self._believed, self._source, self._quiet_until = str(believed), str(source), int(quiet_until)
         self._last = None if last is None else (str(last[0]), str(last[1]), int(last[2]))
         self.due = None if due is None else int(due)

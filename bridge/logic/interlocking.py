@@ -355,8 +355,8 @@ class Interlocking:
             fact = known.get((SIGNAL, other))
             if gate is not None and gate.state is not State.FREE:
                 return f"{other} has a route locked that is in conflict with it"
-            if fact is None or fact.value != self._rests[other]:
-                return f"{other}, which is in conflict with it, is not at {self._rests[other]}"
+            if fact is None or fact.why or fact.value != self._rests[other]:
+                return f"{other}, which is in conflict with it, is not known to be at {self._rests[other]}"
         return self._locks.holder(signal, route)
 
     def lock(self, gate: Gate, route: Route) -> None:

@@ -18,6 +18,9 @@ SIGNAL: Final = "signal"  # the aspect of a signal
 CROSSING: Final = "crossing"  # how far the closing of a crossing has got
 ANOTHER: Final = "another-train"  # whether a second train is coming to a crossing
 
+UNKNOWN: Final = "unknown"
+"""The value of something that was known and is no longer."""
+
 
 class Fact(NamedTuple):
     """What is known of one thing.
@@ -88,6 +91,10 @@ class Known:
             del self._facts[key]
         return gone
 
+    def ordered(self, number: int) -> Standing:
+        """Return where an accessory was told to go last, whatever became of it."""
+        return self._standing((ORDERED, number), proved=False)
+
     def standing(self, number: int) -> Standing:
         """Return where an accessory stands: as proved where there is feedback, as ordered where there is none.
 
@@ -95,8 +102,11 @@ class Known:
         layout without feedback has to do with orders, and whoever asks is told which of the two it was.
         """
         proved = number in self._feedback or number in self._has_told
-        fact = self._facts.get((PROVED if proved else ORDERED, number))
-        out = self._out.get(number, "")
+        return self._standing((PROVED if proved else ORDERED, number), proved=proved)
+
+    def _standing(self, key: Key, *, proved: bool) -> Standing:
+        fact = self._facts.get(key)
+        out = self._out.get(int(key[1]), "")
         known = fact is not None and fact.value in _STANDS and not out
         return Standing(Position(fact.value) if fact is not None and known else None, proved, fact, out)
 

@@ -248,8 +248,12 @@ class SteppedButton(Obeying):
 
     def meaning(self, key: Key, fact: Fact) -> Meaning | None:
         """Return the next aspect where the button has just been pressed."""
+        if (
+            key not in self.keys or fact.copied
+        ):  # a kept copy is no press, and says nothing of what is held now
+            return None
         held, self._held = self._held, fact.value == ButtonState.PRESSED
-        if key not in self.keys or fact.copied or held or not self._held:
+        if held or not self._held:
             return None
         self._place = (self._place + 1) % len(self._aspects)
         return Meaning(self._aspects[self._place], f"button {self._button} was pressed")

@@ -18,7 +18,7 @@ from bridge.events import (
 )
 from bridge.layout.model import Layout
 from bridge.logic.blocks import POWER, USE, Block, Button, District
-from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, Fact, Key, Known
+from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, UNKNOWN, Fact, Key, Known
 
 
 class Change(NamedTuple):
@@ -149,6 +149,12 @@ class Track:
         """Forget what a source told: that may have changed meanwhile, and nobody would have heard of it."""
         why = f"{source} was lost"
         changes = [Change(key, None) for key in self.known.forget(source)]
+        for key, _nothing in changes:
+            if key[0] == BUTTON:  # it may be held now: that is not the same as never having been heard of
+                self.known.tell(key, Fact(UNKNOWN, number, "", why=why))
+        for button in self._buttons.values():
+            button.lose(source)
+            self._watch(button)
         for district in self._districts.values():
             if district.source == source:
                 changes += self._reaches_blocks(district, district.lose(why, number), at)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
-from bridge.events import BlockState, ButtonState, Position
+from bridge.events import BlockState, ButtonState
 from bridge.layout import controls
 from bridge.logic.known import (
     ANOTHER,
@@ -103,14 +103,9 @@ class PositionTable(WorkedOut):
 
     def choose(self, known: Known) -> Choice:
         """Return the aspect of the first row that fits; where a row before it may fit as well, nobody knows."""
-
-        def stands(number: int) -> Standing:
-            fact = known.get((ORDERED, number))
-            return Standing(None if fact is None else Position(fact.value), False, fact)
-
         seen: list[int] = []
         for row in self._rows:
-            found = fit(row.needs, stands)
+            found = fit(row.needs, known.ordered)
             seen += found.causes
             if found.fits is None:
                 return Choice(self.rest, found.words, in_order(seen))
@@ -193,22 +188,36 @@ class HeldButtons(WorkedOut):
         self._ranks = ranks
 
     def choose(self, known: Known) -> Choice:
-        """Return the most restrictive of what the held buttons say; the same of a panel that was never heard of."""
+        """Return the most restrictive of what the held buttons say; the most restrictive of all if that is unknown.
+
+        A button that was never heard of is not held, once another was. One whose panel was lost may be held.
+        """
         held: list[tuple[int, str, str, int]] = []
+        lost: list[tuple[int, str, Fact]] = []
         seen: list[int] = []
         for button, aspect in self._aspects.items():
             fact = known.get((BUTTON, button))
             if fact is None or fact.copied:
                 continue
+            if fact.why:
+                lost.append((self._ranks[aspect], button, fact))
+                continue
             seen.append(fact.event)
             if fact.value == ButtonState.PRESSED:
                 held.append((self._ranks[aspect], aspect, button, fact.event))
-        if held:
-            _rank, aspect, button, event = min(held)
-            return Choice(aspect, f"button {button} is held", (event,))
-        if not seen:
+        if not seen and not lost:
             return Choice(self.rest, "none of its buttons was heard of since the start")
-        return Choice(self._otherwise, "none of its buttons is held", in_order(seen))
+        if held:
+            rank, aspect, button, event = min(held)
+            choice = Choice(aspect, f"button {button} is held", (event,))
+        else:
+            rank = self._ranks[self._otherwise]
+            choice = Choice(self._otherwise, "none of its buttons is held", in_order(seen))
+        for other, button, fact in lost:
+            if other < rank or not seen:
+                words = f"it is not known whether button {button} is held: {fact.why}"
+                return Choice(self.rest, words, in_order((*seen, fact.event)))
+        return choice
 
 
 class Following(WorkedOut):

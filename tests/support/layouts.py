@@ -68,10 +68,64 @@ lights:
 """
 
 
-def changed(old: str, new: str) -> str:
-    """Return the sound layout with one passage changed; the passage must stand in it once."""
-    assert SOUND.count(old) == 1, f"{old!r} stands {SOUND.count(old)} times in the layout"
-    return SOUND.replace(old, new)
+TRACK: Final = """\
+layout: Tarn Valley
+builds:
+  mast: {chips: [ws2812b], lamps: {eye: {full-colour: 1}}}
+nodes:
+  tarn:
+    chains:
+      - name: line
+        fixtures:
+          - {name: C1, build: mast}
+          - {name: C2, build: mast}
+          - {name: N1, build: mast}
+          - {name: A1, build: mast}
+          - {name: A2, build: mast}
+          - {name: A3, build: mast}
+          - {name: B1, build: mast}
+          - {name: B2, build: mast}
+          - {name: B3, build: mast}
+          - {name: H1, build: mast}
+          - {name: D2, build: mast}
+          - {name: R1, build: mast}
+districts:
+  main: {settle: 3 s}
+blocks:
+  east-1: {district: main}
+  east-2: {clear-after: 2 s, occupied-after: 80 ms}
+  siding: {detector: spot}
+turnouts:
+  63: {feedback: true, block: east-1}
+aspects:
+  distant: {caution: yellow, proceed: green}
+signals:
+  C1: {commands: {61: {normal: stop, reverse: clear}, 62: {reverse: approach}}}
+  C2:
+    table:
+      - {when: {64: normal, 65: any}, show: restricting}
+      - {when: {64: thrown, 65: closed}, show: approach}
+  N1: {aspect-number: {accessory: 66, aspects: {0: stop, 15: clear}}}
+  A1:
+    ahead:
+      - {turnouts: {63: normal}, blocks: [east-1], next: A2, shows: {restricting: approach}}
+      - {turnouts: {63: reverse}, blocks: [siding], beyond: restricting}
+  A2: {sequence: [stop, restricting, clear], ahead: [{blocks: [east-2]}], lit-by: [east-1]}
+  A3: {aspects: {danger: red, caution: yellow, off: green}, ahead: [{beyond: caution}]}
+  B1: {buttons: {held: {lever: clear}, otherwise: approach}}
+  B2: {buttons: {latched: {red: stop, green: clear}}}
+  B3: {buttons: {stepped: {button: step, aspects: [stop, clear]}}}
+  H1: {commands: {67: {normal: stop, reverse: clear}}}
+  D2: {aspects: distant, follows: {signal: H1, shows: {clear: proceed}}, dark-under: A2}
+  R1: {follows: H1}
+"""
+"""A sound layout of the track, with every way in which a signal is told what to show."""
+
+
+def changed(old: str, new: str, text: str = SOUND) -> str:
+    """Return a sound layout with one passage changed; the passage must stand in it once."""
+    assert text.count(old) == 1, f"{old!r} stands {text.count(old)} times in the layout"
+    return text.replace(old, new)
 
 
 def said_of(text: str) -> list[str]:

@@ -9,14 +9,14 @@ import pytest
 import yaml
 
 from bridge.check import check_text
-from tests.support.layouts import SOUND, changed, places, said_of
+from tests.support.layouts import SOUND, TRACK, changed, places, said_of
 
-TABLES: Final = sorted(Path(__file__).with_name("mistakes").glob("*.yaml"))
+MISTAKES: Final = Path(__file__).with_name("mistakes")
 
 
-def _cases() -> list[Any]:
+def _cases(folder: Path) -> list[Any]:
     cases = []
-    for table in TABLES:
+    for table in sorted(folder.glob("*.yaml")):
         for case in yaml.safe_load(table.read_text(encoding="utf-8")):
             name = f"{table.stem}: {case['to'].strip()}"
             cases.append(pytest.param(case["change"], case["to"], case["says"], id=name))
@@ -25,16 +25,61 @@ def _cases() -> list[Any]:
 
 def test_the_layout_that_is_changed_here_is_sound() -> None:
     """Whatever is found in these tests comes from the change alone."""
-    assert [] == said_of(SOUND)
-    assert check_text(SOUND).layout is not None
+    for text in (SOUND, TRACK):
+        assert [] == said_of(text)
+        assert check_text(text).layout is not None
 
 
-@pytest.mark.parametrize(("change", "to", "says"), _cases())
+@pytest.mark.parametrize(("change", "to", "says"), _cases(MISTAKES))
 def test_a_mistake_is_one_line_at_its_place(change: str, to: str, says: str) -> None:
     """One mistake gives one line, `FILE:LINE:COLUMN: error: message`, and nothing else is blamed for it."""
     text = changed(change, to)
     [place] = places(text)
     assert [f"f:{place}: error: {says}"] == said_of(text)
+
+
+@pytest.mark.parametrize(("change", "to", "says"), _cases(MISTAKES / "track"))
+def test_a_mistake_in_what_tells_a_signal_is_one_line_at_its_place(change: str, to: str, says: str) -> None:
+    """One mistake in the track, or in what tells a signal what to show, gives one line too, and blames nothing else."""
+    text = changed(change, to, TRACK)
+    [place] = places(text)
+    assert [f"f:{place}: error: {says}"] == said_of(text)
+
+
+def test_a_name_of_the_track_is_looked_for_where_there_is_none_yet() -> None:
+    """Where no block is named at all, the message says where blocks are named."""
+    text = changed("  T2: {commands: {61", "  T2: {lit-by: [▸east], commands: {61")
+    [place] = places(text)
+    told = "no block is called 'east'; there are none yet; a block is named in the section `blocks`"
+    assert [f"f:{place}: error: {told}"] == said_of(text)
+
+
+@pytest.mark.parametrize(
+    ("broken", "with_"),
+    [
+        ("  east-1: {district: main}", "  east-1: {▸dstrict: main}"),
+        ("  main: {settle: 3 s}", "  main: {settle: ▸soon}"),
+        ("  H1: {commands: {67: {normal: stop, reverse: clear}}}", "  H1: {▸comands: {67: {normal: stop}}}"),
+    ],
+)
+def test_who_uses_a_name_that_could_not_be_read_is_not_blamed(broken: str, with_: str) -> None:
+    """An error in a block, a district or a signal is told where it is, and not once more where its name is used."""
+    text = changed(broken, with_, TRACK)
+    [place] = places(text)
+    assert [f"f:{place}"] == [line.split(": ")[0] for line in said_of(text)]
+
+
+def test_mistakes_of_the_track_are_told_in_one_go() -> None:
+    """Mistakes in several signals, blocks and turnouts come out together, in the order of the file."""
+    text = (
+        TRACK.replace("{settle: 3 s}", "{settle: ▸2 min}")
+        .replace("detector: spot", "detector: ▸laser")
+        .replace("15: clear}}}", "15: ▸clean}}}")
+        .replace("next: A2", "next: ▸A7")
+        .replace("{red: stop, green: clear}}", "{red: stop, green: ▸gren}}")
+        .replace("dark-under: A2", "dark-under: ▸A22")
+    )
+    assert [f"f:{place}" for place in places(text)] == [line.split(": ")[0] for line in said_of(text)]
 
 
 def test_all_mistakes_are_told_in_one_go() -> None:

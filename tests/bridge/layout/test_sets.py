@@ -367,7 +367,7 @@ MISTAKES: Final = [
     (
         "S2: {commands",
         f"S2: {{sequence: {HERE}[stop], commands",
-        "nothing stands here: at least one is needed",
+        "too few stand here: at least 2 are needed",
     ),
     (
         "2: {normal: stop,",
