@@ -9,6 +9,7 @@ import pytest
 from bridge.check import check_text
 from bridge.engine import Engine
 from bridge.events import MILLISECOND, SECOND
+from bridge.layout.controls import CrossingShows
 from bridge.layout.crossings import NOT_RAISED, RED, Gates, Phase
 from bridge.layout.model import Flash, Layout, Signal
 from bridge.layout.rules.book import Evidence
@@ -149,6 +150,15 @@ def test_a_post_may_show_something_of_its_own() -> None:
         for row in (amber, dark)
     )
     assert 300 * MILLISECOND == post(layout, "G").change.fade
+
+
+def test_a_post_without_steady_lights_is_red_at_once() -> None:
+    """One red flashing light, as older ones of Germany have (EBO Anlage 5), flashes with the first train."""
+    layout = read("posts: {G: {aspects: {stop: flashing red}}}", "germany")
+    assert ["stop", "dark"] == [row.name for row in post(layout, "G").aspects]
+    [control] = post(layout, "G").controls
+    assert isinstance(control, CrossingShows)
+    assert {"idle": "dark", "amber": "stop"} == {phase: control.shows[phase] for phase in ("idle", "amber")}
 
 
 def test_a_post_may_have_another_name_and_use_some_heads() -> None:
