@@ -17,6 +17,9 @@ from bridge.cli import app
 from bridge.layout import read as layout_read
 from bridge.layout import schema, schema_track
 from bridge.layout.chips import CHIP_TYPES
+from bridge.layout.crossings import NOT_RAISED, RED
+from bridge.layout.rules.crossings import CROSSING_RULES, Figure
+from bridge.layout.units import seconds
 from bridge.light.colours import COLOURS
 from bridge.logic.selection import LAST_COMMAND, News, Step, Trust
 from bridge.service.plugins import EVENTS, OUTPUTS, Adapters
@@ -27,7 +30,8 @@ from tests.test_documentation import layout_blocks
 GUIDE = "config/guide/layout-file.md"
 SIGNALS = "config/guide/signals.md"
 INTERLOCKING = "config/guide/interlocking.md"
-PAGES = ("README.md", GUIDE, SIGNALS, INTERLOCKING, "config/guide/mqtt.md")
+CROSSINGS = "config/guide/crossings.md"
+PAGES = ("README.md", GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, "config/guide/mqtt.md")
 
 
 def page(name: str) -> str:
@@ -73,7 +77,7 @@ def keys() -> set[str]:
 
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    text = page(GUIDE) + page(SIGNALS) + page(INTERLOCKING)
+    text = page(GUIDE) + page(SIGNALS) + page(INTERLOCKING) + page(CROSSINGS)
     assert {"first-channel", "repeat-window", "root", "frames-per-second"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)
 
@@ -132,3 +136,41 @@ def test_the_table_of_a_signal_is_the_one_that_runs() -> None:
         for trust, words in TRUSTS.items()
     ]
     assert "\n".join(rows) in page(SIGNALS)
+
+
+def _figure(figure: Figure | None) -> str:
+    """Return a value of a region as the guide writes it."""
+    if figure is None:
+        return "none"
+    least, usual, most = (
+        "" if each is None else seconds(each) if each > 1000 else str(each)
+        for each in (figure.least, figure.usual, figure.most)
+    )
+    limits = (
+        f"{least} to {most}"
+        if least and most
+        else f"{least} or more"
+        if least
+        else most and f"{most} or less"
+    )
+    return f"{usual} ({limits})" if limits else usual
+
+
+def test_the_rules_of_each_region_are_those_that_run() -> None:
+    """The guide's table of crossings is made from the figures that the layout is read with."""
+    regions = list(CROSSING_RULES.values())
+    lit = {RED: "with the red lights", NOT_RAISED: "while a gate is not up"}
+    cells = {
+        "": [f"`{each.name}`" for each in regions],
+        "`amber`": [_figure(each.amber_time) for each in regions],
+        "`flash-rate`": [_figure(each.flash_rate) for each in regions],
+        "`start-after`": [_figure(each.gate_start) for each in regions],
+        "`lower`": [_figure(each.gate_lowering) for each in regions],
+        "`raise`": [_figure(each.gate_raising) for each in regions],
+        "red lights": [f"`{each.stop.lights[0]}`" for each in regions],
+        "lights before them": [f"`{each.amber.lights[0]}`" if each.amber else "none" for each in regions],
+        "arms": [f"`{each.arm.lights[0]}`" if each.arm else "all lamps" for each in regions],
+        "arms are lit": [lit[tuple(each.arm_lit)] for each in regions],
+    }
+    rows = [f"| {head} | {' | '.join(row)} |".replace("|  |", "| |") for head, row in cells.items()]
+    assert "\n".join([rows[0], "|---|---|---|---|", *rows[1:]]) in page(CROSSINGS)

@@ -74,13 +74,18 @@ def read_posts(
             if fixture is None or aspects is None or change is None:
                 continue
             mark = desk.key_mark(where)
+            # A post of its own kind that knows nothing of steady lights shows its red ones instead.
+            has = [row.name for row in aspects]
+            shows = {
+                state: aspect if aspect in has else aspects[0].name for state, aspect in kind.shows.items()
+            }
             found.append(
                 Signal(
                     name=name,
                     fixture=fixture.name,
                     aspects=aspects,
                     sequence=(),
-                    controls=(CrossingShows(crossing, kind.another, kind.shows, mark),),
+                    controls=(CrossingShows(crossing, kind.another, shows, mark),),
                     dark_under="",
                     lit_by=(),
                     routes=(),
@@ -128,7 +133,8 @@ def _aspects(
         return None
     if not own and not _fits(desk, kind, fixture, mark):
         return None
-    return tuple(own.get(name) or _by_rule(name, kind.rows.get(name), fixture, mark) for name in kind.order())
+    names = [name for name in kind.order() if not own or name in own or name == DARK]
+    return tuple(own.get(name) or _by_rule(name, kind.rows.get(name), fixture, mark) for name in names)
 
 
 def _fits(desk: Desk, kind: _Kind, fixture: Fixture, mark: Mark) -> bool:
@@ -182,8 +188,8 @@ def _own(desk: Desk, data: Any, kind: _Kind, fixture: Fixture, path: Path) -> tu
     table = read_table(desk, data, path, {}, required=True)
     if table is None:
         return None
-    missing = [name for name in kind.rows if name not in table.names]
-    if missing:
-        desk.key_error(path, f"say also what it shows for {' and '.join(missing)}")
+    main = next(iter(kind.rows))
+    if main not in table.names:
+        desk.key_error(path, f"say also what it shows for {main}")
         return None
     return give_to_heads(desk, table, fixture)

@@ -141,7 +141,7 @@ class Approaching:
     def state(self) -> dict[str, Any]:
         """Return everything as plain data."""
         return {
-            "facts": {block: list(fact) for block, fact in self._facts.items()},
+            "blocks": {block: [fact.value, fact.event, fact.why] for block, fact in self._facts.items()},
             "leaving": sorted(self._leaving),
             "entered": dict(self._entered),
             "due": [[*place, due] for place, due in self._due.items()],
@@ -155,8 +155,8 @@ class Approaching:
             KeyError, TypeError, ValueError: it is of other tracks.
         """
         facts = {
-            str(block): Fact(str(value), int(event), str(source), bool(copied), str(why))
-            for block, (value, event, source, copied, why) in data["facts"].items()
+            str(block): Fact(BlockState(value), int(event), "", why=str(why))
+            for block, (value, event, why) in data["blocks"].items()
         }
         if facts.keys() != self._facts.keys():
             raise ValueError("it is of other blocks")

@@ -146,13 +146,16 @@ class Crossing:
         return -(-gates.raising * (WHOLE - height) // WHOLE) if phase is Phase.RISING else None
 
     def _height_at(self, at: Instant) -> int:
-        """Return how high the gates are: they tell nobody, so it follows from how long they have moved."""
+        """Return how high the gates are: they tell nobody, so it follows from how long they have moved.
+
+        It is rounded down, so that they are never taken to be up before they are.
+        """
         gone = at - self._since
         if self._gates is None:
             return WHOLE
         if self.phase is Phase.LOWERING:
             time = self._gates.lowering
-            return max(self._height - gone * WHOLE // time, 0) if time else 0
+            return max(self._height + -gone * WHOLE // time, 0) if time else 0
         if self.phase is Phase.RISING:
             time = self._gates.raising
             return min(self._height + gone * WHOLE // time, WHOLE) if time else WHOLE

@@ -15,7 +15,16 @@ from bridge.layout.findings import errors
 from bridge.layout.text import parse
 from tests.support.layouts import SOUND
 
-DATA: Final = parse(SOUND).data
+CROSSING: Final = """
+blocks: {a: , x: , b: }
+crossings:
+  lane:
+    rules: north-america
+    tracks: {up: {island: x, approaches: [[a], [b]]}}
+    gates: {start-after: 4 s, lower: 8 s}
+    posts: {D2: {aspects: {stop: red}}}
+"""
+DATA: Final = parse(SOUND + CROSSING).data
 
 WORDS: Final = st.sampled_from(
     [
@@ -33,6 +42,10 @@ WORDS: Final = st.sampled_from(
         "white 60%",
         "-1%",
         "flashing red",
+        "alternating red",
+        "great-britain",
+        "a",
+        "x",
         "speed-signals",
         "from",
         "after",

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+from bridge import commands
 from bridge.commands import Report
 from bridge.events import LinkState
 from bridge.service.state import StateFile
@@ -122,3 +123,12 @@ async def test_another_bridge_of_our_name_is_noticed_and_what_we_left_behind_is_
         broker.take(OURS, payload)
     await turns()
     assert ["main"] == told.rivals
+
+
+async def test_gates_of_a_crossing_are_kept_at_the_broker(tmp_path: Path) -> None:
+    """Where they are and why stands under a topic of their own, for whoever comes later."""
+    told = Told(MemoryBroker(), tmp_path)
+    await told.begin()
+    told.status.report(commands.Told(0, "gate", "mill-lane", "down", "the gates are down", (3,)))
+    await until(lambda: "lamproom/gate/mill-lane" in told.broker.kept)
+    assert {"state": "down", "reason": "the gates are down"} == told.kept("lamproom/gate/mill-lane")
