@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
+from functools import cache
 from typing import Final, NamedTuple
 
 from adapters.events.facts import read_topic
@@ -13,10 +15,11 @@ from bridge.engine import Engine
 from bridge.events import SECOND, AccessoryProved, BlockReported, BlockState, Event, Instant, Position
 from bridge.layout.model import Layout
 from bridge.service.demo.railroad import railroad
-from bridge.service.demo.stage import ROOT, Message, Stage
+from bridge.service.demo.stage import ROOT, Message
 from bridge.service.shipped import DEMO, shipped_layout
 
-HOUR: Final = 3600 * SECOND
+MINUTE: Final = 60 * SECOND
+HOUR: Final = 60 * MINUTE
 
 
 def demo() -> Layout:
@@ -37,62 +40,111 @@ class Moment(NamedTuple):
     Attributes:
         message: what was said.
         event: what it means.
-        before: aspects by device, when it was said.
+        between: aspects by device, each time that something came by itself since the moment before.
+        before: aspects by device when it was said.
         aspects: and what became of them.
         reasons: why.
-        blocks: by what was said last, this message included.
-        turnouts: the same.
+        known: the blocks by what was said last, before this message.
+        blocks: and after it.
+        turnouts: where they stand, after it.
         locked: turnouts that were locked when it was said.
     """
 
     message: Message
     event: Event
+    between: tuple[dict[str, str], ...]
     before: dict[str, str]
     aspects: dict[str, str]
     reasons: dict[str, str]
+    known: dict[str, BlockState]
     blocks: dict[str, BlockState]
     turnouts: dict[int, Position]
-    locked: frozenset[str]
+    locked: frozenset[int]
+
+    @property
+    def states(self) -> tuple[dict[str, str], ...]:
+        """All that was shown since the moment before, this one included."""
+        return (*self.between, self.aspects)
 
 
-def moments(seed: int, until: Instant) -> Iterator[Moment]:
-    """Let trains and bridge work together for a while, and tell of it moment by moment."""
-    layout = demo()
-    engine = Engine(layout)
-    stage = railroad(layout, seed)
-    locked: set[str] = set()
-    _publish(engine.start(), stage, locked)
-    blocks: dict[str, BlockState] = {}
-    turnouts: dict[int, Position] = {}
-    while (due := stage.due) is not None and due < until:
-        # What comes by itself is on its way before anybody looks.
-        while (wake := engine.wake_at(due)) is not None:
-            _publish(engine.advance(wake), stage, locked)
-        for message in stage.step():
-            each = event(message)
-            before, held = _aspects(engine), frozenset(locked)
-            _publish(engine.handle(each), stage, locked)
-            if isinstance(each, BlockReported):
-                blocks[each.name] = each.state
-            elif isinstance(each, AccessoryProved):
-                turnouts[each.number] = each.position
-            reasons = {name: choice.reason for name, choice in engine.choices().items()}
-            yield Moment(
-                message, each, before, _aspects(engine), reasons, dict(blocks), dict(turnouts), held
-            )
+class Day:
+    """Trains and bridge together."""
+
+    def __init__(self, seed: int) -> None:
+        # Lamps are rendered rarely: what is told here is of aspects, and those do not wait for frames.
+        layout = replace(demo(), frames_per_second=1)
+        self.stage = railroad(layout, seed)
+        self.engine = Engine(layout)
+        self.locked: frozenset[int] = frozenset()
+        self._publish(self.engine.start())
+        self.aspects: dict[str, str] = {}
+        self.reasons: dict[str, str] = {}
+        self._look()
+
+    def moments(self, until: Instant) -> Iterator[Moment]:
+        """Go on for a while, and tell of it moment by moment."""
+        blocks: dict[str, BlockState] = {}
+        turnouts: dict[int, Position] = {}
+        between: list[dict[str, str]] = []
+        while (due := self.stage.due) is not None and due < until:
+            # What comes by itself has been published before anybody looks.
+            while (wake := self.engine.wake_at(due)) is not None:
+                if self._publish(self.engine.advance(wake)):
+                    between.append(self.aspects)
+            for message in self.stage.step():
+                each, before, known, locked = event(message), self.aspects, blocks, self.locked
+                self._publish(self.engine.handle(each))
+                if isinstance(each, BlockReported):
+                    blocks = blocks | {each.name: each.state}
+                elif isinstance(each, AccessoryProved):
+                    turnouts = turnouts | {each.number: each.position}
+                yield Moment(
+                    message=message,
+                    event=each,
+                    between=tuple(between),
+                    before=before,
+                    aspects=self.aspects,
+                    reasons=self.reasons,
+                    known=known,
+                    blocks=blocks,
+                    turnouts=turnouts,
+                    locked=locked,
+                )
+                between.clear()
+
+    def _look(self) -> None:
+        choices = self.engine.choices()
+        self.aspects = {name: choice.aspect for name, choice in choices.items()}
+        self.reasons = {name: choice.reason for name, choice in choices.items()}
+
+    def _publish(self, commands: list[Command]) -> bool:
+        """Tell the trains what the bridge would publish; return whether anything was."""
+        said = [command for command in commands if isinstance(command, Report | Told)]
+        for command in said:
+            if isinstance(command, Report):
+                topic = f"lamproom/device/{command.device}"
+                data = {"aspect": command.aspect, "reason": command.reason}
+            else:
+                topic = f"lamproom/{command.subject}/{command.name}"
+                data = {"state": command.state, "reason": command.reason}
+                if command.subject == "lock":
+                    one = {int(command.name)}
+                    self.locked = self.locked | one if command.state == "locked" else self.locked - one
+            self.stage.seen.hear(topic, json.dumps(data).encode())
+        if said:
+            self._look()
+        return bool(said)
 
 
-def _aspects(engine: Engine) -> dict[str, str]:
-    return {name: choice.aspect for name, choice in engine.choices().items()}
+@cache
+def told(seed: int, until: Instant = 20 * MINUTE) -> tuple[Moment, ...]:
+    """Return a day moment by moment. Nobody alters it."""
+    return tuple(Day(seed).moments(until))
 
 
-def _publish(commands: list[Command], stage: Stage, locked: set[str]) -> None:
-    """Tell the trains what the bridge would publish."""
-    for command in commands:
-        if isinstance(command, Report):
-            data = {"aspect": command.aspect, "reason": command.reason}
-            stage.seen.hear(f"lamproom/device/{command.device}", json.dumps(data).encode())
-        elif isinstance(command, Told) and command.subject == "lock":
-            data = {"state": command.state, "reason": command.reason}
-            stage.seen.hear(f"lamproom/lock/{command.name}", json.dumps(data).encode())
-            (locked.add if command.state == "locked" else locked.discard)(command.name)
+def entered(moment: Moment) -> str:
+    """Return the block that a train has just come into, or nothing. A detector that was mended saw no train come."""
+    each = moment.event
+    if not isinstance(each, BlockReported) or each.state is not BlockState.OCCUPIED:
+        return ""
+    return each.name if moment.known.get(each.name) is BlockState.CLEAR else ""

@@ -80,7 +80,7 @@ WORKINGS: Final = (
     Working(
         "the railcar",
         (_FROM_MAIN, *_VALLEY, _TO_BRANCH, _FROM_BRANCH, *_VALLEY, _TO_MAIN),
-        5,
+        0,
         3 * SECOND,
         (3600, 5200),
         {"alder-main": (3000, 6000), "alder-branch": (2500, 4500)},
