@@ -9,7 +9,7 @@ import pytest
 from bridge.check import check_text
 from bridge.commands import Cause
 from bridge.engine import Engine
-from bridge.events import AccessoryOrdered, ButtonReported, ButtonState, Position
+from bridge.events import SECOND, AccessoryOrdered, ButtonReported, ButtonState, Position
 from bridge.layout.controls import Ahead, Following
 from bridge.layout.model import LampKind
 from bridge.service.shipped import DEMO, shipped_layout
@@ -29,7 +29,10 @@ def layout_of(name: str) -> Layout:
 
 
 def settled(engine: Engine, *orders: str) -> dict[str, str]:
-    """Give orders such as `61 reverse` or `platform pressed`; return the frames as hex when nothing moves."""
+    """Give orders such as `61 reverse` or `platform pressed`; return the frames as hex when every fade is over.
+
+    The lights of a crossing of which nothing is known flash for ever.
+    """
     for order in orders:
         whom, what = order.split()
         if whom.isdigit():
@@ -38,7 +41,8 @@ def settled(engine: Engine, *orders: str) -> dict[str, str]:
             )
         else:
             engine.handle(ButtonReported(at=engine.now, source="mqtt", name=whom, state=ButtonState(what)))
-    while (wake := engine.next_wake()) is not None:
+    until = engine.now + 4 * SECOND
+    while (wake := engine.next_wake()) is not None and wake < until:
         engine.advance(wake)
     frames = engine.all_frames(Cause.EVENT)
     return {engine.layout.chains[frame.chain].key: frame.levels.hex() for frame in frames}
@@ -93,6 +97,10 @@ def test_the_demo_has_signals_that_are_told_in_many_ways() -> None:
     masts = [signal.fixture for signal in layout.signals]
     assert any(masts.count(mast) > 1 for mast in masts)
     assert all(block.district for block in layout.blocks)
+    crossing = layout.crossings[0]
+    assert crossing.gates
+    posts = [signal for signal in layout.signals if signal.name in crossing.posts]
+    assert 2 <= sum(signal.rest == "stop" for signal in posts)
 
 
 def test_the_demo_has_every_kind_of_wiring() -> None:
@@ -194,13 +202,14 @@ def test_every_order_to_a_signal_of_the_demo_is_obeyed() -> None:
 
 
 def test_every_light_of_the_demo_can_be_lit() -> None:
-    """Its accessory or its button changes a frame, and changes it back."""
+    """Its accessory or its button changes the frame of its chain, and changes it back."""
     layout = layout_of(DEMO)
     engine = Engine(layout)
     engine.start()
     dark = settled(engine)
     for light in layout.lights:
+        chain = layout.chains[layout.fixture(light.fixture).chain].key
         on, off = ("pressed", "released") if light.button else ("reverse", "normal")
         whom = light.button or light.accessory
-        assert dark != settled(engine, f"{whom} {on}"), light.name
-        assert dark == settled(engine, f"{whom} {off}"), light.name
+        assert dark[chain] != settled(engine, f"{whom} {on}")[chain], light.name
+        assert dark[chain] == settled(engine, f"{whom} {off}")[chain], light.name

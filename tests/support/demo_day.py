@@ -48,6 +48,7 @@ class Moment(NamedTuple):
         blocks: and after it.
         turnouts: where they stand, after it.
         locked: turnouts that were locked when it was said.
+        gates: of each crossing, where they were when it was said.
     """
 
     message: Message
@@ -60,6 +61,7 @@ class Moment(NamedTuple):
     blocks: dict[str, BlockState]
     turnouts: dict[int, Position]
     locked: frozenset[int]
+    gates: dict[str, str]
 
     @property
     def states(self) -> tuple[dict[str, str], ...]:
@@ -76,6 +78,7 @@ class Day:
         self.stage = railroad(layout, seed)
         self.engine = Engine(layout)
         self.locked: frozenset[int] = frozenset()
+        self.gates: dict[str, str] = {}
         self._publish(self.engine.start())
         self.aspects: dict[str, str] = {}
         self.reasons: dict[str, str] = {}
@@ -92,7 +95,8 @@ class Day:
                 if self._publish(self.engine.advance(wake)):
                     between.append(self.aspects)
             for message in self.stage.step():
-                each, before, known, locked = event(message), self.aspects, blocks, self.locked
+                each, before, known = event(message), self.aspects, blocks
+                locked, gates = self.locked, self.gates
                 self._publish(self.engine.handle(each))
                 if isinstance(each, BlockReported):
                     blocks = blocks | {each.name: each.state}
@@ -109,6 +113,7 @@ class Day:
                     blocks=blocks,
                     turnouts=turnouts,
                     locked=locked,
+                    gates=gates,
                 )
                 between.clear()
 
@@ -127,6 +132,8 @@ class Day:
             else:
                 topic = f"lamproom/{command.subject}/{command.name}"
                 data = {"state": command.state, "reason": command.reason}
+                if command.subject == "gate":
+                    self.gates = self.gates | {command.name: command.state}
                 if command.subject == "lock":
                     one = {int(command.name)}
                     self.locked = self.locked | one if command.state == "locked" else self.locked - one

@@ -63,7 +63,7 @@ class Valley:
                 if leg.asks and block == leg.blocks[-1] and block not in working.stands:
                     self._ask(requests, working, place + leg.asks)
                 runs = chance.randrange(*working.runs) * MILLISECOND
-                yield from self._ride(plan.THROUGH_POINTS if block in plan.POINTS else runs, here)
+                yield from self._ride(plan.THROUGH_SHORT if block in plan.SHORT else runs, here)
             if here in working.stands:
                 yield chance.randrange(*working.stands[here]) * MILLISECOND
             place += 1

@@ -61,7 +61,7 @@ class Working:
 
 
 _VALLEY: Final = (
-    Leg("V1", ("valley-2",)),
+    Leg("V1", ("meadow", "mill-lane", "valley-2")),
     Leg("V2", ("valley-3",)),
     Leg("V3", ("valley-4",), asks=2),
     Leg("V4", ("valley-5",)),
@@ -92,9 +92,9 @@ BLOCKS: Final = tuple(dict.fromkeys(block for leg in LEGS for block in leg.block
 INTERLOCKED: Final = tuple(dict.fromkeys(leg.signal for leg in LEGS if leg.order))
 DISTRICTS: Final = ("alder", "valley")
 
-POINTS: Final = frozenset({"alder-west", "alder-east"})
-THROUGH_POINTS: Final = 600 * MILLISECOND
-"""A turnout is short."""
+SHORT: Final = frozenset({"alder-west", "alder-east", "mill-lane"})
+THROUGH_SHORT: Final = 600 * MILLISECOND
+"""A turnout is short, and so is a road."""
 
 PATIENCE: Final = 5 * SECOND
 """A signal that a train waits for is ordered again after this."""

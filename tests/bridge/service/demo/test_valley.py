@@ -157,6 +157,25 @@ def test_turnouts_are_proved_before_a_train_is_on_them() -> None:
     assert 100 < locked
 
 
+def test_the_road_is_closed_before_a_train_is_on_it_and_opens_again() -> None:
+    """The lights of both posts flash while a train comes, the gates are down when it is there, and up in between."""
+    posts = ("lane-north", "lane-south")
+    trains = opened = 0
+    was_open = False
+    for moment in hour():
+        if entered(moment) == "mill-lane":
+            trains += 1
+            assert moment.gates["mill-lane"] == "down", moment.event
+        if BlockState.OCCUPIED in {moment.blocks.get("meadow"), moment.blocks.get("mill-lane")}:
+            assert {"stop"} == {moment.aspects[post] for post in posts}, moment.event
+        is_open = {DARK} == {moment.before[post] for post in posts}
+        assert not is_open or moment.gates["mill-lane"] == "up", moment.event
+        opened += is_open and not was_open
+        was_open = is_open
+    assert 100 < trains
+    assert trains // 2 < opened
+
+
 def test_trains_stand_without_power() -> None:
     """No train comes into a block of a district that has a short circuit, and there is one now and then."""
     district = {block.name: block.district for block in demo().blocks}
