@@ -61,7 +61,7 @@ def _device(layout: Layout, device: Signal | Light) -> dict[str, Any]:
 
 
 def _lenses_of(device: Signal | Light, fixture: Fixture) -> list[int]:
-    """Return which lenses are the device's: all of a signal's fixture, those of its lamps for a light."""
+    """Return which lenses are the device's: those of a signal's heads, those of its lamps for a light."""
     numbers: dict[tuple[str, str], int] = {}
     shining: dict[tuple[str, str], list[int]] = {}
     for head in fixture.heads:
@@ -74,7 +74,12 @@ def _lenses_of(device: Signal | Light, fixture: Fixture) -> list[int]:
                 shining[head.name, lamp.name] = [
                     number for part, _level in lamp.mix for number in shining[head.name, part]
                 ]
-    own = device.lamps if isinstance(device, Light) else tuple(shining)
+    if isinstance(device, Light):
+        own = device.lamps
+    else:
+        own = tuple(
+            (head.name, lamp.name) for head in fixture.only(device.heads).heads for lamp in head.lamps
+        )
     return sorted({number for lamp in own for number in shining[lamp]})
 
 

@@ -1,31 +1,44 @@
-"""Sends a series of messages, each when it is due."""
+"""Lets a pretend railroad happen in real time."""
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterator
-from typing import Final
+from collections.abc import Sequence
+from typing import Final, Protocol
 
 from adapters.contract import Broker
-from bridge.events import SECOND, LinkState
-from bridge.service.demo.railroad import Message
+from bridge.events import SECOND, Instant, LinkState
+from bridge.service.demo.stage import Message
 
 LATE: Final = 2.0
 """Seconds. Whoever is later than this was asleep, with the whole computer: the day goes on from where it was."""
 
 
+class Story(Protocol):
+    """Something that goes on in steps."""
+
+    @property
+    def due(self) -> Instant | None:
+        """When the next step is due, counted from the beginning; None where there is none."""
+        ...
+
+    def step(self) -> Sequence[Message]:
+        """Do the next step, and return what it causes to be said."""
+        ...
+
+
 class Player:
-    """Publishes messages over a link, their times counted from when the link came up first.
+    """Takes each step when it is due and publishes over a link; times count from when the link came up first.
 
     A message that finds the link down is lost, as it would be for anybody else.
 
     Args:
-        messages: in the order of their times; the player takes one at a time.
+        story: what goes on.
         link: to the broker.
     """
 
-    def __init__(self, messages: Iterator[Message], link: Broker) -> None:
-        self._messages = messages
+    def __init__(self, story: Story, link: Broker) -> None:
+        self._story = story
         self._link = link
         self._up = asyncio.Event()
         self._task: asyncio.Task[None] | None = None
@@ -41,7 +54,7 @@ class Player:
         """Send nothing more.
 
         Raises:
-            Exception: whatever the messages raised while they were made.
+            Exception: whatever a step raised.
         """
         task, self._task = self._task, None
         if task is not None:
@@ -58,11 +71,12 @@ class Player:
         await self._up.wait()
         now = asyncio.get_running_loop().time
         began = now()
-        for message in self._messages:
-            due = began + message.at / SECOND
+        while (at := self._story.due) is not None:
+            due = began + at / SECOND
             late = now() - due
             if late > LATE:
                 began += late
             elif late < 0:
                 await asyncio.sleep(-late)
-            self._link.publish(message.topic, message.payload, retain=message.retain)
+            for message in self._story.step():
+                self._link.publish(message.topic, message.payload, retain=message.retain)

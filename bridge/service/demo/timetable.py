@@ -130,25 +130,17 @@ THE_SHUNTER: Final = Duty(
 
 DUTIES: Final = (THE_LOCAL, THE_GOODS, THE_SHUNTER)
 
-TURNOUTS: Final = tuple(
-    sorted({number for duty in DUTIES for route in duty.rounds for number, _position in route.turnouts})
-)
-SIGNALS: Final = tuple(
-    dict.fromkeys(step.signal for duty in DUTIES for route in duty.rounds for step in route.steps)
-)
+STEPS: Final = tuple(step for duty in DUTIES for route in duty.rounds for step in route.steps)
+SIGNALS: Final = tuple(dict.fromkeys(step.signal for step in STEPS))
 BLOCKS: Final = tuple(sorted({block for duty in DUTIES for route in duty.rounds for block in route.blocks}))
 DISTRICTS: Final = ("fernhollow", "tarn")
-
-TURNOUT_MOVES: Final = 1200 * MILLISECOND
-RELEASED_AFTER: Final = 200 * MILLISECOND
-"""How long the command station keeps the coil of a turnout under current."""
-
-BETWEEN_ORDERS: Final = 350 * MILLISECOND
-"""The dispatcher has one lever frame and two hands."""
 
 SIGNAL_DROPS_AFTER: Final = 400 * MILLISECOND
 TAIL_FOLLOWS_AFTER: Final = 1800 * MILLISECOND
 """How long a train stands in two blocks."""
+
+PATIENCE: Final = 8 * SECOND
+"""A train that waits so long at a signal that was cleared for it tells the dispatcher."""
 
 CLOCK_STARTS: Final = 18 * 3600 + 25 * 60
 """Seconds of the model day. Dusk is when one looks at lights."""

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from importlib.metadata import entry_points
 from random import Random
 from typing import Final, Protocol
 
-from adapters.contract import Broker
+from adapters.contract import Broker, Raw
 from bridge.errors import LamproomError
 from bridge.layout.model import Layout
 from bridge.service.broker import BrokerAddress, BrokerLink
 from bridge.service.connection import Note
 from bridge.service.demo.player import Player
-from bridge.service.demo.railroad import Message, railroad
+from bridge.service.demo.railroad import railroad
+from bridge.service.demo.seen import TOPICS
 
 NODES: Final = "lamproom.nodes"
 """The entry points of pretend nodes, each under the kind of the output that it is the other end of."""
@@ -88,7 +89,7 @@ class DemoWorld:
         self._notes = notes
         self._links: list[BrokerLink] = []
         self.nodes: dict[str, PretendNode] = {}
-        day: Iterator[Message] = railroad(layout, seed)
+        stage = railroad(layout, seed)
         chains: dict[tuple[str, str], dict[str, int]] = {}
         for chain in layout.chains:
             kind = layout.output(chain.output).kind
@@ -98,7 +99,14 @@ class DemoWorld:
             node = node_for(output)(name, lengths, link)
             link.will(*node.link_lost)
             self.nodes[name] = node
-        self._player = Player(day, self._link("pretend-railroad"))
+
+        def seen(raw: Raw) -> None:
+            stage.seen.hear(raw.channel, raw.payload)
+
+        trains = self._link("pretend-railroad")
+        for topic in TOPICS:
+            trains.subscribe(topic, seen)
+        self._player = Player(stage, trains)
 
     def _link(self, client_id: str) -> BrokerLink:
         link = BrokerLink(self._address, client_id=client_id, notes=self._notes, random=Random())  # noqa: S311 - jitter

@@ -151,3 +151,32 @@ def test_a_device_has_its_own_lenses(described: dict[str, Any]) -> None:
 def test_figures_in_words(figures: dict[str, int], expected: str) -> None:
     """What was nought is left out, what has not been answered says so, and a strange figure is told by its name."""
     assert expected == in_words(figures)
+
+
+def test_two_signals_on_one_mast_have_the_lenses_of_their_own_heads() -> None:
+    """They are counted from the top of the mast, and each signal has those of its heads and no other's."""
+    text = """\
+layout: Harrow Gap
+builds:
+  mast:
+    chips: [ws2811, ws2811]
+    heads:
+      upper: {green: {channel: 1}, red: {channel: 2}}
+      lower: {green: {chip: 2, channel: 1}, yellow: {chip: 2, channel: 2}}
+nodes: {gap: {chains: [{name: main, fixtures: [{name: mast, build: mast}]}]}}
+signals:
+  home:
+    fixture: mast
+    heads: [upper]
+    aspects: {stop: red, clear: green}
+    commands: {61: {normal: stop, reverse: clear}}
+  distant:
+    fixture: mast
+    heads: [lower]
+    aspects: {caution: yellow, proceed: green}
+    follows: {signal: home, shows: {clear: proceed}}
+"""
+    layout, findings = read_layout(text)
+    assert layout is not None, findings
+    own = {each["name"]: each["lenses"] for each in describe(layout, "main")["devices"]}
+    assert {"home": [0, 1], "distant": [2, 3]} == own

@@ -6,35 +6,39 @@ import asyncio
 import json
 import time
 from contextlib import asynccontextmanager
-from itertools import repeat
 from typing import TYPE_CHECKING
 
 import pytest
 
 from adapters.outputs.frame import encode
 from adapters.outputs.pretend_node import PretendNode
-from bridge.check import check_text
 from bridge.errors import LamproomError
 from bridge.events import MILLISECOND, SECOND
 from bridge.service.demo.broker import EmbeddedBroker
 from bridge.service.demo.player import Player
-from bridge.service.demo.railroad import Message
+from bridge.service.demo.stage import Message
 from bridge.service.demo.world import DemoWorld, installed_node
-from bridge.service.shipped import DEMO, shipped_layout
+from tests.support.demo_day import demo
 from tests.support.links import Watched, linked, until
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
 
-    from bridge.layout import Layout
     from tests.support.mosquitto import StartMosquitto
 
 
-def demo() -> Layout:
-    """Read the layout of the demo."""
-    layout = check_text(shipped_layout(DEMO)).layout
-    assert layout is not None
-    return layout
+class Told:
+    """A story that is written down already, one message a step."""
+
+    def __init__(self, messages: list[Message]) -> None:
+        self._messages = messages
+
+    @property
+    def due(self) -> int | None:
+        return self._messages[0].at if self._messages else None
+
+    def step(self) -> list[Message]:
+        return [self._messages.pop(0)]
 
 
 def world_on(port: int, notes: list[str]) -> DemoWorld:
@@ -136,7 +140,7 @@ async def test_messages_are_sent_when_they_are_due(mosquitto: StartMosquitto) ->
     messages = [Message(at * MILLISECOND, f"t/{n}", b"x", retain=n == 1) for n, at in enumerate(times)]
     port = mosquitto().port
     async with linked(port, "speaker") as speaker, linked(port, "judge", "t/#") as judge:
-        player = Player(iter(messages), speaker.link)
+        player = Player(Told(messages), speaker.link)
         began = time.monotonic()
         await player.start()
         await until(lambda: len(judge.heard) == len(times))
@@ -153,7 +157,7 @@ async def test_the_time_counts_from_when_the_link_came_up(mosquitto: StartMosqui
     broker = mosquitto()
     broker.stop()
     speaker = Watched(broker.port, "speaker")
-    player = Player(iter([Message(0, "t/0", b"x", retain=True)]), speaker.link)
+    player = Player(Told([Message(0, "t/0", b"x", retain=True)]), speaker.link)
     await player.start()
     await speaker.link.start()
     await until(lambda: bool(speaker.notes))
@@ -166,7 +170,7 @@ async def test_the_time_counts_from_when_the_link_came_up(mosquitto: StartMosqui
 
 async def test_after_a_long_sleep_the_day_goes_on_from_where_it_was(mosquitto: StartMosquitto) -> None:
     """What was missed is not sent in one burst: the pauses between the messages stay."""
-    messages = iter(
+    messages = Told(
         [Message(-3600 * SECOND, "t/0", b""), Message(-3600 * SECOND + 200 * MILLISECOND, "t/1", b"")]
     )
     port = mosquitto().port
@@ -184,7 +188,7 @@ async def test_a_fault_in_the_making_of_messages_is_not_swallowed(mosquitto: Sta
     """It comes out where the player is stopped."""
     port = mosquitto().port
     async with linked(port, "speaker") as speaker:
-        player = Player((_broken() for _ in repeat(0)), speaker.link)
+        player = Player(_Broken([Message(0, "t/0", b"")]), speaker.link)
         await player.start()
         task = player._task
         assert task is not None
@@ -193,5 +197,8 @@ async def test_a_fault_in_the_making_of_messages_is_not_swallowed(mosquitto: Sta
             await player.stop()
 
 
-def _broken() -> Message:
-    raise ZeroDivisionError
+class _Broken(Told):
+    """A story whose first step fails."""
+
+    def step(self) -> list[Message]:
+        raise ZeroDivisionError

@@ -1,0 +1,157 @@
+"""The demo's railroad and the pure core of the bridge, each hearing the other, without a clock or a network."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cache
+from typing import Final, NamedTuple
+
+from adapters.events.facts import read_topic
+from bridge.check import check_text
+from bridge.commands import Command, Report, Told
+from bridge.engine import Engine
+from bridge.events import SECOND, AccessoryProved, BlockReported, BlockState, Event, Instant, Position
+from bridge.layout.model import Layout
+from bridge.service.demo.railroad import railroad
+from bridge.service.demo.stage import ROOT, Message
+from bridge.service.shipped import DEMO, shipped_layout
+
+MINUTE: Final = 60 * SECOND
+HOUR: Final = 60 * MINUTE
+
+
+def demo() -> Layout:
+    """Read the layout of the demo."""
+    layout = check_text(shipped_layout(DEMO)).layout
+    assert layout is not None
+    return layout
+
+
+def event(message: Message) -> Event:
+    """Return what a message means to the bridge."""
+    return read_topic(ROOT, message.topic).event(message.payload, message.at, "mqtt", retained=False)
+
+
+class Moment(NamedTuple):
+    """One message, and what there was before it and is after it.
+
+    Attributes:
+        message: what was said.
+        event: what it means.
+        between: aspects by device, each time that something came by itself since the moment before.
+        before: aspects by device when it was said.
+        aspects: and what became of them.
+        reasons: why.
+        known: the blocks by what was said last, before this message.
+        blocks: and after it.
+        turnouts: where they stand, after it.
+        locked: turnouts that were locked when it was said.
+        gates: of each crossing, where they were when it was said.
+    """
+
+    message: Message
+    event: Event
+    between: tuple[dict[str, str], ...]
+    before: dict[str, str]
+    aspects: dict[str, str]
+    reasons: dict[str, str]
+    known: dict[str, BlockState]
+    blocks: dict[str, BlockState]
+    turnouts: dict[int, Position]
+    locked: frozenset[int]
+    gates: dict[str, str]
+
+    @property
+    def states(self) -> tuple[dict[str, str], ...]:
+        """All that was shown since the moment before, this one included."""
+        return (*self.between, self.aspects)
+
+
+class Day:
+    """Trains and bridge together."""
+
+    def __init__(self, seed: int) -> None:
+        # Lamps are rendered rarely: what is told here is of aspects, and those do not wait for frames.
+        layout = replace(demo(), frames_per_second=1)
+        self.stage = railroad(layout, seed)
+        self.engine = Engine(layout)
+        self.locked: frozenset[int] = frozenset()
+        self.gates: dict[str, str] = {}
+        self._publish(self.engine.start())
+        self.aspects: dict[str, str] = {}
+        self.reasons: dict[str, str] = {}
+        self._look()
+
+    def moments(self, until: Instant) -> Iterator[Moment]:
+        """Go on for a while, and tell of it moment by moment."""
+        blocks: dict[str, BlockState] = {}
+        turnouts: dict[int, Position] = {}
+        between: list[dict[str, str]] = []
+        while (due := self.stage.due) is not None and due < until:
+            # What comes by itself has been published before anybody looks.
+            while (wake := self.engine.wake_at(due)) is not None:
+                if self._publish(self.engine.advance(wake)):
+                    between.append(self.aspects)
+            for message in self.stage.step():
+                each, before, known = event(message), self.aspects, blocks
+                locked, gates = self.locked, self.gates
+                self._publish(self.engine.handle(each))
+                if isinstance(each, BlockReported):
+                    blocks = blocks | {each.name: each.state}
+                elif isinstance(each, AccessoryProved):
+                    turnouts = turnouts | {each.number: each.position}
+                yield Moment(
+                    message=message,
+                    event=each,
+                    between=tuple(between),
+                    before=before,
+                    aspects=self.aspects,
+                    reasons=self.reasons,
+                    known=known,
+                    blocks=blocks,
+                    turnouts=turnouts,
+                    locked=locked,
+                    gates=gates,
+                )
+                between.clear()
+
+    def _look(self) -> None:
+        choices = self.engine.choices()
+        self.aspects = {name: choice.aspect for name, choice in choices.items()}
+        self.reasons = {name: choice.reason for name, choice in choices.items()}
+
+    def _publish(self, commands: list[Command]) -> bool:
+        """Tell the trains what the bridge would publish; return whether anything was."""
+        said = [command for command in commands if isinstance(command, Report | Told)]
+        for command in said:
+            if isinstance(command, Report):
+                topic = f"lamproom/device/{command.device}"
+                data = {"aspect": command.aspect, "reason": command.reason}
+            else:
+                topic = f"lamproom/{command.subject}/{command.name}"
+                data = {"state": command.state, "reason": command.reason}
+                if command.subject == "gate":
+                    self.gates = self.gates | {command.name: command.state}
+                if command.subject == "lock":
+                    one = {int(command.name)}
+                    self.locked = self.locked | one if command.state == "locked" else self.locked - one
+            self.stage.seen.hear(topic, json.dumps(data).encode())
+        if said:
+            self._look()
+        return bool(said)
+
+
+@cache
+def told(seed: int, until: Instant = 20 * MINUTE) -> tuple[Moment, ...]:
+    """Return a day moment by moment. Nobody alters it."""
+    return tuple(Day(seed).moments(until))
+
+
+def entered(moment: Moment) -> str:
+    """Return the block that a train has just come into, or nothing. A detector that was mended saw no train come."""
+    each = moment.event
+    if not isinstance(each, BlockReported) or each.state is not BlockState.OCCUPIED:
+        return ""
+    return each.name if moment.known.get(each.name) is BlockState.CLEAR else ""
