@@ -106,9 +106,15 @@ class Block:
         after = self._after[state]
         if after == 0:
             return self._become(state, "", event)
-        if self._waits is not state:
-            self._waits, self.due = state, at + after
-        return False
+        if self._waits is state:
+            return False
+        changed = False
+        if self.counts.state is BlockState.UNKNOWN:  # and stays so until then, for a new reason
+            changed = self._become(
+                BlockState.UNKNOWN, f"it has not been {state.value} for long enough yet", event
+            )
+        self._waits, self.due = state, at + after
+        return changed
 
     def _become(self, state: BlockState, why: str, event: int) -> bool:
         self._waits = self.due = None

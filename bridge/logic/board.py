@@ -26,7 +26,6 @@ from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, SIGNAL, F
 from bridge.logic.reasons import Choice, Outcome, Word
 from bridge.logic.track import Change, Track
 
-SILENT: Final = "its node does not answer"
 NEVER_SETTLES: Final = "it and the signals that it goes by would change each other for ever"
 
 
@@ -98,7 +97,7 @@ class Board:
             if event.state is LinkState.LOST:
                 self._lose(event.source, event.at, number, dirty)
         elif isinstance(event, NodeReported):
-            why = "" if event.state is LinkState.UP else event.why or SILENT
+            why = "" if event.state is LinkState.UP else f"node {event.node} does not answer"
             self._node(event.node, why, number, dirty)
         elif isinstance(event, UseReported):
             if self.listens(event):
@@ -172,7 +171,7 @@ class Board:
             case Subject.SOURCE if event.out:
                 self._lose(name, event.at, number, dirty)
             case Subject.NODE:
-                self._node(name, why and f"the node {why}", number, dirty)
+                self._node(name, why and f"node {name} {why}", number, dirty)
         touched = {self.devices[index].name for key in keys for index in self._listeners.get(key, ())}
         kept = f"; on it depend {', '.join(sorted(touched))}" if touched and event.out else ""
         state = "out" if event.out else "in-use"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from bridge.events import BlockState
@@ -20,7 +21,30 @@ from bridge.logic.selection import (
     latched_buttons,
     switched,
 )
-from bridge.logic.working_out import Ahead, CrossingShows, Following, HeldButtons, PositionTable, in_order
+from bridge.logic.working_out import (
+    Ahead,
+    CrossingShows,
+    Following,
+    HeldButtons,
+    PositionTable,
+    in_order,
+    showing,
+)
+
+
+def most_restrictive(said: Sequence[Choice]) -> Choice:
+    """Return the first of what several controls say, the most restrictive first, with all that was decisive.
+
+    That is all that says so, and what would count next.
+    """
+    first = said[0]
+    same = [each for each in said if each.aspect == first.aspect]
+    reason = "; and ".join(dict.fromkeys(each.reason for each in same))
+    after = said[len(same) : len(same) + 1]
+    for each in after:
+        reason = f"{reason}; otherwise it would show {each.aspect}: {each.reason}"
+    causes = in_order(event for each in (*same, *after) for event in each.causes)
+    return Choice(first.aspect, reason, causes, first.source)
 
 
 class Device:
@@ -66,18 +90,10 @@ class Device:
 
     def _wish(self, known: Known) -> Choice:
         """Return what it is told to show: of what several controls say, the most restrictive."""
-        wish = self.controls[0].choose(known)
-        for other in self.controls[1:]:
-            wish = self._lower(wish, other.choose(known))
-        return wish
-
-    def _lower(self, one: Choice, other: Choice) -> Choice:
-        if self._ranks[other.aspect] < self._ranks[one.aspect]:
-            one, other = other, one
-        if one.aspect == other.aspect:
-            return one
-        reason = f"{one.reason}; without that {other.aspect}, because {other.reason}"
-        return Choice(one.aspect, reason, in_order((*one.causes, *other.causes)), one.source)
+        if len(self.controls) == 1:
+            return self.controls[0].choose(known)
+        said = [part.choose(known) for part in self.controls]
+        return most_restrictive(sorted(said, key=lambda each: self._ranks[each.aspect]))
 
     def state(self) -> list[Any]:
         """Return what its controls remember, as plain data."""
@@ -147,7 +163,7 @@ class SignalDevice(Device):
             fact = known.get((SIGNAL, self._main.name))
             if fact is None or fact.value == self._main.rest:
                 event = 0 if fact is None else fact.event
-                return Choice(DARK, f"{self._main.name} shows {self._main.rest}", in_order([event]))
+                return Choice(DARK, showing(self._main.name, fact), in_order([event]))
         if self._lit_by:
             facts = [known.get((BLOCK, block)) for block in self._lit_by]
             if all(fact is not None and fact.value == BlockState.CLEAR for fact in facts):

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
-from bridge.events import BlockState, ButtonState
+from bridge.events import BlockState, ButtonState, Position
 from bridge.layout import controls
 from bridge.logic.known import (
     ANOTHER,
@@ -91,6 +91,8 @@ def not_known(number: int, standing: Standing) -> str:
     """Return in words that nobody knows where an accessory stands, and why."""
     if standing.why:
         return f"accessory {number} {standing.why}"
+    if standing.fact is not None and standing.fact.value == Position.MOVING:
+        return f"accessory {number} is moving"
     return f"it is not known where accessory {number} {'stands' if standing.proved else 'was ordered'}"
 
 
@@ -153,16 +155,17 @@ class Ahead(WorkedOut):
         words = [_clear(way.blocks)] if way.blocks else []
         if set_by:
             words.insert(0, set_by)
+        aspect = way.beyond
         if not way.following:
-            return Choice(way.beyond, ", ".join([*words, "and nothing is known beyond"]), in_order(seen))
-        fact = known.get((SIGNAL, way.following))
-        if fact is None:
-            return Choice(
-                way.beyond, ", ".join([*words, f"and nothing is known of {way.following}"]), in_order(seen)
-            )
-        seen.append(fact.event)
-        aspect = way.shows.get(fact.value, way.beyond)
-        return Choice(aspect, ", ".join([*words, f"and {way.following} shows {fact.value}"]), in_order(seen))
+            words.append("there is no next signal to go by")
+        else:
+            fact = known.get((SIGNAL, way.following))
+            words.append(showing(way.following, fact))
+            if fact is not None:
+                seen.append(fact.event)
+                aspect = way.shows.get(fact.value, way.beyond)
+        *first, last = words
+        return Choice(aspect, f"{', '.join(first)}, and {last}" if first else last, in_order(seen))
 
 
 def not_clear(block: str, fact: Fact | None) -> str:
@@ -171,6 +174,15 @@ def not_clear(block: str, fact: Fact | None) -> str:
         return f"block {block} is occupied"
     why = f": {fact.why}" if fact is not None and fact.why else ""
     return f"it is not known whether block {block} is clear{why}"
+
+
+def showing(signal: str, fact: Fact | None) -> str:
+    """Return in words what another signal shows."""
+    if fact is None:
+        return f"nothing is known of {signal}"
+    if fact.why:
+        return f"it is not known what {signal} shows: {fact.why}"
+    return f"{signal} shows {fact.value}"
 
 
 def _clear(blocks: tuple[str, ...]) -> str:
@@ -231,11 +243,10 @@ class Following(WorkedOut):
     def choose(self, known: Known) -> Choice:
         """Return what goes with the other signal's aspect."""
         fact = known.get((SIGNAL, self._signal))
+        words = showing(self._signal, fact)
         if fact is None:
-            return Choice(self.rest, f"nothing is known of {self._signal}")
-        return Choice(
-            self._shows.get(fact.value, self.rest), f"{self._signal} shows {fact.value}", (fact.event,)
-        )
+            return Choice(self.rest, words)
+        return Choice(self._shows.get(fact.value, self.rest), words, in_order([fact.event]))
 
 
 class CrossingShows(WorkedOut):
