@@ -66,7 +66,8 @@ class Board:
             Subject.SOURCE: {source.name for source in layout.sources},
             Subject.NODE: set(nodes.values()),
         }
-        self._lost_nodes: dict[str, str] = {}  # with the reason
+        self._lost_nodes: set[str] = set()
+        self._doubted_nodes: dict[str, str] = {}  # with the reason: those that are lost or out of use
         self._out_of_use: dict[tuple[Subject, str], tuple[str, int]] = {}  # with the reason and the event
         for device in self.devices:
             if isinstance(device, SignalDevice):
@@ -97,8 +98,11 @@ class Board:
             if event.state is LinkState.LOST:
                 self._lose(event.source, event.at, number, dirty)
         elif isinstance(event, NodeReported):
-            why = "" if event.state is LinkState.UP else f"node {event.node} does not answer"
-            self._node(event.node, why, number, dirty)
+            if event.state is LinkState.LOST:
+                self._lost_nodes.add(event.node)
+            else:
+                self._lost_nodes.discard(event.node)
+            self._node(event.node, number, dirty)
         elif isinstance(event, UseReported):
             if self.listens(event):
                 words.append(self._use(event, number, dirty))
@@ -138,14 +142,20 @@ class Board:
                 for index in listeners:
                     self.devices[index].hear(key, fact)
 
-    def _node(self, node: str, why: str, number: int, dirty: set[int]) -> None:
+    def _node(self, node: str, number: int, dirty: set[int]) -> None:
         """Trust no signal whose node does not answer or is out of use: nobody knows what it shows."""
-        if why:
-            self._lost_nodes[node] = why
-        else:
-            self._lost_nodes.pop(node, None)
+        self._doubt_node(node)
         for index in self._on_node.get(node, ()):
             self._announce(index, number, dirty)
+
+    def _doubt_node(self, node: str) -> None:
+        out = self._out_of_use.get((Subject.NODE, node))
+        if out is not None:
+            self._doubted_nodes[node] = f"node {node} {out[0]}"
+        elif node in self._lost_nodes:
+            self._doubted_nodes[node] = f"node {node} does not answer"
+        else:
+            self._doubted_nodes.pop(node, None)
 
     def _use(self, event: UseReported, number: int, dirty: set[int]) -> Word:
         """Take something out of use or put it back; whatever depends on it stays restrictive meanwhile."""
@@ -171,7 +181,7 @@ class Board:
             case Subject.SOURCE if event.out:
                 self._lose(name, event.at, number, dirty)
             case Subject.NODE:
-                self._node(name, why and f"node {name} {why}", number, dirty)
+                self._node(name, number, dirty)
         touched = {self.devices[index].name for key in keys for index in self._listeners.get(key, ())}
         kept = f"; on it depend {', '.join(sorted(touched))}" if touched and event.out else ""
         state = "out" if event.out else "in-use"
@@ -246,7 +256,7 @@ class Board:
         device = self.devices[index]
         if not isinstance(device, SignalDevice):
             return False
-        why = self._lost_nodes.get(self._node_of[index], "")
+        why = self._doubted_nodes.get(self._node_of[index], "")
         aspect = device.rest if why else device.choice.aspect
         old = self._known.get(device.key)
         if old is not None and old.value == aspect and old.why == why:
@@ -280,7 +290,7 @@ class Board:
             "crossings": self._crossings.snapshot(),
             "devices": {device.name: device.state() for device in self.devices},
             "stuck": [device.name for device in self.devices if device.gave_up],
-            "lost": dict(self._lost_nodes),
+            "lost": sorted(self._lost_nodes),
             "out-of-use": [[*key, *said] for key, said in self._out_of_use.items()],
         }
 
@@ -297,11 +307,13 @@ class Board:
             raise ValueError("it is of other devices")
         for device in self.devices:
             device.set_state(data["devices"][device.name])
-        self._lost_nodes = {str(node): str(why) for node, why in data["lost"].items()}
+        self._lost_nodes = {str(node) for node in data["lost"]}
         for subject, name, why, event in data["out-of-use"]:
             self._out_of_use[Subject(subject), str(name)] = (str(why), int(event))
             if subject == Subject.SIGNAL:
                 self._use_signal(str(name), str(why), int(event), set())
+        for node in self._on_node:
+            self._doubt_node(node)
         stuck = {str(name) for name in data["stuck"]}
         for device in self.devices:
             if device.name in stuck:

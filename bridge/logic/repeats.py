@@ -10,6 +10,8 @@ from bridge.events import (
     LinkState,
     Position,
     SourceReported,
+    Subject,
+    UseReported,
 )
 from bridge.layout.model import Source
 
@@ -19,7 +21,7 @@ class Repeats:
 
     An order is a repeat if its source said the very same of that accessory within the source's repeat
     window before. Each repeat opens the window anew: a source that goes on repeating goes on being quiet.
-    What a source said before it was lost is forgotten: after that, the same order is given again.
+    What a source said before it was lost or taken out of use is forgotten: after that, the same order is given again.
     """
 
     def __init__(self, sources: tuple[Source, ...]) -> None:
@@ -28,17 +30,22 @@ class Repeats:
 
     def is_repeat(self, event: Event) -> bool:
         """Take an event and say whether it is a repeat; kept copies never are, and open no window."""
-        window = self._windows.get(event.source)
-        if window is None:
+        if not isinstance(event, AccessoryOrdered):
+            if isinstance(event, SourceReported) and event.state is LinkState.LOST:
+                self._forget(event.source)
+            elif isinstance(event, UseReported) and event.subject is Subject.SOURCE:
+                self._forget(event.name)
             return False
-        if isinstance(event, SourceReported) and event.state is LinkState.LOST:
-            self._said = {key: said for key, said in self._said.items() if key[0] != event.source}
-        if not isinstance(event, AccessoryOrdered) or event.authority is not Authority.COMMAND:
+        window = self._windows.get(event.source)
+        if window is None or event.authority is not Authority.COMMAND:
             return False
         key = (event.source, event.number)
         before = self._said.get(key)
         self._said[key] = (event.position, event.at)
         return before is not None and before[0] is event.position and event.at - before[1] <= window
+
+    def _forget(self, source: str) -> None:
+        self._said = {key: said for key, said in self._said.items() if key[0] != source}
 
     def snapshot(self) -> list[list[str | int]]:
         """Return what is known, as plain data."""

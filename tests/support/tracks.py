@@ -19,6 +19,8 @@ from bridge.events import (
     Position,
     PowerReported,
     PowerState,
+    Subject,
+    UseReported,
 )
 from tests.support.driving import layout
 
@@ -86,6 +88,11 @@ def power(district: str, state: PowerState, at: int = 0, source: str = "bus") ->
 def node(name: str, state: LinkState, at: int = 0, why: str = "") -> NodeReported:
     """Return the news that a node answers, or no longer."""
     return NodeReported(at=at, source="nodes", node=name, state=state, why=why)
+
+
+def use(subject: Subject, name: str, at: int = 0, *, out: bool = True, why: str = "") -> UseReported:
+    """Return the news that something was taken out of use, or put back."""
+    return UseReported(at=at, source="panel", subject=subject, name=name, out=out, why=why)
 
 
 def tell(engine: Engine, *events: Event) -> list[Command]:

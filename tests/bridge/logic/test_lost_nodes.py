@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from bridge.events import SECOND, LinkState
+from bridge.events import SECOND, LinkState, Subject
 from tests.support.driving import NORMAL, REVERSE, order
-from tests.support.tracks import CLEAR, block, driven, node, run_to, shown, tell, why, written
+from tests.support.tracks import CLEAR, block, driven, node, run_to, shown, tell, use, why, written
 
 LOST: Final = LinkState.LOST
 UP: Final = LinkState.UP
@@ -44,6 +44,23 @@ def test_nothing_improves_behind_a_lost_node() -> None:
     for position in (REVERSE, NORMAL, REVERSE):
         tell(engine, order(61, position))
         assert ["approach", "caution"] == shown(engine, "A1", "D2")
+
+
+def test_a_node_is_trusted_only_when_it_answers_and_is_in_use() -> None:
+    """A node out of use is not trusted because it answers, nor a silent one because it is in use again."""
+    engine = driven(LINE)
+    tell(engine, block("east", CLEAR), order(61, REVERSE), use(Subject.NODE, "far", why="no lamps yet"))
+    assert "it is not known what A2 shows: node far is out of use: no lamps yet" in why(engine, "A1")
+
+    tell(engine, node("far", LOST), node("far", UP))
+    assert ["approach"] == shown(engine, "A1")
+
+    tell(engine, node("far", LOST), use(Subject.NODE, "far", out=False))
+    assert ["approach"] == shown(engine, "A1")
+    assert "it is not known what A2 shows: node far does not answer" in why(engine, "A1")
+
+    tell(engine, node("far", UP))
+    assert ["clear"] == shown(engine, "A1")
 
 
 DIAMOND: Final = written(

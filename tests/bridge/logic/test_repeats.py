@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.events import AccessoryReleased, Position
+from bridge.events import AccessoryReleased, Position, Subject
 from bridge.logic.repeats import Repeats
 from tests.support.driving import NORMAL, REVERSE, WINDOW, copy, layout, lost, order
+from tests.support.tracks import use
 
 
 def repeats() -> Repeats:
@@ -122,3 +123,14 @@ def test_a_lost_source_begins_anew() -> None:
     assert [True] == said(known, (61, REVERSE, 2))
     assert not known.is_repeat(lost("booster", 3))
     assert [False] == said(known, (61, REVERSE, 4))
+
+
+def test_a_source_that_was_out_of_use_begins_anew() -> None:
+    """What a source said while it was out of use was not obeyed, so the same order after that is no repeat."""
+    known = repeats()
+    for out in (True, False):
+        assert [False, True] == said(known, (61, REVERSE, 5), (61, REVERSE, 6))
+        assert not known.is_repeat(use(Subject.SOURCE, "booster", out=out))
+    assert [False] == said(known, (61, REVERSE, 7))
+    assert not known.is_repeat(use(Subject.SIGNAL, "booster"))
+    assert [True] == said(known, (61, REVERSE, 8))
