@@ -8,7 +8,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -19,6 +19,7 @@ from bridge import __version__
 from bridge.errors import LamproomError
 
 if TYPE_CHECKING:
+    from bridge.layout import Layout
     from bridge.service.files import LayoutFile
     from bridge.service.screen import Screen
     from bridge.web.server import Page
@@ -97,6 +98,16 @@ def _options(
 def check(
     file: LayoutPath,
     as_json: Annotated[bool, typer.Option("--json", help="Print them as JSON, for another program.")] = False,
+    prove: Annotated[
+        bool,
+        typer.Option(
+            "--prove", help="Prove that no way of events lets trains meet where signals have routes."
+        ),
+    ] = False,
+    minutes: Annotated[
+        float, typer.Option(metavar="NUMBER", help="How long the proof of one group of signals may take.")
+    ] = 5,
+    state: StateOption = None,
 ) -> None:
     """Look for mistakes in the layout file FILE.
 
@@ -122,7 +133,10 @@ def check(
             _out(line)
         if looked.layout is not None:
             _out(f"{file}: {_summary(looked)}")
-    raise typer.Exit(OK if looked.layout is not None else FAILED)
+    proved = looked.layout is not None and (
+        not prove or _prove(looked, looked.layout, state, minutes, _err if as_json else _out)
+    )
+    raise typer.Exit(OK if proved else FAILED)
 
 
 @app.command(cls=_Command, short_help="Light your layout, until Ctrl-C.")
@@ -286,6 +300,23 @@ def _look(file: str) -> LayoutFile:
     from bridge.service.plugins import Adapters  # noqa: PLC0415
 
     return read_file(file, Adapters())
+
+
+def _prove(
+    looked: LayoutFile, layout: Layout, state: Path | None, minutes: float, say: Callable[[str], None]
+) -> bool:
+    try:
+        from bridge.service.proving import prove_file  # noqa: PLC0415 - see the head of this file
+    except ModuleNotFoundError as missing:
+        if (missing.name or "").split(".")[0] != "oxidd":
+            raise
+        raise LamproomError(
+            "--prove needs the library oxidd, which is an extra: install it by `pip install 'lamproom[proof]'`"
+        ) from None
+    from bridge.service.state import default_state_directory  # noqa: PLC0415
+
+    directory = (state or default_state_directory()) / "proofs"
+    return prove_file(looked, layout, directory, minutes, say)
 
 
 def _page(view: Screen, host: str, port: int) -> Page:

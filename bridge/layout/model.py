@@ -279,6 +279,7 @@ class Block:
         occupied_after: it is taken for occupied when it was reported so for this long.
         clear_after: and for clear when it was reported so for this long.
         mark: its place in the file.
+        fouls: blocks in which a train would be hit by one in here; said of one of two, it holds for both.
     """
 
     name: str
@@ -286,6 +287,7 @@ class Block:
     occupied_after: int
     clear_after: int
     mark: Mark
+    fouls: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,12 +308,14 @@ class Turnout:
         feedback: only what is proved counts, and never what was ordered.
         block: the block that it lies in, or empty: its lock is let go of with that section of a route.
         mark: its place in the file.
+        fouls: the positions in which what comes over it runs into the side of a block, each with such a block.
     """
 
     accessory: int
     feedback: bool
     block: str
     mark: Mark
+    fouls: tuple[tuple[Position, str], ...] = ()
 
 
 class WhenUnknown(StrEnum):

@@ -65,4 +65,11 @@ def read_locking(desk: Desk, entry: SignalEntry, known: Known, path: Path) -> Lo
         desk.error(
             (*where, "release"), "that is too short: a train may lose contact for 5 s (49 CFR 236.309)"
         )
-    return Locking(locking.approach, locking.time, locking.release, Refused(locking.refused), locking.reclear)
+    return Locking(
+        approach=locking.approach,
+        time=locking.time,
+        release=locking.release,
+        refused=Refused(locking.refused),
+        reclear=locking.reclear,
+        stopping=locking.stopping,
+    )

@@ -51,6 +51,7 @@ class Locking:
         release: how long a section behind a train has to be clear before it is let go of.
         refused: what becomes of an order that cannot be obeyed.
         reclear: whether the signal clears again by itself for the next train.
+        stopping: how long a train that is near may take until it has stopped or passed; 0 if that is not said.
     """
 
     approach: tuple[str, ...]
@@ -58,3 +59,4 @@ class Locking:
     release: int
     refused: Refused
     reclear: bool
+    stopping: int = 0

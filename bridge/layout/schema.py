@@ -286,6 +286,7 @@ class LockingEntry(Entry):
         release: how long a section behind a train has to be clear; 5 s at the least.
         refused: what becomes of an order that cannot be obeyed: `hold` or `drop`.
         reclear: whether the signal clears again by itself for the next train.
+        stopping: how long a train that is near may take until it has stopped or passed; `time` is held to it.
     """
 
     approach: tuple[Name, ...] = ()
@@ -293,6 +294,7 @@ class LockingEntry(Entry):
     release: Annotated[Duration, at_most("60 s")] = 5_000_000_000
     refused: Annotated[str, one_of("hold", "drop")] = "hold"
     reclear: Truth = False
+    stopping: Annotated[Duration, at_most("10 min")] = 0
 
 
 class FlashEntry(Entry):

@@ -18,12 +18,14 @@ class BlockEntry(Entry):
         occupied_after: how long it has to be reported occupied.
         clear_after: how long it has to be reported clear; 1.5 s if left out, 10 s for a spot detector.
         detector: `block` sees a train anywhere in the block, `spot` only one place of it.
+        fouls: blocks in which a train would be hit by one in here, such as the other track of a crossing.
     """
 
     district: Name | None = None
     occupied_after: Annotated[Duration, at_most("100 ms")] = 0
     clear_after: Annotated[Duration, at_most("60 s")] | None = None
     detector: Annotated[str, one_of("block", "spot")] = "block"
+    fouls: tuple[Name, ...] = ()
 
 
 class DistrictEntry(Entry):
@@ -38,10 +40,15 @@ class TurnoutEntry(Entry):
     Attributes:
         feedback: it counts as standing where it is proved to stand, and never where it was ordered.
         block: the block that it lies in.
+        fouls: for a position, the blocks into whose side a vehicle runs that comes over it then.
     """
 
     feedback: Truth = False
     block: Name | None = None
+    fouls: dict[
+        Annotated[str, one_of("normal", "reverse", "closed", "thrown")],
+        Annotated[tuple[Name, ...], Field(min_length=1)],
+    ] = Field(default_factory=dict)
 
 
 class CrossingTrackEntry(Entry):

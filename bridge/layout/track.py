@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from bridge.events import MILLISECOND
+from bridge.events import MILLISECOND, Position
+from bridge.layout.devices import POSITION_WORDS
 from bridge.layout.entries import Desk
 from bridge.layout.findings import choice
 from bridge.layout.model import Block, District, Turnout
@@ -45,7 +46,14 @@ def read_blocks(desk: Desk, districts: list[District]) -> list[Block]:
                 (*path, "district"), f"no power district is called {district!r}; {choice(district, names)}"
             )
         clear_after = CLEAR_AFTER[entry.detector] if entry.clear_after is None else entry.clear_after
-        found.append(Block(key, district, entry.occupied_after, clear_after, desk.key_mark(path)))
+        mark = desk.key_mark(path)
+        found.append(Block(key, district, entry.occupied_after, clear_after, mark, entry.fouls))
+    blocks = [block.name for block in found]
+    for block in found:
+        for place, other in enumerate(block.fouls):
+            where = ("blocks", block.name, "fouls", place)
+            if is_block(desk, other, blocks, where) and other == block.name:
+                desk.error(where, f"{other} cannot foul itself: leave it out")
     return found
 
 
@@ -59,7 +67,13 @@ def read_turnouts(desk: Desk, blocks: list[Block]) -> list[Turnout]:
         if entry is not None and number is not None:
             if entry.block is not None:
                 is_block(desk, entry.block, names, (*path, "block"))
-            found.append(Turnout(number, entry.feedback, entry.block or "", desk.key_mark(path)))
+            fouls: list[tuple[Position, str]] = []
+            for word, fouled in entry.fouls.items():
+                for place, block in enumerate(fouled):
+                    is_block(desk, block, names, (*path, "fouls", word, place))
+                    fouls.append((POSITION_WORDS[word], block))
+            mark = desk.key_mark(path)
+            found.append(Turnout(number, entry.feedback, entry.block or "", mark, tuple(fouls)))
     return found
 
 

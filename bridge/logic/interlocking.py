@@ -204,7 +204,7 @@ class Gate:
         to be clear for as long as after a signal that was put back.
         """
         now, locking = self._house.now, self.signal.locking
-        self._seen |= {each for each in route.sections if self._is(known, each, BlockState.OCCUPIED)}
+        self._look_for_train(route, known)
         self.due = None
         while self._gone < len(route.sections):
             section = route.sections[self._gone]
@@ -230,6 +230,10 @@ class Gate:
         else:
             self._all_clear_since = None
         return self._gone == len(route.sections)
+
+    def _look_for_train(self, route: Route, known: Known) -> None:
+        """Remember where the train is seen; each section by itself, whatever the others are."""
+        self._seen |= {each for each in route.sections if self._is(known, each, BlockState.OCCUPIED)}
 
     @staticmethod
     def _is(known: Known, block: str, state: BlockState) -> bool:
@@ -324,6 +328,7 @@ class Interlocking:
 
     Attributes:
         gates: by the name of the signal.
+        locks: what they keep.
         now: the present instant.
         words: what there is to tell of locks since it was taken.
         changed: signals whose gates have changed since it was taken.
@@ -335,7 +340,7 @@ class Interlocking:
         self.words: list[reasons.Word] = []
         self.changed: set[str] = set()
         self.gates = {signal.name: Gate(signal, self) for signal in layout.signals if signal.routes}
-        self._locks = Locks()
+        self.locks = Locks()
         self._due: dict[str, Instant] = {}
         self._blocks = {turnout.accessory: turnout.block for turnout in layout.turnouts}
         self._rests = {signal.name: signal.rest for signal in layout.signals}
@@ -357,13 +362,13 @@ class Interlocking:
                 return f"{other} has a route locked that is in conflict with it"
             if fact is None or fact.why or fact.value != self._rests[other]:
                 return f"{other}, which is in conflict with it, is not known to be at {self._rests[other]}"
-        return self._locks.holder(signal, route)
+        return self.locks.holder(signal, route)
 
     def lock(self, gate: Gate, route: Route) -> None:
         """Lock a route for a gate, and tell of the turnouts that were free before."""
         numbers = [number for number, _position in (*route.turnouts, *route.flank)]
-        free = [number for number in numbers if not self._locks.turnouts.get(number)]
-        self._locks.lock(gate.signal.name, route)
+        free = [number for number in numbers if not self.locks.turnouts.get(number)]
+        self.locks.lock(gate.signal.name, route)
         for number in free:
             self._tell(number, "locked", f"by route {route.name} from {gate.signal.name}")
         self.changed.add(gate.signal.name)
@@ -380,10 +385,10 @@ class Interlocking:
         self._let_go(gate, numbers, route.sections, f"route {route.name} from {gate.signal.name} is free")
 
     def _let_go(self, gate: Gate, numbers: list[int], sections: Iterable[str], why: str) -> None:
-        held = [number for number in numbers if self._locks.turnouts.get(number)]
-        self._locks.release(gate.signal.name, numbers, sections)
+        held = [number for number in numbers if self.locks.turnouts.get(number)]
+        self.locks.release(gate.signal.name, numbers, sections)
         for number in held:
-            if not self._locks.turnouts[number]:
+            if not self.locks.turnouts[number]:
                 self._tell(number, "free", why)
         self.changed.add(gate.signal.name)
 
@@ -418,10 +423,10 @@ class Interlocking:
             "gates": {name: gate.snapshot() for name, gate in self.gates.items()},
             "turnouts": [
                 [number, gate, position.value]
-                for number, kept in self._locks.turnouts.items()
+                for number, kept in self.locks.turnouts.items()
                 for gate, position in kept.items()
             ],
-            "sections": dict(self._locks.sections),
+            "sections": dict(self.locks.sections),
         }
 
     def restore(self, data: dict[str, Any]) -> None:
@@ -437,8 +442,8 @@ class Interlocking:
             gate.restore(data["gates"][name])
             self.timed(name, gate.due)
         for number, gate_name, position in data["turnouts"]:
-            self._locks.turnouts.setdefault(int(number), {})[str(gate_name)] = Position(position)
-        self._locks.sections = {str(section): str(gate) for section, gate in data["sections"].items()}
+            self.locks.turnouts.setdefault(int(number), {})[str(gate_name)] = Position(position)
+        self.locks.sections = {str(section): str(gate) for section, gate in data["sections"].items()}
 
 
 def _neighbours(name: str, gates: Mapping[str, Gate], against: Mapping[str, set[str]]) -> tuple[str, ...]:

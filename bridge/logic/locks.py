@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Final
 
 from bridge.events import Position
 from bridge.layout.routes import Route
@@ -37,11 +38,26 @@ class Locks:
     def holder(self, gate: str, route: Route) -> str:
         """Return which other gate keeps something that a route needs, in words, or nothing."""
         for section in route.sections:
-            other = self.sections.get(section)
-            if other is not None and other != gate:
+            other = self.keeper(section, gate)
+            if other:
                 return f"block {section} is locked by a route from {other}"
         for number, position in (*route.turnouts, *route.flank):
-            for other, kept in self.turnouts.get(number, {}).items():
-                if other != gate and kept is not position:
-                    return f"accessory {number} is locked {kept.value} by a route from {other}"
+            other = self.against(number, position, gate)
+            if other:
+                return f"accessory {number} is locked {_OTHER[position].value} by a route from {other}"
         return ""
+
+    def keeper(self, section: str, gate: str) -> str:
+        """Return which gate other than this one has a section, or nothing."""
+        other = self.sections.get(section, "")
+        return "" if other == gate else other
+
+    def against(self, number: int, position: Position, gate: str) -> str:
+        """Return which gate other than this one keeps a turnout in the other position, or nothing."""
+        for other, kept in self.turnouts.get(number, {}).items():
+            if other != gate and kept is not position:
+                return other
+        return ""
+
+
+_OTHER: Final = {Position.NORMAL: Position.REVERSE, Position.REVERSE: Position.NORMAL}
