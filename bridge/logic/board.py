@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable
+from collections.abc import Container, Iterable, Sequence
 from typing import Any, Final
 
 from bridge.events import (
@@ -94,27 +94,40 @@ class Board:
         dirty: set[int] = set()
         words: list[Word] = []
         self._interlocking.now, self._interlocking.number = event.at, number
-        if isinstance(event, SourceReported):
-            if event.state is LinkState.LOST:
-                self._lose(event.source, event.at, number, dirty)
-        elif isinstance(event, NodeReported):
-            if event.state is LinkState.LOST:
-                self._lost_nodes.add(event.node)
-            else:
-                self._lost_nodes.discard(event.node)
-            self._node(event.node, number, dirty)
-        elif isinstance(event, UseReported):
-            if self.listens(event):
-                words.append(self._use(event, number, dirty))
-        elif not self._out_of_use or (Subject.SOURCE, event.source) not in self._out_of_use:
+        if not self._out_of_use or (Subject.SOURCE, event.source) not in self._out_of_use:
             self._hear(self._track.hear(event, number), event.at, dirty)
+        if isinstance(event, SourceReported | NodeReported | UseReported):
+            self._of_ourselves(event, number, dirty, words)
         outcome = self._settle(dirty, number)
         return Outcome(outcome.choices, words + outcome.words) if words else outcome
 
+    def _of_ourselves(
+        self,
+        event: SourceReported | NodeReported | UseReported,
+        number: int,
+        dirty: set[int],
+        words: list[Word],
+    ) -> None:
+        """Take news not of the track but of who tells of it, who shows it, and what is in use."""
+        match event:
+            case SourceReported(state=LinkState.LOST):
+                self._lose(event.source, event.at, number, dirty)
+            case NodeReported(state=LinkState.LOST):
+                self._lost_nodes.add(event.node)
+                self._node(event.node, number, dirty)
+            case NodeReported():
+                self._lost_nodes.discard(event.node)
+                self._node(event.node, number, dirty)
+            case UseReported() if self.listens(event):
+                words.append(self._use(event, number, dirty))
+
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        parts = (self._track, self._crossings, self._interlocking)
-        return min((due for part in parts if (due := part.next_due()) is not None), default=None)
+        next_due = self._track.next_due()
+        for due in (self._crossings.next_due(), self._interlocking.next_due()):
+            if due is not None and (next_due is None or due < next_due):
+                next_due = due
+        return next_due
 
     def perform(self, due: Instant) -> Outcome:
         """Let every timer that is due at this instant run out; return what came of it."""
@@ -128,10 +141,11 @@ class Board:
         self._interlocking.number = number
         return self._settle(dirty, number)
 
-    def _hear(self, changes: Iterable[Change], at: Instant, dirty: set[int]) -> None:
+    def _hear(self, changes: Sequence[Change], at: Instant, dirty: set[int]) -> None:
         """Tell changes of the track to the crossings, and with theirs to all who listen."""
-        changes = tuple(changes)
-        self._spread([*changes, *self._crossings.hear(changes, at)], dirty)
+        self._spread(changes, dirty)
+        if self._crossings.names:
+            self._spread(self._crossings.hear(changes, at), dirty)
 
     def _spread(self, changes: Iterable[Change], dirty: set[int]) -> None:
         """Tell changes to all who listen."""
@@ -210,9 +224,11 @@ class Board:
         before: dict[int, Choice] = {}
         words: list[Word] = self._crossings.take()
         stuck: set[int] = set()
+        turned: set[int]
         circles: Circles | None = None
         while dirty:
-            now, dirty, turned = sorted(dirty), set[int](), set[int]()
+            now = sorted(dirty)
+            dirty, turned = set(), set()
             for index in now:
                 device = self.devices[index]
                 before.setdefault(index, device.shown)

@@ -6,7 +6,7 @@ it is called for as long as any of them keeps the road closed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any, Final, TypeAlias
 
 from bridge.events import Instant, Word
@@ -235,6 +235,11 @@ class Crossings:
         self._words.clear()
 
     @property
+    def names(self) -> Collection[str]:
+        """How all crossings are called."""
+        return self._all.keys()
+
+    @property
     def words(self) -> list[reasons.Word]:
         """What there is to tell of all gates."""
         return [each.word() for each in self._all.values() if each.has_gates]
@@ -279,7 +284,7 @@ class Crossings:
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        return min(self._due.values(), default=None)
+        return min(self._due.values()) if self._due else None
 
     def take(self) -> list[reasons.Word]:
         """Return what there is to tell, and forget it."""

@@ -404,7 +404,7 @@ class Interlocking:
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        return min(self._due.values(), default=None)
+        return min(self._due.values()) if self._due else None
 
     def due(self, at: Instant) -> list[str]:
         """Return the signals whose timers run out at an instant."""
