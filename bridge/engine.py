@@ -122,12 +122,18 @@ class Engine:
         return self._stage.present_frames()
 
     def closing(self, at: Instant) -> list[Command]:
-        """Put every device to rest, signals restrictive and lights dark; return the last frames and reports."""
+        """Put every device to rest, signals restrictive and lights dark; return the last frames and words.
+
+        Nobody keeps a lock any more, and a panel must not wait for one. Gates are left as they are: whoever moves them
+        knows best what stands on the road.
+        """
         self.now = max(at, self.now)
         for index in range(len(self._plans)):
             self._stage.rest(index)
         reports = [Report(self.now, plan.name, plan.rest, STOPPED) for plan in self._plans]
-        return [*self._stage.all_frames(self.now, Cause.LAST), *reports]
+        locks = [word.name for word in self._board.words if word.subject == "lock"]
+        free = [Told(self.now, "lock", name, "free", STOPPED, ()) for name in locks]
+        return [*self._stage.all_frames(self.now, Cause.LAST), *reports, *free]
 
     def listens(self, event: Event) -> bool:
         """Return whether anything in the layout listens to an order or a button; others need no listener."""

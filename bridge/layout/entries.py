@@ -92,6 +92,11 @@ class Desk:
             found = problem.errors(include_url=False)
             unknown = [each["loc"] for each in found if each["type"] == "extra_forbidden"]
             told = self._too_little_indent(data, path, unknown)
+            told |= {
+                each["loc"]
+                for each in found
+                if each["type"] == "too_short" and _is_around(each["loc"], found)
+            }
             for each in found:
                 if each["loc"] not in told:
                     self._say(model, path, dict(each), also)
@@ -129,6 +134,11 @@ class Desk:
             self.error((*base, *where[:-1]), f"the key {where[-1]!r} is missing here")
         else:
             self.error((*base, *where), _plain(problem))
+
+
+def _is_around(place: tuple[Any, ...], found: Sequence[Any]) -> bool:
+    """Return whether something else was found further inside: a list is then too short for that reason only."""
+    return any(len(each["loc"]) > len(place) and each["loc"][: len(place)] == place for each in found)
 
 
 def nothing_below(key: object, line: int) -> str:

@@ -59,10 +59,13 @@ class Board:
         self._on_node: dict[str, list[int]] = {}
         for index, node in enumerate(self._node_of):
             self._on_node.setdefault(node, []).append(index)
+        # A turnout that is named in the file is known, also where no signal goes by it.
+        self._turnouts = {turnout.accessory for turnout in layout.turnouts}
+        self._turnouts |= {int(key[1]) for key in self._listeners if key[0] == ORDERED}
         self._names: dict[Subject, Container[str]] = {
             Subject.SIGNAL: signals,
             Subject.BLOCK: {block.name for block in layout.blocks},
-            Subject.TURNOUT: {str(key[1]) for key in self._listeners if key[0] == ORDERED},
+            Subject.TURNOUT: {str(number) for number in self._turnouts},
             Subject.SOURCE: {source.name for source in layout.sources},
             Subject.NODE: set(nodes.values()),
         }
@@ -81,8 +84,8 @@ class Board:
 
     @property
     def words(self) -> list[Word]:
-        """What there is to tell at the start of things beside devices, in the order of the file."""
-        return self._crossings.words
+        """What there is to tell now of all things beside devices: the gates of crossings, the locks of turnouts."""
+        return [*self._crossings.words, *self._interlocking.all_words()]
 
     def hear(self, event: Event, number: int) -> Outcome:
         """Take an event; return what came of it.
@@ -289,7 +292,7 @@ class Board:
         """Return whether an order, a button or something out of use means anything here; other events need not."""
         match event:
             case AccessoryOrdered():
-                return (ORDERED, event.number) in self._listeners
+                return event.number in self._turnouts
             case AspectOrdered():
                 return (NUMBER, event.number) in self._listeners
             case ButtonReported():

@@ -89,7 +89,7 @@ class Gate:
             keys += [(BLOCK, block) for block in (*route.sections, *route.clear)]
             for number, _position in (*route.turnouts, *route.flank):
                 keys += [(ORDERED, number), (PROVED, number)]
-            keys += [(SIGNAL, other) for other in route.conflicts]
+        keys += [(SIGNAL, other) for other in sorted(house.against[signal.name])]
         self.keys = tuple(dict.fromkeys(keys))
 
     def govern(self, wish: Choice, order: tuple[int, ...], known: Known) -> Choice:
@@ -332,6 +332,8 @@ class Interlocking:
         now: the present instant.
         words: what there is to tell of locks since it was taken.
         changed: signals whose gates have changed since it was taken.
+        against: for each signal those in conflict with it.
+        neighbours: for each interlocked signal those that may wait for it.
     """
 
     def __init__(self, layout: Layout) -> None:
@@ -339,23 +341,35 @@ class Interlocking:
         self.number = 0
         self.words: list[reasons.Word] = []
         self.changed: set[str] = set()
-        self.gates = {signal.name: Gate(signal, self) for signal in layout.signals if signal.routes}
         self.locks = Locks()
         self._due: dict[str, Instant] = {}
         self._blocks = {turnout.accessory: turnout.block for turnout in layout.turnouts}
         self._rests = {signal.name: signal.rest for signal in layout.signals}
         # Who keeps whom at stop, whichever of the two says so.
-        self._against: dict[str, set[str]] = {name: set() for name in self._rests}
+        self.against: dict[str, set[str]] = {name: set() for name in self._rests}
         for signal in layout.signals:
             for route in signal.routes:
                 for other in route.conflicts:
-                    self._against[signal.name].add(other)
-                    self._against[other].add(signal.name)
-        self.neighbours = {name: _neighbours(name, self.gates, self._against) for name in self.gates}
+                    self.against[signal.name].add(other)
+                    self.against[other].add(signal.name)
+        self.gates = {signal.name: Gate(signal, self) for signal in layout.signals if signal.routes}
+        self.neighbours = {name: _neighbours(name, self.gates, self.against) for name in self.gates}
+
+    def all_words(self) -> list[reasons.Word]:
+        """Return what there is to tell of every turnout that may ever be locked, in the order of their numbers."""
+        routes = [route for gate in self.gates.values() for route in gate.signal.routes]
+        numbers = {number for route in routes for number, _position in (*route.turnouts, *route.flank)}
+        holders = {number: sorted(self.locks.turnouts.get(number, ())) for number in sorted(numbers)}
+        return [
+            reasons.Word("lock", str(number), "locked", f"by a route from {' and '.join(held)}")
+            if held
+            else reasons.Word("lock", str(number), "free", "no route needs it")
+            for number, held in holders.items()
+        ]
 
     def in_the_way(self, signal: str, route: Route, known: Known) -> str:
         """Return what keeps a route from being locked although all in it stands right, in words, or nothing."""
-        for other in sorted(self._against[signal]):
+        for other in sorted(self.against[signal]):
             gate = self.gates.get(other)
             fact = known.get((SIGNAL, other))
             if gate is not None and gate.state is not State.FREE:

@@ -179,7 +179,7 @@ class Runner:
         await self._call(calls, "output", "stop")
         self._tell_world()
         for command in closing:
-            if isinstance(command, Report):
+            if isinstance(command, Report | Told):
                 self._status.report(command)
         self._status.close()
 

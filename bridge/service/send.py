@@ -15,7 +15,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersi
 from paho.mqtt.reasoncodes import ReasonCode
 
 from bridge.errors import LamproomError, LinkError
-from bridge.events import ASPECT_NUMBERS, BlockState, ButtonState, Position, PowerState
+from bridge.events import ASPECT_NUMBERS, BlockState, ButtonState, Position, PowerState, Subject
 from bridge.layout.findings import choice, either
 from bridge.layout.units import accessory as accessory_number
 from bridge.layout.units import name as checked_name
@@ -37,6 +37,7 @@ class Fact(StrEnum):
     POWER = "power"
     BUTTON = "button"
     CLOCK = "clock"
+    USE = "use"
 
 
 _ORDERS: Final = ("normal", "reverse", "closed", "thrown", "released")
@@ -54,6 +55,7 @@ _EXAMPLES: Final = {
     Fact.POWER: "power yard off",
     Fact.BUTTON: "button platform pressed",
     Fact.CLOCK: "clock 16:30 6",
+    Fact.USE: "use signal T4 out",
 }
 _TIME: Final = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?", re.ASCII)
 
@@ -74,6 +76,8 @@ def fact_message(kind: str, words: Sequence[str], *, root: str, proved: bool) ->
         )
     if fact is Fact.CLOCK:
         return f"{root}/clock", _clock(words)
+    if fact is Fact.USE:
+        return _use(words, root)
     if len(words) != 2:
         raise LamproomError(f"`{fact}` needs two words, which one and what: such as `{_EXAMPLES[fact]}`")
     which, what = words
@@ -91,6 +95,23 @@ def fact_message(kind: str, words: Sequence[str], *, root: str, proved: bool) ->
 def kept_in_vain(kind: str) -> bool:
     """Whether the broker's kept copy of such a fact would be a copy of an order, which nobody obeys."""
     return kind in (Fact.ACCESSORY, Fact.ASPECT, Fact.BUTTON)
+
+
+def _use(words: Sequence[str], root: str) -> tuple[str, str]:
+    """`signal T4 out lamp broken`: what, which one, whether it is out, and a reason of any number of words."""
+    if len(words) < 3 or words[0] not in tuple(Subject) or words[2] not in ("out", "in-use"):
+        kinds = either(Subject)
+        raise LamproomError(
+            f"`use` needs {kinds}, its name, and out or in-use: such as `{_EXAMPLES[Fact.USE]}`"
+        )
+    subject, which, state, *why = words
+    if why and state == "in-use":
+        raise LamproomError("what is put back into use needs no reason: leave it out")
+    try:
+        topic = f"{root}/use/{subject}/{checked_name(which)}"
+    except ValueError as problem:
+        raise LamproomError(str(problem)) from None
+    return topic, f"out: {' '.join(why)}" if why else state
 
 
 def _look_at_root(root: str) -> None:

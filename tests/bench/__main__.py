@@ -11,7 +11,7 @@
   with eight answers.
 - `compile`: the frames of 10,000 RGB pixels from their levels; beside it a table and a gather in bare numpy.
 - `motion`: one instant while all of 10,000 RGB pixels fade, from their fades to the frames; beside it the same.
-- `engine`: one order to one signal, on layouts of 10, 100 and 1000 devices.
+- `engine`: one order to one signal, on layouts of 10, 100, 1,000 and 10,000 devices.
 - `check`: reading and checking a layout file of 2,000 signals.
 
 A machine that is shared drifts by more than what is measured here. So each figure is taken in short rounds, ours

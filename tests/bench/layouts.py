@@ -49,13 +49,16 @@ def village() -> str:
 
 
 def signals_only(count: int, *, chains: int = 1) -> str:
-    """Return a layout of so many three-lamp signals, ordered by accessories 1, 2, 3 and so on."""
+    """Return a layout of so many three-lamp signals, ordered by accessories 1, 2, 3 and so on.
+
+    Beyond the 2,000th they share accessories, but none of the first hundred.
+    """
     lines, signals = ["nodes:"], ["signals:"]
     for chain in range(chains):
         lines += [f"  node-{chain}:", "    chains:", "      - name: only", "        fixtures:"]
         for number in range(1 + chain * count // chains, 1 + (chain + 1) * count // chains):
             lines.append(f"          - {{name: S{number}, build: three-lamp}}")
-            signals.append(signal(f"S{number}", number))
+            signals.append(signal(f"S{number}", number if number <= 2000 else 101 + number % 1900))
     return BUILDS + "\n".join((*lines, *signals)) + "\n"
 
 

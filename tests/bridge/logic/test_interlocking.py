@@ -12,7 +12,7 @@ from unittest.mock import patch
 
 import pytest
 
-from bridge.commands import Decision, PublishFrame
+from bridge.commands import Decision, PublishFrame, Told
 from bridge.engine import Engine
 from bridge.events import SECOND
 from bridge.logic import interlocking
@@ -450,6 +450,28 @@ def test_a_broken_rule_is_seen(
         rule_for()
 
 
+def test_locks_are_told_at_the_start_and_let_go_of_at_the_end() -> None:
+    """What the broker kept of an earlier run is put right at once, and nobody has to wait for a bridge that stopped."""
+    junction = cleared()
+    assert {"63": "free", "66": "free"} == {
+        each.name: each.state for each in junction.commands if isinstance(each, Told) and each.at == 0
+    }
+    assert "locked" == junction.locks()["63"]
+    last = junction.engine.closing(30 * SECOND)
+    assert {"63": "free", "66": "free"} == {each.name: each.state for each in last if isinstance(each, Told)}
+
+
+def test_a_conflict_that_only_the_other_names_is_asked_again() -> None:
+    """B names W, and W does not name B over its other route: W clears when what kept B away from stop is over."""
+    text = JUNCTION.replace("conflicts: [E, B]", "conflicts: [E]")
+    junction = Junction(text)
+    junction.use("node", "junction", 15, "no power")
+    junction.order(71, "reverse", 20)
+    assert "is not known to be at stop" in junction.why("W")
+    junction.use("node", "junction", 30)
+    assert "clear" == junction.shows("W")
+
+
 def test_frames_fall_before_they_rise() -> None:
     """In one event every signal that becomes more restrictive is on its way before any that becomes better."""
     junction = Junction()
@@ -465,6 +487,6 @@ def test_frames_fall_before_they_rise() -> None:
 def test_the_layout_of_these_tests_says_what_it_is_thought_to_say() -> None:
     """Each signal has its routes, and one that is named as a conflict on one side only is known on both."""
     engine: Any = Engine(read(JUNCTION))
-    against = engine._board._interlocking._against
+    against = engine._board._interlocking.against
     assert {"E", "B"} == against["W"]
     assert {"W", "B"} == against["E"]

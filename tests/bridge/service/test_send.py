@@ -27,6 +27,9 @@ def message(words: str, *, root: str = "layout", proved: bool = False) -> tuple[
         ("power yard shorted", "power/yard", "shorted"),
         ("button platform pressed", "button/platform", "pressed"),
         ("clock 16:30", "clock", '{"time": "16:30"}'),
+        ("use signal T4 out", "use/signal/T4", "out"),
+        ("use turnout 63 out rod bent", "use/turnout/63", "out: rod bent"),
+        ("use block east in-use", "use/block/east", "in-use"),
         ("clock 16:30:59 6", "clock", '{"time": "16:30:59", "rate": 6}'),
         ("clock 00:00 0.25", "clock", '{"time": "00:00", "rate": 0.25}'),
         ("clock 23:59 511.75 stopped", "clock", '{"time": "23:59", "rate": 511.75, "running": false}'),
@@ -62,7 +65,7 @@ def test_an_accessory_may_be_proved() -> None:
         ("button bell hit", "a button is never 'hit': write pressed or released"),
         (
             "signal 61 stop",
-            "'signal' cannot be sent; use one of: accessory, aspect, block, power, button, clock",
+            "'signal' cannot be sent; use one of: accessory, aspect, block, power, button, clock, use",
         ),
         (
             "clock 4:30pm",
@@ -71,6 +74,11 @@ def test_an_accessory_may_be_proved() -> None:
         ("clock 24:00", "'24:00' is no time of day: write HH:MM or HH:MM:SS up to 23:59:59, such as 16:30"),
         ("clock noon", "'noon' does not fit a clock: write a time such as 16:30, then its rate, or stopped"),
         ("clock 6", "the clock needs a time of day: such as `clock 16:30 6`"),
+        (
+            "use signl T4 out",
+            "`use` needs signal, block, turnout, source or node, its name, and out or in-use: such as `use signal T4 out`",
+        ),
+        ("use signal T4 in-use again", "what is put back into use needs no reason: leave it out"),
         (
             "clock 16:30 17:30",
             "'17:30' says a second time what the clock should do: say each thing once",
