@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from bridge.check.orders import advice_on_orders
 from bridge.layout.findings import Finding, said, warning
 from bridge.layout.model import AspectRow, Fixture, Layout
 from bridge.light.colours import led_colour
@@ -18,7 +19,12 @@ SIGNAL_COLOURS: Final = ("red", "yellow", "green", "lunar", "white")
 
 def advice(layout: Layout) -> tuple[Finding, ...]:
     """Return what the owner should look at in a layout without errors."""
-    return (*_order_of_aspects(layout), *_signal_colours(layout), *_unused(layout))
+    return (
+        *_order_of_aspects(layout),
+        *_signal_colours(layout),
+        *_unused(layout),
+        *advice_on_orders(layout),
+    )
 
 
 def _order_of_aspects(layout: Layout) -> Iterator[Finding]:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
+from bridge.layout.controls import Ahead, Following
 from bridge.layout.findings import Finding, error, warning
 from bridge.layout.model import Layout, Signal
 
 
 def look_at_logic(layout: Layout) -> tuple[Finding, ...]:
     """Find everything that the logic has to say of a layout."""
-    return (*claims(layout), *conflicts(layout))
+    return (*claims(layout), *conflicts(layout), *circles(layout))
 
 
 def conflicts(layout: Layout) -> tuple[Finding, ...]:
@@ -30,6 +33,39 @@ def conflicts(layout: Layout) -> tuple[Finding, ...]:
                     )
                     findings.append(warning(route.mark, f"{text}: it counts both ways; say so there too"))
     return tuple(findings)
+
+
+def circles(layout: Layout) -> tuple[Finding, ...]:
+    """Find signals that go by each other in a circle with no block between: nothing on the track would ever decide."""
+    goes_by: dict[str, list[str]] = {}
+    for signal in layout.signals:
+        followed = [each.signal for each in signal.controls if isinstance(each, Following)]
+        ways = [way for each in signal.controls if isinstance(each, Ahead) for way in each.ways]
+        goes_by[signal.name] = followed + [way.following for way in ways if way.following and not way.blocks]
+    findings: list[Finding] = []
+    told: set[str] = set()
+    for signal in layout.signals:
+        circle = _circle(signal.name, goes_by)
+        if circle and signal.name not in told:
+            told.update(circle)
+            around = " goes by ".join((*circle, circle[0]))
+            text = f"{around}, with no block between: nothing on the track decides what they show; name the blocks"
+            findings.append(error(signal.mark, text))
+    return tuple(findings)
+
+
+def _circle(start: str, goes_by: Mapping[str, Sequence[str]]) -> tuple[str, ...]:
+    """Return the shortest way from a signal back to itself, or nothing."""
+    ways: list[tuple[str, ...]] = [(start,)]
+    seen: set[str] = set()
+    for way in ways:  # it grows while we are at it: the shortest come first
+        for following in goes_by.get(way[-1], ()):
+            if following == start:
+                return way
+            if following not in seen:
+                seen.add(following)
+                ways.append((*way, following))
+    return ()
 
 
 def claims(layout: Layout) -> tuple[Finding, ...]:

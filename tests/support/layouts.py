@@ -105,6 +105,7 @@ signals:
     table:
       - {when: {64: normal, 65: any}, show: restricting}
       - {when: {64: thrown, 65: closed}, show: approach}
+      - {when: {64: thrown, 65: thrown}, show: clear}
   N1: {aspect-number: {accessory: 66, aspects: {0: stop, 15: clear}}}
   A1:
     ahead:

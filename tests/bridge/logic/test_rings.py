@@ -108,20 +108,20 @@ def test_a_long_row_of_repeaters_within_a_ring_is_no_circle(repeaters: int) -> N
 
 CONTRARY: Final = written(
     {
-        "A": "follows: {signal: B, shows: {stop: clear, clear: stop}}",
+        "A": "ahead: [{blocks: [west], next: B, shows: {stop: clear, clear: stop, approach: stop, restricting: stop}}]",
         "B": "follows: A",
         "C": "follows: A",
         "D": "ahead: [{blocks: [east], next: A, shows: {stop: approach, clear: approach}}]",
         "E": "commands: {61: {normal: stop, reverse: clear}}",
     },
-    "blocks: {east: {clear-after: 0 s}}\n",
+    "blocks: {east: {clear-after: 0 s}, west: {clear-after: 0 s}}\n",
 )
 
 
 def test_signals_that_contradict_each_other_stop() -> None:
     """Where a table makes two signals change each other for ever, both stop and say so, and nobody else is stopped."""
     engine = driven(CONTRARY)
-    tell(engine, block("east", CLEAR), order(61, REVERSE))
+    tell(engine, block("west", CLEAR), block("east", CLEAR), order(61, REVERSE))
 
     assert ["stop", "stop", "stop", "approach", "clear"] == shown(engine, *"ABCDE")
     assert "it and the signals that it goes by would change each other for ever" == why(engine, "A")
@@ -130,6 +130,7 @@ def test_signals_that_contradict_each_other_stop() -> None:
 def test_signals_that_contradict_each_other_stop_after_a_restart_too() -> None:
     """A snapshot knows which signals gave up choosing: after it they show the same, for the same reason."""
     engine, resumed = driven(CONTRARY), Engine(layout(CONTRARY))
+    tell(engine, block("west", CLEAR))
     resumed.restore(json.loads(json.dumps(engine.snapshot())))
 
     assert engine.choices() == resumed.choices()

@@ -17,6 +17,12 @@ def message(words: str, *, root: str = "layout", proved: bool = False) -> tuple[
     return fact_message(kind, rest, root=root, proved=proved)
 
 
+USE_NEEDS = (
+    "`use` needs signal, block, turnout, source or node, its name, and out or in-use:"
+    " such as `use signal T4 out`"
+)
+
+
 @pytest.mark.parametrize(
     ("words", "topic", "payload"),
     [
@@ -74,10 +80,7 @@ def test_an_accessory_may_be_proved() -> None:
         ("clock 24:00", "'24:00' is no time of day: write HH:MM or HH:MM:SS up to 23:59:59, such as 16:30"),
         ("clock noon", "'noon' does not fit a clock: write a time such as 16:30, then its rate, or stopped"),
         ("clock 6", "the clock needs a time of day: such as `clock 16:30 6`"),
-        (
-            "use signl T4 out",
-            "`use` needs signal, block, turnout, source or node, its name, and out or in-use: such as `use signal T4 out`",
-        ),
+        ("use signl T4 out", USE_NEEDS),
         ("use signal T4 in-use again", "what is put back into use needs no reason: leave it out"),
         (
             "clock 16:30 17:30",
