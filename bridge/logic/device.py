@@ -8,7 +8,7 @@ from typing import Any
 from bridge.events import BlockState
 from bridge.layout import controls
 from bridge.layout.model import DARK, Light, Signal
-from bridge.logic.interlocking import Gate
+from bridge.logic.gate import Gate
 from bridge.logic.known import BLOCK, SIGNAL, Fact, Key, Known
 from bridge.logic.reasons import Choice
 from bridge.logic.selection import (

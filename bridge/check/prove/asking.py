@@ -16,7 +16,8 @@ from bridge.events import SECOND, BlockState, Position
 from bridge.layout.controls import AspectNumbers, Control, LastCommand, LatchedButtons, SteppedButton
 from bridge.layout.model import Layout
 from bridge.layout.routes import Route
-from bridge.logic.interlocking import Gate, Interlocking, State
+from bridge.logic.gate import Gate, State
+from bridge.logic.interlocking import Interlocking
 from bridge.logic.known import BLOCK, SIGNAL, Fact, Key, Known, Standing
 from bridge.logic.locks import Locks
 from bridge.logic.reasons import Choice

@@ -15,7 +15,7 @@ from bridge.check.prove.witness import Witness
 from bridge.events import BlockState, Position
 from bridge.layout.model import Layout, Signal
 from bridge.layout.routes import Route
-from bridge.logic.interlocking import State
+from bridge.logic.gate import State
 
 Bad: TypeAlias = Callable[[Machine], BDDFunction]
 

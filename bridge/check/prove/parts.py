@@ -15,7 +15,7 @@ from bridge.check.prove.asking import FREE, NO, Hold, Question, Tried
 from bridge.check.prove.symbols import Field, Variables
 from bridge.events import BlockState, Position
 from bridge.layout.model import Layout, Signal
-from bridge.logic.interlocking import State
+from bridge.logic.gate import State
 
 BLOCKS: Final = (BlockState.UNKNOWN, BlockState.CLEAR, BlockState.OCCUPIED)
 POSITIONS: Final = (Position.UNKNOWN, Position.NORMAL, Position.REVERSE)

@@ -11,7 +11,7 @@ from bridge.check.prove import asking
 from bridge.check.prove.asking import Case, Hold, Question, Stance, Timer
 from bridge.check.prove.parts import Outside, Parts
 from bridge.events import BlockState
-from bridge.logic.interlocking import State
+from bridge.logic.gate import State
 from bridge.logic.known import SIGNAL
 
 _OF_OTHERS: Final = (asking.BETTER, asking.LOCKED, asking.KEPT, asking.AGAINST)

@@ -31,7 +31,7 @@ from bridge.events import (
 from bridge.layout import controls
 from bridge.layout.controls import Control
 from bridge.layout.model import Layout, Signal
-from bridge.logic.interlocking import State
+from bridge.logic.gate import State
 
 GAP: Final = 100 * MILLISECOND
 """Between two steps: more than a button bounces, and less than anything that has to be waited for."""

@@ -10,7 +10,7 @@ from bridge.commands import Command, Decision
 from bridge.engine import Engine
 from bridge.events import SECOND, BlockReported, BlockState, Event, Instant, Position
 from bridge.layout.model import Layout
-from bridge.logic.interlocking import State
+from bridge.logic.gate import State
 
 HOUR: Final = 3600 * SECOND
 

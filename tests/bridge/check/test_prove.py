@@ -13,8 +13,8 @@ from bridge.check.prove.asking import Tried
 from bridge.check.prove.machine import Machine
 from bridge.check.prove.parts import Outside
 from bridge.check.prove.space import Space, TooLarge
-from bridge.logic import interlocking
-from bridge.logic.interlocking import Happens, State
+from bridge.logic import gate
+from bridge.logic.gate import Happens, State
 from tests.support.proving import (
     CROSSING,
     DOUBLE_JUNCTION,
@@ -141,12 +141,12 @@ def test_signals_that_have_nothing_to_do_with_each_other_are_proved_apart() -> N
 
 def mutated(monkeypatch: pytest.MonkeyPatch, state: State, happens: Happens, after: State | None) -> None:
     """Plant a fault into the table of the gate; with None, what stands there is left out."""
-    table = {key: dict(row) for key, row in interlocking.GATE.items()}
+    table = {key: dict(row) for key, row in gate.GATE.items()}
     if after is None:
         del table[state][happens]
     else:
         table[state][happens] = after
-    monkeypatch.setattr(interlocking, "GATE", MappingProxyType(table))
+    monkeypatch.setattr(gate, "GATE", MappingProxyType(table))
 
 
 def test_a_gate_that_lets_go_in_the_face_of_a_train_is_found(monkeypatch: pytest.MonkeyPatch) -> None:

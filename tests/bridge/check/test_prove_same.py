@@ -24,7 +24,7 @@ from bridge.events import (
     UseReported,
 )
 from bridge.layout.model import Layout, Signal
-from bridge.logic.interlocking import State
+from bridge.logic.gate import State
 from bridge.logic.selection import Obeying
 from tests.support.proving import small
 

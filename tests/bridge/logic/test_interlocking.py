@@ -15,8 +15,8 @@ import pytest
 from bridge.commands import Decision, PublishFrame, Told
 from bridge.engine import Engine
 from bridge.events import SECOND
-from bridge.logic import interlocking
-from bridge.logic.interlocking import GATE, Happens, State
+from bridge.logic import gate
+from bridge.logic.gate import GATE, Happens, State
 from tests.support.junction import BLOCKS, JUNCTION, ROUTES, Junction, read
 
 CLEARED: Final = {"W": "clear", "E": "clear", "B": "approach"}
@@ -415,7 +415,7 @@ def changed(state: State, happens: Happens, after: State | None) -> Iterator[Non
         del table[state][happens]
     else:
         table[state][happens] = after
-    with patch.object(interlocking, "GATE", table):
+    with patch.object(gate, "GATE", table):
         yield
 
 
