@@ -24,6 +24,7 @@ from bridge.light.colours import COLOURS
 from bridge.logic.selection import LAST_COMMAND, News, Step, Trust
 from bridge.service.plugins import EVENTS, OUTPUTS, Adapters
 from bridge.service.shipped import shipped_layout
+from tests.support.diagrams import DIAGRAMS, shown
 from tests.support.tree import ROOT
 from tests.test_documentation import layout_blocks
 
@@ -73,6 +74,12 @@ def keys() -> set[str]:
             options: type[BaseModel] = load(point.name).options
             found |= {field.alias or name for name, field in options.model_fields.items()}
     return found | set(layout_read.SECTIONS)
+
+
+@pytest.mark.parametrize("name", DIAGRAMS)
+def test_the_diagrams_are_those_of_what_runs(name: str) -> None:
+    """Each state machine is drawn in its page as its table has it; `python -m tests.support.diagrams` draws it anew."""
+    assert DIAGRAMS[name] == shown(name)
 
 
 def test_every_key_of_the_layout_file_is_explained() -> None:
