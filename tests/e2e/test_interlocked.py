@@ -1,0 +1,126 @@
+"""An interlocked junction on a real broker: what a restart of the broker or of lamproom itself may not do."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+from typing import Final
+
+import pytest
+
+from tests.support.daemon import Daemon, Heard, hearing, publish, running, wait
+from tests.support.junction import BLOCKS, JUNCTION
+from tests.support.mosquitto import StartMosquitto
+
+QUICK: Final = (
+    JUNCTION.replace("sources:\n  panel: {kind: mqtt}\n  feedback: {kind: mqtt}\n", "")
+    .replace("settle: 2 s", "settle: 100 ms")
+    .replace("{district: main}", "{district: main, clear-after: 100 ms}")
+    .replace("time: 20 s", "time: 2 s")
+)
+"""The junction with one source and with times that a test can wait for."""
+
+RESTORED: Final = QUICK.replace("  W:\n", "  W:\n    at-start: restored\n")
+HOUR: Final = 3600
+SEASON: Final = 180 * 24 * HOUR
+
+
+class Seen:
+    """What the bridge has told of devices and locks, in order."""
+
+    def __init__(self, heard: Heard) -> None:
+        self._heard = heard
+        self.told: dict[str, list[str]] = {}
+
+    def of(self, name: str) -> list[str]:
+        """Return all that was told of a device (`device/W`) or a lock (`lock/63`) until now."""
+        for topic, payload in self._heard.all():
+            said = json.loads(payload)
+            words = self.told.setdefault(topic.removeprefix("lamproom/"), [])
+            words.append(said.get("aspect") or said["state"])
+        return self.told.get(name, [])
+
+    def wait_for(self, name: str, word: str, within: float = 20.0) -> None:
+        """Wait until the last that was told of something is this."""
+        wait(lambda: self.of(name)[-1:] == [word], within, lambda: f"{name} was told {self.of(name)}")
+
+
+def facts(port: int) -> None:
+    """Publish, retained, all that is needed for W to clear: power, blocks and turnouts."""
+    publish(port, "layout/power/main", "on", "-r")
+    for block in BLOCKS:
+        publish(port, f"layout/block/{block}", "clear", "-r")
+    publish(port, "layout/accessory/63/proved", "normal", "-r")
+    publish(port, "layout/accessory/66/ordered", "normal", "-r")
+
+
+def test_a_broker_restart_clears_no_signal_and_lets_go_of_no_route_too_early(
+    mosquitto: StartMosquitto, tmp_path: Path
+) -> None:
+    """A train is near when the broker goes: the signal falls, its kept order is no order, the route outlasts it all."""
+    keeps = ["persistence true", f"persistence_location {tmp_path}/"]
+    if os.geteuid() == 0:
+        keeps.append("user root")  # as another user it could not write into the test's own folder
+    broker = mosquitto(*keeps)
+    with running(tmp_path, QUICK, broker.port) as daemon:
+        daemon.wait_for("this bridge drives the nodes under term")
+        with hearing(broker.port, "lamproom/+/+") as heard:
+            seen = Seen(heard)
+            facts(broker.port)
+            publish(broker.port, "layout/accessory/71/ordered", "reverse", "-r")
+            seen.wait_for("device/W", "clear")
+            seen.wait_for("lock/63", "locked")
+            publish(broker.port, "layout/block/west", "occupied", "-r")
+            publish(broker.port, "layout/accessory/72/ordered", "normal", "-r")
+        broker.stop()
+        daemon.wait_for("the link to the broker")
+        broker.start()
+        with hearing(broker.port, "lamproom/+/+") as heard:
+            seen = Seen(heard)
+            seen.wait_for("lock/63", "free")
+            assert "locked" in seen.of("lock/63"), "the route was let go of before anything was known again"
+            assert "clear" not in seen.of("device/W")[1:]
+            publish(broker.port, "layout/accessory/71/ordered", "reverse")
+            seen.wait_for("device/W", "clear")
+        assert 0 == daemon.stop()
+
+
+def last_run(broker_port: int, folder: Path) -> Path:
+    """Run once, clear W by an order, end; return the state file."""
+    with running(folder, RESTORED, broker_port) as daemon, hearing(broker_port, "lamproom/+/+") as heard:
+        daemon.wait_for("this bridge drives the nodes under term")
+        facts(broker_port)
+        publish(broker_port, "layout/accessory/71/ordered", "reverse")
+        Seen(heard).wait_for("device/W", "clear")
+        assert 0 == daemon.stop()
+        return daemon.state / "bridge.json"
+
+
+@pytest.mark.parametrize(("age", "aspect"), [(HOUR, "clear"), (SEASON, "stop")])
+def test_a_saved_order_counts_again_after_an_hour_and_not_after_a_season(
+    mosquitto: StartMosquitto, tmp_path: Path, age: int, aspect: str
+) -> None:
+    """The route is locked anew from what is known now; an order from last season clears nothing."""
+    broker = mosquitto()
+    state = last_run(broker.port, tmp_path)
+    values = json.loads(state.read_text("utf-8"))
+    assert ["accessory", 71, "reverse", "mqtt"] in values["orders"]["orders"]
+    values["orders"]["at"] -= age
+    state.write_text(json.dumps(values), "utf-8")
+
+    daemon = Daemon(tmp_path, RESTORED, broker.port)
+    try:
+        daemon.wait_for("this bridge drives the nodes under term")
+        with hearing(broker.port, "lamproom/+/+") as heard:
+            seen = Seen(heard)
+            if aspect == "clear":
+                seen.wait_for("device/W", "clear")
+            else:
+                publish(broker.port, "layout/block/east", "occupied")
+                publish(broker.port, "layout/accessory/72/ordered", "normal")
+                publish(broker.port, "layout/accessory/73/ordered", "normal")
+                seen.wait_for("device/B", "stop")
+                assert "clear" not in seen.of("device/W")
+    finally:
+        assert 0 == daemon.stop()
