@@ -279,7 +279,7 @@ def send(  # noqa: PLR0913, PLR0917 - each option is an argument
     power yard off            on, off or shorted
     button platform pressed   pressed or released
     clock 16:30 6             time of day, and its rate or stopped
-    use signal T4 out         out (with a reason, if you like) or in-use
+    use signal T4 out         out (with a reason, if you like), absent or in-use
     """  # noqa: D301 - the mark keeps the lines apart, and is meant to be one character
     from bridge.service.address import Address, read_password  # noqa: PLC0415 - see the head of this file
     from bridge.service.send import fact_message, kept_in_vain, send_fact  # noqa: PLC0415

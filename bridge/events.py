@@ -201,6 +201,7 @@ class UseReported(Event):
         subject: what kind of thing.
         name: which of them; of a turnout, its accessory number.
         out: whether it is out of use from now on.
+        absent: it is out of use because it is not there: for a signal in rear the line ends before it.
         why: the owner's reason, or empty.
         authority: a kept copy counts as well: it is state.
     """
@@ -208,6 +209,7 @@ class UseReported(Event):
     subject: Subject
     name: str
     out: bool
+    absent: bool = False
     why: str = ""
     authority: Authority = Authority.COMMAND
 

@@ -6,7 +6,7 @@
     block/<name>                 occupied, clear, unknown     feedback
     power/<district>             on, off, shorted             feedback
     button/<name>                pressed, released            command
-    use/<what>/<name>            in-use, out, out: and a reason    command; a kept copy counts too
+    use/<what>/<name>            in-use, absent, out, out: and a reason    command; a kept copy counts too
     clock                        JSON, see `model_clock.py`   feedback
 
 `closed` and `thrown` are taken for normal and reverse. A retained copy is state, whatever its topic.
@@ -167,7 +167,7 @@ def _read_subject(text: str) -> Subject:
 
 def _read_use(text: str, _: Words) -> Any:
     if text.startswith("out:") and text.isprintable():
-        return True, cut(text.removeprefix("out:").strip(), LONGEST_REASON)
+        return "out", cut(text.removeprefix("out:").strip(), LONGEST_REASON)
     raise DecodeError(f"`{cut(text, 30)}` does not say whether it is in use", expected=_USE.expected)
 
 
@@ -227,11 +227,18 @@ def _button(key: str, value: ButtonState, at: Instant, source: str, authority: A
 
 
 def _use(
-    key: tuple[Subject, str], value: tuple[bool, str], at: Instant, source: str, authority: Authority
+    key: tuple[Subject, str], value: tuple[str, str], at: Instant, source: str, authority: Authority
 ) -> Event:
-    (subject, name), (out, why) = key, value
+    (subject, name), (state, why) = key, value
     return UseReported(
-        at=at, source=source, subject=subject, name=name, out=out, why=why, authority=authority
+        at=at,
+        source=source,
+        subject=subject,
+        name=name,
+        out=state != "in-use",
+        absent=state == "absent",
+        why=why,
+        authority=authority,
     )
 
 
@@ -276,8 +283,8 @@ _NAMED: Final = {"block": _BLOCK, "power": _POWER, "button": _BUTTON}
 _USE: Final = _fact(
     _use,
     Authority.COMMAND,
-    MappingProxyType({b"in-use": (False, ""), b"out": (True, "")}),
+    MappingProxyType({word.encode(): (word, "") for word in ("in-use", "absent", "out")}),
     _read_use,
-    "`in-use`, `out`, or `out:` and a reason",
+    "`in-use`, `absent`, `out`, or `out:` and a reason",
 )
 _CLOCK: Final = _fact(_clock, Authority.FEEDBACK, MappingProxyType({}), _read_clock, CLOCK_EXPECTED)

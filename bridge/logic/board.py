@@ -22,7 +22,7 @@ from bridge.logic.circles import Circles
 from bridge.logic.crossing import Crossings
 from bridge.logic.device import Device, SignalDevice, light_device
 from bridge.logic.interlocking import Interlocking
-from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, SIGNAL, Fact, Key
+from bridge.logic.known import ABSENT, BLOCK, BUTTON, NUMBER, ORDERED, PROVED, SIGNAL, Fact, Key
 from bridge.logic.reasons import Choice, Outcome, Word
 from bridge.logic.track import Change, Track
 
@@ -72,6 +72,11 @@ class Board:
         self._lost_nodes: set[str] = set()
         self._doubted_nodes: dict[str, str] = {}  # with the reason: those that are lost or out of use
         self._out_of_use: dict[tuple[Subject, str], tuple[str, int]] = {}  # with the reason and the event
+        self._absent: set[tuple[Subject, str]] = set()
+        self._places = [
+            {(Subject.SIGNAL, signal.name), (Subject.NODE, node)}
+            for signal, node in zip(layout.signals, self._node_of, strict=True)
+        ]
         for device in self.devices:
             if isinstance(device, SignalDevice):
                 self._known.tell(device.key, Fact(device.rest, 0, ""))
@@ -177,11 +182,14 @@ class Board:
     def _use(self, event: UseReported, number: int, dirty: set[int]) -> Word:
         """Take something out of use or put it back; whatever depends on it stays restrictive meanwhile."""
         subject, name = event.subject, event.name
-        why = f"is out of use{': ' if event.why else ''}{event.why}" if event.out else ""
+        what = "is absent" if event.absent else "is out of use"
+        why = f"{what}{': ' if event.why else ''}{event.why}" if event.out else ""
+        self._out_of_use.pop((subject, name), None)
+        self._absent.discard((subject, name))
         if event.out:
             self._out_of_use[subject, name] = (why, number)
-        else:
-            self._out_of_use.pop((subject, name), None)
+        if event.absent:
+            self._absent.add((subject, name))
         keys: list[Key] = []
         match subject:
             case Subject.SIGNAL:
@@ -198,10 +206,11 @@ class Board:
             case Subject.SOURCE if event.out:
                 self._lose(name, event.at, number, dirty)
             case Subject.NODE:
+                keys = [(SIGNAL, self.devices[index].name) for index in self._on_node.get(name, ())]
                 self._node(name, number, dirty)
         touched = {self.devices[index].name for key in keys for index in self._listeners.get(key, ())}
         kept = f"; on it depend {', '.join(sorted(touched))}" if touched and event.out else ""
-        state = "out" if event.out else "in-use"
+        state = "absent" if event.absent else "out" if event.out else "in-use"
         return Word("out-of-use", f"{subject}/{name}", state, f"{event.why}{kept}".lstrip("; "), (number,))
 
     def _use_signal(self, name: str, why: str, number: int, dirty: set[int]) -> None:
@@ -277,6 +286,8 @@ class Board:
             return False
         why = self._doubted_nodes.get(self._node_of[index], "")
         aspect = device.rest if why else device.choice.aspect
+        if self._absent and not self._absent.isdisjoint(self._places[index]):
+            aspect, why = ABSENT, ""
         old = self._known.get(device.key)
         if old is not None and old.value == aspect and old.why == why:
             return False
@@ -310,7 +321,7 @@ class Board:
             "devices": {device.name: device.state() for device in self.devices},
             "stuck": [device.name for device in self.devices if device.gave_up],
             "lost": sorted(self._lost_nodes),
-            "out-of-use": [[*key, *said] for key, said in self._out_of_use.items()],
+            "out-of-use": [[*key, *said, key in self._absent] for key, said in self._out_of_use.items()],
         }
 
     def restore(self, data: dict[str, Any]) -> None:
@@ -327,8 +338,10 @@ class Board:
         for device in self.devices:
             device.set_state(data["devices"][device.name])
         self._lost_nodes = {str(node) for node in data["lost"]}
-        for subject, name, why, event in data["out-of-use"]:
+        for subject, name, why, event, absent in data["out-of-use"]:
             self._out_of_use[Subject(subject), str(name)] = (str(why), int(event))
+            if absent:
+                self._absent.add((Subject(subject), str(name)))
             if subject == Subject.SIGNAL:
                 self._use_signal(str(name), str(why), int(event), set())
         for node in self._on_node:

@@ -10,7 +10,7 @@ from bridge.layout.model import Layout
 from bridge.layout.routes import Route
 from bridge.logic import reasons
 from bridge.logic.gate import Gate, State
-from bridge.logic.known import BLOCK, ORDERED, SIGNAL, Key, Known
+from bridge.logic.known import ABSENT, BLOCK, ORDERED, SIGNAL, Key, Known
 from bridge.logic.locks import Locks
 from bridge.logic.working_out import in_order
 
@@ -66,6 +66,8 @@ class Interlocking:
             fact = known.get((SIGNAL, other))
             if gate is not None and gate.state is not State.FREE:
                 return f"{other} has a route locked that is in conflict with it"
+            if fact is not None and fact.value == ABSENT:
+                continue
             if fact is None or fact.why or fact.value != self._rests[other]:
                 return f"{other}, which is in conflict with it, is not known to be at {self._rests[other]}"
         return self.locks.holder(signal, route)

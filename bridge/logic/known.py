@@ -18,6 +18,9 @@ SIGNAL: Final = "signal"  # the aspect of a signal
 CROSSING: Final = "crossing"  # how far the closing of a crossing has got
 ANOTHER: Final = "another-train"  # whether a second train is coming to a crossing
 
+ABSENT: Final = "absent"
+"""What a signal shows that is not there: nobody goes by it, and nobody has to."""
+
 UNKNOWN: Final = "unknown"
 """The value of something that was known and is no longer."""
 

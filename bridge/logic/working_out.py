@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from bridge.events import BlockState, ButtonState, Position
 from bridge.layout import controls
 from bridge.logic.known import (
+    ABSENT,
     ANOTHER,
     BLOCK,
     BUTTON,
@@ -180,6 +181,8 @@ def showing(signal: str, fact: Fact | None) -> str:
     """Return in words what another signal shows."""
     if fact is None:
         return f"nothing is known of {signal}"
+    if fact.value == ABSENT:
+        return f"{signal} is absent, so the line ends there"
     if fact.why:
         return f"it is not known what {signal} shows: {fact.why}"
     return f"{signal} shows {fact.value}"

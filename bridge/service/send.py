@@ -99,14 +99,14 @@ def kept_in_vain(kind: str) -> bool:
 
 def _use(words: Sequence[str], root: str) -> tuple[str, str]:
     """`signal T4 out lamp broken`: what, which one, whether it is out, and a reason of any number of words."""
-    if len(words) < 3 or words[0] not in tuple(Subject) or words[2] not in ("out", "in-use"):
+    if len(words) < 3 or words[0] not in tuple(Subject) or words[2] not in ("out", "absent", "in-use"):
         kinds = either(Subject)
         raise LamproomError(
-            f"`use` needs {kinds}, its name, and out or in-use: such as `{_EXAMPLES[Fact.USE]}`"
+            f"`use` needs {kinds}, its name, and out, absent or in-use: such as `{_EXAMPLES[Fact.USE]}`"
         )
     subject, which, state, *why = words
-    if why and state == "in-use":
-        raise LamproomError("what is put back into use needs no reason: leave it out")
+    if why and state != "out":
+        raise LamproomError(f"only what is out of use has a reason: leave {' '.join(why)!r} out")
     try:
         topic = f"{root}/use/{subject}/{checked_name(which)}"
     except ValueError as problem:

@@ -136,6 +136,12 @@ class Junction:
         subject, out = Subject(what), why is not None
         self._do(UseReported(at=_ns(at), source="panel", subject=subject, name=name, out=out, why=why or ""))
 
+    def absent(self, what: str, name: str, at: float) -> None:
+        """Say that something is not there at all."""
+        self._do(
+            UseReported(at=_ns(at), source="panel", subject=Subject(what), name=name, out=True, absent=True)
+        )
+
     def lose(self, source: str, at: float) -> None:
         """Lose a source."""
         self._do(SourceReported(at=_ns(at), source=source, state=LinkState.LOST))

@@ -113,3 +113,24 @@ def test_it_outlives_a_snapshot() -> None:
     for junction in (first, second):
         junction.order(ROUTES["W"], "reverse", 20)
         assert "it is out of use: lamp broken" in junction.why("W")
+
+
+@pytest.mark.parametrize(("what", "name"), [("signal", "W"), ("node", "junction")])
+def test_what_is_absent_is_the_end_of_the_line(what: str, name: str) -> None:
+    """A module that was left at home is no fault: the signal in rear takes the line to end there, and says so."""
+    junction = cleared()
+    junction.absent(what, name, 30)
+    assert "approach" == junction.shows("A")
+    assert "W is absent, so the line ends there" == junction.why("A")
+    junction.use(what, name, 31)
+    assert "W is absent" not in junction.why("A")
+
+
+def test_what_is_absent_keeps_nobody_at_stop() -> None:
+    """A conflict with a signal that is not there is none."""
+    junction = Junction()
+    junction.absent("signal", "E", 15)
+    junction.absent("signal", "B", 15)
+    junction.order(ROUTES["W"], "reverse", 20)
+    assert "clear" == junction.shows("W")
+    assert ("absent", "on it depend B, W") == junction.uses()["signal/E"]

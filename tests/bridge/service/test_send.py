@@ -18,7 +18,7 @@ def message(words: str, *, root: str = "layout", proved: bool = False) -> tuple[
 
 
 USE_NEEDS = (
-    "`use` needs signal, block, turnout, source or node, its name, and out or in-use:"
+    "`use` needs signal, block, turnout, source or node, its name, and out, absent or in-use:"
     " such as `use signal T4 out`"
 )
 
@@ -81,7 +81,7 @@ def test_an_accessory_may_be_proved() -> None:
         ("clock noon", "'noon' does not fit a clock: write a time such as 16:30, then its rate, or stopped"),
         ("clock 6", "the clock needs a time of day: such as `clock 16:30 6`"),
         ("use signl T4 out", USE_NEEDS),
-        ("use signal T4 in-use again", "what is put back into use needs no reason: leave it out"),
+        ("use signal T4 in-use again", "only what is out of use has a reason: leave 'again' out"),
         (
             "clock 16:30 17:30",
             "'17:30' says a second time what the clock should do: say each thing once",
