@@ -23,6 +23,8 @@ from bridge.events import (
     Position,
     PowerReported,
     PowerState,
+    Subject,
+    UseReported,
 )
 
 AT = 5
@@ -55,6 +57,21 @@ FACTS = [
     ("power/yard", b"on", PowerReported, {"district": "yard", "state": PowerState.ON}),
     ("power/yard", b"off", PowerReported, {"district": "yard", "state": PowerState.OFF}),
     ("power/yard", b"shorted", PowerReported, {"district": "yard", "state": PowerState.SHORTED}),
+    ("use/signal/T4", b"out", UseReported, {"subject": Subject.SIGNAL, "name": "T4", "out": True}),
+    (
+        "use/block/Tarn throat",
+        b"out: rail lifted",
+        UseReported,
+        {"subject": Subject.BLOCK, "name": "Tarn throat", "out": True, "why": "rail lifted"},
+    ),
+    ("use/turnout/63", b"in-use", UseReported, {"subject": Subject.TURNOUT, "name": "63", "out": False}),
+    (
+        "use/node/tarn-yard",
+        b"absent",
+        UseReported,
+        {"subject": Subject.NODE, "name": "tarn-yard", "out": True, "absent": True},
+    ),
+    ("use/source/panel", b"out:", UseReported, {"subject": Subject.SOURCE, "name": "panel", "out": True}),
     ("button/shed", b"pressed", ButtonReported, {"name": "shed", "state": ButtonState.PRESSED}),
     ("button/shed", b"released", ButtonReported, {"name": "shed", "state": ButtonState.RELEASED}),
     (
@@ -65,7 +82,7 @@ FACTS = [
     ),
 ]
 
-COMMANDS = (AccessoryOrdered, AspectOrdered, ButtonReported)
+COMMANDS = (AccessoryOrdered, AspectOrdered, ButtonReported, UseReported)
 
 
 @pytest.mark.parametrize(("topic", "payload", "kind", "values"), FACTS)
@@ -173,3 +190,27 @@ def test_a_topic_that_is_not_below_the_root_is_refused(topic: str) -> None:
     """A subscription to `<root>/#` brings the root's own topic too, and it holds no fact."""
     with pytest.raises(DecodeError, match="the topic is not below `layout/`"):
         read_topic("layout", topic)
+
+
+@pytest.mark.parametrize(
+    ("topic", "payload", "says"),
+    [
+        ("use/signl/T4", b"out", "`signl` is nothing that can be taken out of use"),
+        ("use/signal/T4", b"perhaps", "`perhaps` does not say whether it is in use"),
+        ("use/signal/T4", b"out: a\x07bell", "does not say whether it is in use"),
+        ("use/signal/", b"out", "no name in its last place"),
+        ("use/signal", b"out", "no fact has such a topic"),
+    ],
+)
+def test_what_does_not_take_out_of_use_is_refused(topic: str, payload: bytes, says: str) -> None:
+    """Each is refused with what would be understood."""
+    with pytest.raises(DecodeError, match=says):
+        read(topic, payload)
+
+
+def test_a_long_reason_is_cut() -> None:
+    """A reason goes onto screens: of a very long one the beginning is kept, and its length."""
+    event = read("use/signal/T4", b"out: " + b"x" * 400)
+    assert isinstance(event, UseReported)
+    assert event.why.startswith("x" * 120)
+    assert event.why.endswith("(400 characters)")
