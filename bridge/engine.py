@@ -132,8 +132,13 @@ class Engine:
             self._stage.rest(index)
         reports = [Report(self.now, plan.name, plan.rest, STOPPED) for plan in self._plans]
         locks = [word.name for word in self._board.words if word.subject == "lock"]
-        free = [Told(self.now, "lock", name, "free", STOPPED, ()) for name in locks]
-        return [*self._stage.all_frames(self.now, Cause.LAST), *reports, *free]
+        told = [Told(self.now, "lock", name, "free", STOPPED, ()) for name in locks]
+        told += [
+            Told(self.now, "arm", signal.name, signal.arm[signal.rest], STOPPED, ())
+            for signal in self.layout.signals
+            if signal.arm
+        ]
+        return [*self._stage.all_frames(self.now, Cause.LAST), *reports, *told]
 
     def listens(self, event: Event) -> bool:
         """Return whether anything in the layout listens to an order or a button; others need no listener."""

@@ -240,6 +240,7 @@ class Signal:
         heads: the heads of the fixture that it uses, top to bottom; its aspects are about these.
         flash: how its lamps flash, where they do.
         plate: whether it has a number plate, so that a train may pass its most restrictive aspect after a stop.
+        arm: where its semaphore arm stands for each aspect, if it has one; for any other, as for the most restrictive.
     """
 
     name: str
@@ -257,6 +258,7 @@ class Signal:
     heads: tuple[str, ...]
     flash: Flash = Flash()
     plate: bool = False
+    arm: dict[str, str] = field(default_factory=dict)
 
     @property
     def commands(self) -> tuple[CommandRow, ...]:

@@ -343,6 +343,7 @@ class SignalEntry(Entry):
         routes: the routes from it, by name; with any, it clears for none but these.
         locking: how it locks them.
         at_start: what it does after a restart: `anew`, it knows nothing, or `restored`, the last order counts again.
+        arm: where its semaphore arm stands for each aspect, in the owner's own words; published for what moves it.
         change: how one aspect gives way to the next.
         heads: the heads of the fixture that it uses; all if left out.
         plate: whether it has a number plate.
@@ -363,6 +364,7 @@ class SignalEntry(Entry):
     routes: Annotated[dict[Name, RouteEntry], Field(min_length=1)] | None = None
     locking: LockingEntry | None = None
     at_start: Annotated[str, one_of("anew", RESTORED)] = "anew"
+    arm: Annotated[dict[Name, Name], Field(min_length=1)] | None = None
     change: Any = None
     heads: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     plate: Truth = False

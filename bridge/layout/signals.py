@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from bridge.layout.aspects import give_to_heads, read_aspects, use_heads
 from bridge.layout.devices import Fixtures, find_fixture
 from bridge.layout.entries import Desk
+from bridge.layout.findings import choice, said
 from bridge.layout.model import AspectRow, Block, Change, Fixture, Signal
 from bridge.layout.read_controls import Known, is_block, is_other, read_controls
 from bridge.layout.read_routes import read_locking, read_routes
@@ -93,4 +94,19 @@ def _signal(
         heads=tuple(head.name for head in draft.fixture.heads),
         flash=table.flash,
         plate=entry.plate,
+        arm=_arm(desk, entry, draft.aspects[0].name, known, path),
     )
+
+
+def _arm(desk: Desk, entry: SignalEntry, rest: str, known: Known, path: Path) -> dict[str, str]:
+    """Return where the arm stands for each aspect; it has to be said of the most restrictive at least."""
+    arm = entry.arm or {}
+    for aspect in arm:
+        if aspect not in known.aspects:
+            desk.key_error(
+                (*path, "arm", aspect),
+                f"there is no aspect {said(aspect)} here; {choice(aspect, known.aspects)}",
+            )
+    if arm and rest not in arm:
+        desk.error((*path, "arm"), f"say also where the arm stands for {rest}, the most restrictive aspect")
+    return arm

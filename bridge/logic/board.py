@@ -72,6 +72,9 @@ class Board:
         self._lost_nodes: set[str] = set()
         self._doubted_nodes: dict[str, str] = {}  # with the reason: those that are lost or out of use
         self._out_of_use: dict[tuple[Subject, str], tuple[str, int]] = {}  # with the reason and the event
+        self._arms = {index: signal.arm for index, signal in enumerate(layout.signals) if signal.arm}
+        self._at_rest = {index: arm[layout.signals[index].rest] for index, arm in self._arms.items()}
+        self._arm_stands: dict[int, str] = {}
         self._absent: set[tuple[Subject, str]] = set()
         self._places = [
             {(Subject.SIGNAL, signal.name), (Subject.NODE, node)}
@@ -89,8 +92,17 @@ class Board:
 
     @property
     def words(self) -> list[Word]:
-        """What there is to tell now of all things beside devices: the gates of crossings, the locks of turnouts."""
-        return [*self._crossings.words, *self._interlocking.all_words()]
+        """What there is to tell now of all things beside devices: gates, locks of turnouts, arms of signals."""
+        arms = [self._arm(index) for index in self._arms]
+        return [*self._crossings.words, *self._interlocking.all_words(), *arms]
+
+    def _arm(self, index: int) -> Word:
+        """Return where the arm of a signal has to stand: that goes by its aspect, also while its lamps are dark."""
+        device, arm = self.devices[index], self._arms[index]
+        choice = device.choice
+        return Word(
+            "arm", device.name, arm.get(choice.aspect, self._at_rest[index]), choice.reason, choice.causes
+        )
 
     def hear(self, event: Event, number: int) -> Outcome:
         """Take an event; return what came of it.
@@ -261,6 +273,11 @@ class Board:
                     self.devices[index].give_up(NEVER_SETTLES)
                     self._announce(index, number, dirty)
                 dirty -= stuck
+        for index in sorted(before.keys() & self._arms.keys()):
+            word = self._arm(index)
+            if word.state != self._arm_stands.get(index):
+                self._arm_stands[index] = word.state
+                words.append(word)
         choices = [
             (index, self.devices[index].shown)
             for index, shown in sorted(before.items())
@@ -352,3 +369,4 @@ class Board:
                 device.give_up(NEVER_SETTLES)
             else:
                 device.decide(self._known)
+        self._arm_stands = {index: self._arm(index).state for index in self._arms}
