@@ -5,7 +5,7 @@ Wherever something that counts is not known, the answer is the most restrictive 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, NamedTuple
 
 from bridge.events import BlockState, ButtonState, Position
@@ -88,6 +88,20 @@ def fit(needs: controls.Needs, stands: Callable[[int], Standing]) -> Fit:
     return Fit(None if doubt else True, doubt or " and ".join(words), tuple(causes))
 
 
+def first_fit(rows: Sequence[controls.Needs], stands: Callable[[int], Standing]) -> tuple[int | None, Fit]:
+    """Return the place of the first row that fits, or None where there is none or nobody knows; and what it rests on.
+
+    Where it is not known whether a row fits, those below it are not looked at.
+    """
+    seen: list[int] = []
+    for place, needs in enumerate(rows):
+        found = fit(needs, stands)
+        seen += found.causes
+        if found.fits is not False:
+            return place if found.fits else None, found._replace(causes=in_order(seen))
+    return None, Fit(False, "", in_order(seen))
+
+
 def not_known(number: int, standing: Standing) -> str:
     """Return in words that nobody knows where an accessory stands, and why."""
     if standing.why:
@@ -106,15 +120,16 @@ class PositionTable(WorkedOut):
 
     def choose(self, known: Known) -> Choice:
         """Return the aspect of the first row that fits; where a row before it may fit as well, nobody knows."""
-        seen: list[int] = []
-        for row in self._rows:
-            found = fit(row.needs, known.ordered)
-            seen += found.causes
-            if found.fits is None:
-                return Choice(self.rest, found.words, in_order(seen))
-            if found.fits:
-                return Choice(row.aspect, found.words or "no other row of its table fits", in_order(seen))
-        return Choice(self.rest, "no row of its table fits how its accessories were ordered", in_order(seen))
+        place, found = first_fit([row.needs for row in self._rows], known.ordered)
+        if place is not None:
+            return Choice(
+                self._rows[place].aspect, found.words or "no other row of its table fits", found.causes
+            )
+        return Choice(
+            self.rest,
+            found.words or "no row of its table fits how its accessories were ordered",
+            found.causes,
+        )
 
 
 class Ahead(WorkedOut):
@@ -136,15 +151,10 @@ class Ahead(WorkedOut):
         A signal shows its most restrictive aspect where a block is occupied, a switch does not stand properly or
         anything is not known: 49 CFR 236.205, 236.5.
         """
-        seen: list[int] = []
-        for way in self._ways:
-            found = fit(way.turnouts, known.standing)
-            seen += found.causes
-            if found.fits is None:
-                return Choice(self.rest, found.words, in_order(seen))
-            if found.fits:
-                return self._along(way, found.words, seen, known)
-        return Choice(self.rest, "no way ahead is set", in_order(seen))
+        place, found = first_fit([way.turnouts for way in self._ways], known.standing)
+        if place is not None:
+            return self._along(self._ways[place], found.words, [*found.causes], known)
+        return Choice(self.rest, found.words or "no way ahead is set", found.causes)
 
     def _along(self, way: controls.Way, set_by: str, seen: list[int], known: Known) -> Choice:
         for block in way.blocks:
