@@ -91,6 +91,8 @@ def _lines(
         story = failure.story
         yield from (f"  {instant_text(step.at):>10}  {step.words}" for step in story.steps)
         yield f"  {instant_text(story.end):>10}  {failure.words}"
+        if failure.confirmed and failure.remedy:
+            yield f"  what would help: {failure.remedy}"
         if failure.confirmed:
             path = _free(directory / f"{layout.name}-{number}-{place}.jsonl".replace("/", "-"))
             write_session(path, layout, looked.text, looked.name, story.events, story.end)

@@ -45,6 +45,7 @@ def test_a_counter_example_is_told_step_by_step_and_can_be_replayed(written: Pat
     result = lamproom("check", file, "--prove", "--state", str(written))
     assert 1 == result.returncode
     assert re.search(r"^ +0:00:02.100  [SW] is ordered to clear$", result.stdout, re.MULTILINE)
+    assert "what would help: name " in result.stdout
     told = re.search(r"the engine does the same: `lamproom replay '(.*)'` plays it", result.stdout)
     assert told is not None
     log = Path(told[1])

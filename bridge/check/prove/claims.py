@@ -27,11 +27,13 @@ class Fault(NamedTuple):
         words: what is wrong then.
         bad: the states in which it is so.
         seen: whether an engine that was driven there shows it.
+        remedy: what the owner may write so that it is not, or empty where that would be a fault of the engine.
     """
 
     words: str
     bad: Bad
     seen: Callable[[Witness], bool]
+    remedy: str = ""
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,8 @@ def _inputs(layout: Layout, signal: Signal) -> Iterator[Fault]:
         for section in route.sections:
             for block in fouls.get(section, ()):
                 words = f"while block {block}, which fouls its section {section}, is not clear"
-                yield _not_clear(signal, index, block, words)
+                remedy = f"name {block} in `clear` of the route {route.name} of {signal.name}"
+                yield _not_clear(signal, index, block, words)._replace(remedy=remedy)
 
 
 def _better(signal: Signal, index: int) -> str:
@@ -109,6 +112,7 @@ def _flank(signal: Signal, index: int, number: int, position: Position, block: s
         words,
         lambda machine: machine.better(name, index) & ~machine.turnouts[number].is_(safe),
         lambda seen: seen.better(name, index) and seen.stands(number) is not safe,
+        f"write `{number}: {safe.value}` in `flank` of the route {signal.routes[index].name} of {name}",
     )
 
 
@@ -127,6 +131,7 @@ def _too_early(signal: Signal) -> Fault:
         f"the route of {name} is let go of while a train that was near when {name} fell back may still come",
         lambda machine: machine.gates[name].coming.is_(True) & ~machine.timed(name),
         lambda seen: seen.state(name) is State.FREE and seen.may_come(name),
+        f"let `time` in `locking` of {name} be longer than its `stopping`",
     )
 
 
@@ -146,6 +151,7 @@ def _both(one: Signal, first: int, other: Signal, second: int, why: str) -> Faul
         f"{_better(one, first)}, and {_better(other, second)}, although {why}",
         lambda machine: machine.better(one.name, first) & machine.better(other.name, second),
         lambda seen: seen.better(one.name, first) and seen.better(other.name, second),
+        f"name {other.name} in `conflicts` of {one.name}, and {one.name} in those of {other.name}",
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final, TypeAlias
 
@@ -35,11 +35,13 @@ class Failure:
         words: what goes wrong.
         story: how.
         confirmed: the engine does it too.
+        remedy: what the owner may write so that it does not, or empty.
     """
 
     words: str
     story: Story
     confirmed: bool
+    remedy: str = ""
 
 
 @dataclass(frozen=True)
@@ -158,7 +160,7 @@ class _Proof:
             if bad(space).satisfiable():
                 found = self._example(claim, fault.words, bad, fault.seen)
                 if found is not None:
-                    return found
+                    return replace(found, remedy=fault.remedy)
         return None
 
     def _stuck(self, goal: Bad, space: Space) -> BDDFunction:
