@@ -1,39 +1,28 @@
-"""From words to channels: for every device and every aspect it can show, the level of each channel.
-
-This is where a lamp is found by what it is. A word is first the name of a lamp, then the colour of a
-separate LED, then a colour that the head's full-colour lamp can mix; so asking for yellow lights the yellow
-LED alone where there is one.
-"""
+"""From aspects to channels: for every device and every aspect it can show, the level of each channel."""
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from dataclasses import dataclass
 from typing import NamedTuple, TypeAlias
 
-from bridge.layout.chips import DIE_COLOURS
 from bridge.layout.controls import asked
-from bridge.layout.findings import Finding, Mark, choice, either, error, said, warning
+from bridge.layout.findings import Finding, Mark, choice, said, warning
 from bridge.layout.model import (
     DARK,
     OFF,
     ON,
     AspectRow,
-    Build,
     Fixture,
     Flash,
-    Head,
     Lamp,
-    LampKind,
     Layout,
     Light,
     Shown,
     Signal,
     Wire,
 )
-from bridge.layout.rules import RULE_WORDS
-from bridge.layout.units import FULL_LEVEL, volts
-from bridge.light.colours import COLOURS, DIES, LED_COLOURS, Colour, led_colour
+from bridge.layout.units import FULL_LEVEL
+from bridge.light.palette import Palette, find, light_lamp, look_at_lamps, not_dimmable
 
 
 class Look(NamedTuple):
@@ -77,32 +66,6 @@ class DevicePlan:
     flash: Flash
 
 
-class Palette:
-    """The colours by name, the owner's own among them, and what is found while asking for them.
-
-    Attributes:
-        findings: what was found.
-        colours: each colour by its name.
-        words: all that can be asked for somewhere in this layout: colours and the names of lamps.
-    """
-
-    def __init__(self, layout: Layout) -> None:
-        self.findings: list[Finding] = []
-        self.colours: dict[str, Colour] = dict(COLOURS)
-        for name, (red, green, blue, white) in layout.colours.items():
-            with_white = (red, green, blue, white)
-            self.colours[name] = Colour((red, green, blue), with_white, needs_white=white > 0)
-        self.words: frozenset[str] = layout.lamp_names | self.colours.keys() | LED_COLOURS.keys() | {ON}
-
-    def knows(self, word: str) -> bool:
-        """Return whether somewhere in this layout or in a rule book something is called so."""
-        return word in self.words or word in RULE_WORDS
-
-    def error(self, mark: Mark, message: str) -> None:
-        """Note an error at a place of the file."""
-        self.findings.append(error(mark, message))
-
-
 def plan_devices(layout: Layout) -> tuple[tuple[DevicePlan, ...], tuple[Finding, ...]]:
     """Work out what every device can show, signals first, in the order of the file.
 
@@ -112,7 +75,7 @@ def plan_devices(layout: Layout) -> tuple[tuple[DevicePlan, ...], tuple[Finding,
     palette = Palette(layout)
     fixtures = layout.fixtures()
     for build in layout.builds:
-        _look_at_lamps(build, palette)
+        look_at_lamps(build, palette)
     plans = [
         _signal(signal, fixtures[signal.fixture].only(signal.heads), palette) for signal in layout.signals
     ]
@@ -131,53 +94,6 @@ def _one_owner(plans: list[DevicePlan], marks: list[Mark], palette: Palette) -> 
                 marks[index],
                 f"{plan.name} would light lamps of {plans[other].name} (line {marks[other].line}), and "
                 "a lamp obeys one device: give each light its own `lamps`, or each device its own fixture",
-            )
-
-
-def _look_at_lamps(build: Build, palette: Palette) -> None:
-    for head in build.heads:
-        for lamp in head.lamps:
-            known: Collection[str] = palette.colours
-            if lamp.kind is LampKind.LEDS:
-                known = LED_COLOURS
-            elif lamp.kind is LampKind.MIX:
-                known = dict.fromkeys((*LED_COLOURS, *palette.colours))
-            if lamp.colour and lamp.colour not in known:
-                text = (
-                    f"no lamp of this kind has the colour {said(lamp.colour)}; {choice(lamp.colour, known)}"
-                )
-                palette.error(lamp.colour_mark, text)
-            elif lamp.kind is LampKind.LEDS:
-                _look_at_leds(lamp, build, palette)
-
-
-def _look_at_leds(lamp: Lamp, build: Build, palette: Palette) -> None:
-    colour = led_colour(lamp.name, lamp.colour)
-    if not colour:
-        palette.error(
-            lamp.mark,
-            f"the name of the lamp {lamp.name!r} does not say its colour: give it, such as `colour: red`",
-        )
-        return
-    for wire in lamp.wires:
-        if wire.die and colour not in DIES[wire.die]:
-            chip = build.chips[wire.chip].called
-            palette.error(
-                lamp.mark,
-                f"channel {wire.channel + 1} of {chip} is its {DIE_COLOURS[wire.die]} LED, which cannot be the "
-                f"{colour} lamp {lamp.name!r}: use `full-colour` and ask for the colour",
-            )
-        least = wire.leds * LED_COLOURS[colour].least_mv
-        if not wire.die and least >= wire.supply_mv:
-            series = f"{wire.leds} {colour} LEDs in series need" if wire.leds > 1 else f"a {colour} LED needs"
-            remedy = (
-                "give a higher `supply`, or put fewer in series"
-                if wire.leds > 1
-                else "give a higher `supply`"
-            )
-            palette.error(
-                lamp.mark,
-                f"{series} more than {volts(least)}, and the supply gives {volts(wire.supply_mv)}: {remedy}",
             )
 
 
@@ -279,7 +195,7 @@ def _look(
     rigid = {wire.offset: lamp.name for wire, lamp in _wires(fixture) if not lamp.dimmable}
     for head, shown in zip(fixture.heads, (items for _name, items in row.heads), strict=True):
         for item in shown:
-            found = _find(head, item, palette)
+            found = find(head, item, palette)
             if isinstance(found, str):
                 # Where it is ordered one lamp that is missing is enough to say.
                 if sound or blame is None or not palette.knows(item.word):
@@ -290,7 +206,7 @@ def _look(
                 for levels in (lit,) if item.flashing else (unlit,) if item.alternating else (lit, unlit):
                     levels[offset] = max(level, levels.get(offset, 0))
                 if item.level < FULL_LEVEL and offset in rigid:
-                    palette.findings.append(warning(item.mark, _not_dimmable(rigid[offset], fixture)))
+                    palette.findings.append(warning(item.mark, not_dimmable(rigid[offset], fixture)))
     return (lit, unlit) if sound else None
 
 
@@ -310,66 +226,6 @@ def _blame(
         )
 
 
-def _not_dimmable(lamp: str, fixture: Fixture) -> str:
-    return f"the lamp {lamp} of {fixture.name} is not dimmable: it is fully lit whenever it is on"
-
-
-def _find(head: Head, item: Shown, palette: Palette) -> list[tuple[int, int]] | str:
-    """Return the channels that a word lights, or why there are none."""
-    lamps = {lamp.name: lamp for lamp in head.lamps}
-    full = [lamp for lamp in head.lamps if lamp.kind is LampKind.FULL_COLOUR]
-    leds = [lamp for lamp in head.lamps if lamp.kind is not LampKind.FULL_COLOUR]
-    where = f"its head {head.name}" if head.name else "its head"
-    named = lamps.get(item.word)
-    if named is not None:
-        return _lit(named, item, head, palette)
-    if item.word == ON:
-        return f"a level alone does not say what is lit; {choice(item.word, lamps)}"
-    coloured = [lamp for lamp in leds if led_colour(lamp.name, lamp.colour) == item.word]
-    several = coloured or (full if item.word in palette.colours else [])
-    if len(several) > 1:
-        return f"{where} has several lamps that can show {item.word}: name {either(lamp.name for lamp in several)}"
-    if coloured:
-        return _lit(coloured[0], item, head, palette)
-    if several:
-        return _mixed(full[0], item.word, item.level, palette)
-    if full:
-        known = dict.fromkeys((*lamps, *palette.colours))
-        return f"{said(item.word)} is no lamp and no colour here; {choice(item.word, known)}"
-    return f"{where} has no lamp {said(item.word)}; {choice(item.word, lamps)}"
-
-
-def _lit(lamp: Lamp, item: Shown, head: Head, palette: Palette) -> list[tuple[int, int]] | str:
-    if lamp.kind is LampKind.FULL_COLOUR:
-        return _mixed(lamp, lamp.colour or "white", item.level, palette)
-    if lamp.kind is LampKind.LEDS:
-        return [(wire.offset, _part(wire.share, item.level)) for wire in lamp.wires]
-    members = {other.name: other for other in head.lamps}
-    return [
-        (wire.offset, _part(_part(wire.share, level), item.level))
-        for name, level in lamp.mix
-        for wire in members[name].wires
-    ]
-
-
-def _mixed(lamp: Lamp, colour: str, level: int, palette: Palette) -> list[tuple[int, int]] | str:
-    dies = "".join(wire.die for wire in lamp.wires)
-    mixture = palette.colours.get(colour)
-    if mixture is None:
-        return f"the lamp {lamp.name} has the colour {said(colour)}, which is none here"
-    if mixture.needs_white and "W" not in dies:
-        return f"the colour {colour} uses a white LED, and the lamp {lamp.name} has only {', '.join(dies)}"
-    return [
-        (wire.offset, _part(share, level))
-        for wire, share in zip(lamp.wires, mixture.levels(dies), strict=True)
-    ]
-
-
-def _part(share: int, level: int) -> int:
-    """Return `share` of `level`, both of 65535, rounded once, halves up."""
-    return (share * level * 2 + FULL_LEVEL) // (2 * FULL_LEVEL)
-
-
 def _light(light: Light, fixture: Fixture, palette: Palette) -> DevicePlan:
     wires = _wires(fixture, light.lamps)
     levels: dict[int, int] = {}
@@ -377,14 +233,14 @@ def _light(light: Light, fixture: Fixture, palette: Palette) -> DevicePlan:
         for lamp in head.lamps:
             if (head.name, lamp.name) not in light.lamps:
                 continue
-            found = _light_lamp(lamp, light.shows, head, palette)
+            found = light_lamp(lamp, light.shows, head, palette)
             if isinstance(found, str):
                 palette.error(light.shows.mark, f"{light.name} cannot be lit so: {found}")
                 continue
             for offset, level in found:
                 levels[offset] = max(level, levels.get(offset, 0))
             if light.shows.level < FULL_LEVEL and not lamp.dimmable:
-                palette.findings.append(warning(light.shows.mark, _not_dimmable(lamp.name, fixture)))
+                palette.findings.append(warning(light.shows.mark, not_dimmable(lamp.name, fixture)))
     return DevicePlan(
         name=light.name,
         chain=fixture.chain,
@@ -399,24 +255,3 @@ def _light(light: Light, fixture: Fixture, palette: Palette) -> DevicePlan:
         fade=light.change.fade,
         flash=Flash(),
     )
-
-
-def _light_lamp(lamp: Lamp, shows: Shown, head: Head, palette: Palette) -> list[tuple[int, int]] | str:
-    known = dict.fromkeys((ON, *palette.colours, *LED_COLOURS))
-    if shows.word not in known:
-        return f"no colour is called {said(shows.word)}; {choice(shows.word, known)}"
-    if shows.word == ON:
-        return _lit(lamp, shows, head, palette)
-    if lamp.kind is LampKind.FULL_COLOUR:
-        if shows.word not in palette.colours:
-            return f"a full-colour lamp cannot mix {shows.word}; {choice(shows.word, palette.colours)}"
-        return _mixed(lamp, shows.word, shows.level, palette)
-    own = led_colour(lamp.name, lamp.colour)
-    if own != shows.word:
-        what = (
-            f"its lamp {lamp.name} is {own}, not {shows.word}"
-            if own
-            else f"its lamp {lamp.name} has one colour"
-        )
-        return f"{what}: say which `lamps` are meant, or leave the colour out"
-    return _lit(lamp, shows, head, palette)
