@@ -13,7 +13,7 @@ UNIT: Final = 65_536
 """Full light in a tape."""
 
 LONGEST_TAPE: Final = 8192
-"""How many samples a tape may have; two million of them cost a layout as many as 16 MB."""
+"""How many samples a tape may have: enough for minutes at the pace of frames, and a few dozen kilobytes each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +32,10 @@ class Tape:
     period: int
     loops: bool = True
     smooth: bool = False
+
+    def __hash__(self) -> int:
+        """Return a number that tells most tapes apart without going through their samples."""
+        return self.period ^ len(self.samples)
 
 
 class Score(NamedTuple):
