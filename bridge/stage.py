@@ -168,41 +168,43 @@ class Stage:
                 self._set(slots[index], level)
             elif way is Way.FADE:
                 time = max(plan.change.time // 2, 1)
-                self._motion.fade(slots[index], origin, level, at, time)
+                self._glide(device, index, origin, level, at, time)
             else:
                 time = plan.filaments[index].cools.period
-                self._glow(device, index, origin, level, at)
+                self._glide(device, index, origin, level, at, time)
         return time
 
     def _arrive(self, device: int, aspect: str, at: Instant, time: int) -> None:
         """Let what is wanted come on, in the device's own way; what falls may do so now too."""
         self._seen[device] = aspect
-        look, way = self._looks[device][aspect], self._plans[device].change.way
+        look = self._looks[device][aspect]
         for slot, level, byte in look.cut:
             self._motion.cut(slot, level)
             self._frames.put(slot, byte if self._dimmers.open else self._byte(slot, level))
         if look.glide:
             present = self._motion.levels_at([slot for _index, slot, _level in look.glide], at)
-            for (index, slot, level), origin in zip(look.glide, present, strict=True):
-                if way is Way.FADE:
-                    self._motion.fade(slot, origin, level, at, time)
-                else:
-                    self._glow(device, index, origin, level, at)
+            for (index, _slot, level), origin in zip(look.glide, present, strict=True):
+                self._glide(device, index, origin, level, at, time)
         if look.flash or look.plays:
             self._play(device, aspect, at)
 
-    def _glow(self, device: int, index: int, origin: int, level: int, at: Instant) -> None:
-        """Let a channel warm up or cool down as a filament does."""
-        slot, both = self._slots[device][index], self._plans[device].filaments[index]
-        if level > origin:
-            part = Part(slot, self._reel.base(both.warms), 0, level)
-            self._motion.follow(part, origin, level, both.warms, at)
+    def _glide(self, device: int, index: int, origin: int, level: int, at: Instant, time: int) -> None:
+        """Send a channel from one level to another, in the way that its device changes."""
+        slot, plan = self._slots[device][index], self._plans[device]
+        if plan.change.way is Way.FADE:
+            self._motion.fade(slot, origin, level, at, time)
+        elif level > origin:
+            warms = plan.filaments[index].warms
+            self._motion.follow(Part(slot, self._reel.base(warms), 0, level), origin, level, warms, at)
         elif level == 0 < origin:
             # It cools from the heat that it was on its way to, or from where it stands if that was less.
-            part = Part(slot, self._reel.base(both.cools), 0, max(origin, self._motion.level(slot)))
-            self._motion.follow(part, origin, level, both.cools, at)
+            cools, peak = plan.filaments[index].cools, max(origin, self._motion.level(slot))
+            self._motion.follow(Part(slot, self._reel.base(cools), 0, peak), origin, level, cools, at)
         else:
-            self._motion.fade(slot, origin, level, at, both.cools.period)
+            self._motion.fade(slot, origin, level, at, plan.filaments[index].cools.period)
+        if not self._motion.moves(slot):
+            # It stands where it shall, but that may not have been rendered yet.
+            self._frames.put(slot, self._byte(slot, level))
 
     def _play(self, device: int, aspect: str, at: Instant) -> None:
         """Let play what plays under an aspect.
