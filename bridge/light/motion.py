@@ -294,7 +294,7 @@ class Motion:
     def _look_up(self, moving: _Gathered, at: Instant) -> tuple[Numbers, Numbers]:
         """Return the linear levels of channels that move, and how far each voice has got, nanoseconds."""
         past = at - moving.began
-        done = np.where(moving.loops, past % moving.time, np.clip(past, 0, moving.time))
+        done = _done(past, moving.time, moving.loops)
         place = moving.start + moving.way * done // moving.time
         levels = self.reel.samples.take(place.take(moving.which) + moving.base)
         levels *= moving.span
@@ -318,7 +318,7 @@ class Motion:
         voices = _each_once(self._voice.many[np.flatnonzero((does == BLINKING) | (does == STEPPING))])
         time, way, loops = self._time.many[voices], self._way.many[voices], self._loops.many[voices] > 0
         past = after - self._began.many[voices]
-        done = np.where(loops, past % time, np.clip(past, 0, time))
+        done = _done(past, time, loops)
         place = way * done // time
         run = self.reel.runs[self._tape.many[voices] + place]
         begun = after - np.where(loops, done, past)
@@ -388,6 +388,15 @@ class Motion:
             sound &= (level >= 0) & (level <= FULL_LEVEL)
         if not np.all(sound):
             raise ValueError("a channel moves beyond its bounds")
+
+
+def _done(past: Numbers, time: Numbers, loops: NDArray[np.bool_]) -> Numbers:
+    """Return how far voices have got within their tapes; a division is spared where none or all of them go round."""
+    if not loops.any():
+        return np.minimum(np.maximum(past, 0), time)
+    if loops.all():
+        return past % time
+    return np.where(loops, past % time, np.minimum(np.maximum(past, 0), time))
 
 
 def _each_once(voices: Numbers) -> Slots:
