@@ -18,7 +18,9 @@ from bridge.layout import read as layout_read
 from bridge.layout import schema, schema_track
 from bridge.layout.chips import CHIP_TYPES
 from bridge.layout.crossings import NOT_RAISED, RED
+from bridge.layout.model import Way
 from bridge.layout.rules.crossings import CROSSING_RULES, Figure
+from bridge.layout.shown import LONGEST_CHANGE, USUAL_CHANGE
 from bridge.layout.units import seconds
 from bridge.light.colours import COLOURS
 from bridge.logic.selection import LAST_COMMAND, News, Step, Trust
@@ -32,7 +34,8 @@ GUIDE = "config/guide/layout-file.md"
 SIGNALS = "config/guide/signals.md"
 INTERLOCKING = "config/guide/interlocking.md"
 CROSSINGS = "config/guide/crossings.md"
-PAGES = ("README.md", GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, "config/guide/mqtt.md")
+CHANGES = "config/guide/changes.md"
+PAGES = ("README.md", GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, CHANGES, "config/guide/mqtt.md")
 
 
 def page(name: str) -> str:
@@ -80,6 +83,14 @@ def keys() -> set[str]:
 def test_the_diagrams_are_those_of_what_runs(name: str) -> None:
     """Each state machine is drawn in its page as its table has it; `python -m tests.support.diagrams` draws it anew."""
     assert DIAGRAMS[name] == shown(name)
+
+
+@pytest.mark.parametrize("way", [way for way in Way if way is not Way.CUT])
+def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
+    """How long a change takes unless told otherwise, and at the most, is what runs."""
+    row = next(line for line in page(CHANGES).splitlines() if line.startswith(f"| `{way}` |"))
+    assert f"{USUAL_CHANGE[way] // 1_000_000} ms" in row
+    assert {seconds(each) for each in LONGEST_CHANGE.values()} == {"60 s", "3 s"}
 
 
 def test_every_key_of_the_layout_file_is_explained() -> None:

@@ -20,7 +20,7 @@ ALTERNATING: Final = "alternating"
 
 _NO_SPACE: Final = re.compile(r"([^\s%]{0,63}[^\s%0-9.])([0-9]{1,3}(?:\.[0-9]{1,3})?)%")
 _NO_PERCENT: Final = re.compile(r"([^\s%]{1,64})\s+([0-9]{1,3}(?:\.[0-9]{1,3})?)")
-_USUAL: Final = {
+USUAL_CHANGE: Final = {
     Way.FADE: 300 * MILLISECOND,
     Way.FILAMENT: 250 * MILLISECOND,
     Way.DARK: 150 * MILLISECOND,
@@ -93,15 +93,15 @@ def read_change(desk: Desk, wanted: Any, path: Path) -> Change | None:
     if wanted is None or wanted == Way.CUT:
         return Change()
     text = wanted.strip() if isinstance(wanted, str) else ""
-    way = next((way for way in _USUAL if text == way or text.startswith(f"{way} ")), None)
+    way = next((way for way in USUAL_CHANGE if text == way or text.startswith(f"{way} ")), None)
     if way is None:
-        ways = ", ".join(_USUAL)
+        ways = ", ".join(USUAL_CHANGE)
         text = f"{said(wanted)} is no change: write cut, or one of {ways}, and a time if you like, such as fade 400 ms"
         desk.error(path, text)
         return None
     rest = text.removeprefix(way).strip()
     try:
-        time = duration(rest) if rest else _USUAL[way]
+        time = duration(rest) if rest else USUAL_CHANGE[way]
     except ValueError as problem:
         desk.error(path, str(problem))
         return None
