@@ -58,7 +58,7 @@ def read_fire(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) ->
         )
         return None
     puffs = isqrt(1500 * 1500 * 1000 // across)
-    return effects.Flame(kind, puffs, 25, desk.key_mark(path))
+    return effects.Flame(kind, puffs, 40, desk.key_mark(path))
 
 
 def read_small_flame(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) -> Effect | None:
@@ -71,7 +71,7 @@ def read_small_flame(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: P
         desk, (*path, "rate"), "how often a second a small flame flickers", rate, CANDLE_PUFFS
     ):
         return None
-    return effects.Flame(kind, rate * 1000, 6, desk.key_mark(path))
+    return effects.Flame(kind, rate * 1000, 8, desk.key_mark(path))
 
 
 def read_arc(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) -> Effect | None:
