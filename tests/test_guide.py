@@ -15,7 +15,7 @@ from bridge.chain.frames import byte_of_level
 from bridge.check import check_text
 from bridge.cli import app
 from bridge.layout import read as layout_read
-from bridge.layout import schema, schema_track
+from bridge.layout import schema, schema_effects, schema_track
 from bridge.layout.chips import CHIP_TYPES
 from bridge.layout.crossings import NOT_RAISED, RED
 from bridge.layout.model import Way
@@ -35,7 +35,8 @@ SIGNALS = "config/guide/signals.md"
 INTERLOCKING = "config/guide/interlocking.md"
 CROSSINGS = "config/guide/crossings.md"
 CHANGES = "config/guide/changes.md"
-PAGES = ("README.md", GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, CHANGES, "config/guide/mqtt.md")
+EFFECTS = "config/guide/effects.md"
+PAGES = ("README.md", GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, CHANGES, EFFECTS, "config/guide/mqtt.md")
 
 
 def page(name: str) -> str:
@@ -67,7 +68,7 @@ def keys() -> set[str]:
     """Return every key that a layout file may hold."""
     entries = [
         kind
-        for module in (schema, schema_track)
+        for module in (schema, schema_track, schema_effects)
         for _name, kind in inspect.getmembers(module, inspect.isclass)
         if issubclass(kind, schema.Entry) and kind.__module__ == module.__name__
     ]
@@ -95,7 +96,7 @@ def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
 
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    text = page(GUIDE) + page(SIGNALS) + page(INTERLOCKING) + page(CROSSINGS)
+    text = page(GUIDE) + page(SIGNALS) + page(INTERLOCKING) + page(CROSSINGS) + page(EFFECTS)
     assert {"first-channel", "repeat-window", "root", "frames-per-second"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)
 
