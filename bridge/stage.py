@@ -20,7 +20,7 @@ from bridge.layout.model import Layout, Way
 from bridge.light.changes import first_out, through_red
 from bridge.light.dimming import Dimmers
 from bridge.light.motion import Motion, Part, Slots
-from bridge.light.pictures import DevicePlan, Look
+from bridge.light.plans import DevicePlan, Look
 from bridge.light.reel import Reel
 from bridge.light.tapes import UNIT, Tape
 
@@ -178,15 +178,35 @@ class Stage:
         """Let what is wanted come on, in the device's own way; what falls may do so now too."""
         self._seen[device] = aspect
         look = self._looks[device][aspect]
-        for slot, level, byte in look.cut:
-            self._motion.cut(slot, level)
-            self._frames.put(slot, byte if self._dimmers.open else self._byte(slot, level))
+        if self._plans[device].delays:
+            self._cut_later(device, look, at)
+        else:
+            for slot, level, byte in look.cut:
+                self._motion.cut(slot, level)
+                self._frames.put(slot, byte if self._dimmers.open else self._byte(slot, level))
         if look.glide:
             present = self._motion.levels_at([slot for _index, slot, _level in look.glide], at)
             for (index, _slot, level), origin in zip(look.glide, present, strict=True):
-                self._glide(device, index, origin, level, at, time)
+                self._glide(device, index, origin, level, at + self._delay(device, index), time)
         if look.flash or look.plays:
             self._play(device, aspect, at)
+
+    def _cut_later(self, device: int, look: _Look, at: Instant) -> None:
+        """Set channels at once, each when its lamp has its turn."""
+        slots, base = [slot for slot, _level, _byte in look.cut], self._reel.base(_LATER)
+        places = {slot: index for index, slot in enumerate(self._slots[device])}
+        present = self._motion.levels_at(slots, at)
+        for (slot, level, _byte), origin in zip(look.cut, present, strict=True):
+            part = Part(slot, base, origin, level - origin)
+            self._motion.play([part], _LATER, at + self._delay(device, places[slot]), slot)
+        self._edge_from(at)
+
+    def _delay(self, device: int, index: int) -> int:
+        delays = self._plans[device].delays
+        return delays[index] if delays else 0
+
+    def _edge_from(self, at: Instant) -> None:
+        self._edge = at if self._edge is None else min(self._edge, at)
 
     def _glide(self, device: int, index: int, origin: int, level: int, at: Instant, time: int) -> None:
         """Send a channel from one level to another, in the way that its device changes."""
@@ -223,7 +243,7 @@ class Stage:
         for play in look.plays:
             self._motion.play(play.parts, play.tape, at + play.shift, play.voice)
         if self._motion.stepped:
-            self._edge = at if self._edge is None else min(self._edge, at)
+            self._edge_from(at)
 
     def _catch_up(self, at: Instant) -> None:
         """Let come on what was due by an instant, each at its own."""
@@ -376,7 +396,7 @@ class Stage:
                             for index, tape in zip(play.wires, play.tapes, strict=True)
                         ),
                         play.tapes[0],
-                        play.shift,
+                        play.shift + (plan.delays[play.wires[0]] if plan.delays else 0),
                         beat + number,
                     )
                     for number, play in enumerate(look.plays, start=1)

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from bridge.layout.devices import POSITION_WORDS, Fixtures, find_fixture
+from bridge.layout.effects import Effect
 from bridge.layout.entries import Desk
 from bridge.layout.findings import choice, said
 from bridge.layout.model import Fixture, Light, Place, WhenUnknown
+from bridge.layout.read_effects import read_effect
 from bridge.layout.schema import RESTORED, LightEntry
 from bridge.layout.shown import read_change, read_shown
 from bridge.layout.text import Path
@@ -31,13 +35,16 @@ def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
             desk.error((*path, "shows"), "a light does not flash: say how it looks when it is on")
             continue
         change = read_change(desk, entry.change, (*path, "change"))
-        if lamps is None or shows is None or change is None:
+        effect, sound = _effect(desk, entry, lamps or (), path)
+        if lamps is None or not sound or shows is None or change is None:
             continue
         lights.append(
             Light(
                 name=key,
                 lamps=lamps,
                 shows=shows,
+                effect=effect,
+                spread=entry.spread,
                 accessory=entry.switched_by,
                 on_when=POSITION_WORDS[entry.on_when],
                 button=entry.held_by,
@@ -55,6 +62,15 @@ def _when_unknown(entry: LightEntry) -> WhenUnknown:
     if entry.when_unknown is not None:
         return WhenUnknown(entry.when_unknown)
     return WhenUnknown.HOLD if entry.held_by is None else WhenUnknown.OFF
+
+
+def _effect(desk: Desk, entry: LightEntry, lamps: Sequence[Place], path: Path) -> tuple[Effect | None, bool]:
+    """Return what a light does, and whether that could be read."""
+    if entry.effect is None or not lamps:
+        return None, True
+    names = [".".join(filter(None, place)) for place in lamps]
+    effect = read_effect(desk, entry.effect, (*path, "effect"), names)
+    return effect, effect is not None
 
 
 def _places(

@@ -15,6 +15,7 @@ from bridge.events import SECOND, Position
 from bridge.layout.chips import ChipType
 from bridge.layout.controls import CommandRow, Control, LastCommand
 from bridge.layout.crossings import Crossing
+from bridge.layout.effects import Effect
 from bridge.layout.findings import Mark
 from bridge.layout.routes import Locking, Route
 
@@ -357,12 +358,15 @@ class Place(NamedTuple):
 class Light:
     """A light that is no signal: on when its accessory stands so, or for as long as its button is held.
 
-    Its lamps stand in the order in which what runs along them runs.
+    Its lamps stand in the order in which what runs along them runs; each comes on and goes out a little later than the
+    light, up to `spread` nanoseconds.
     """
 
     name: str
     lamps: tuple[Place, ...]
     shows: Shown
+    effect: Effect | None
+    spread: int
     accessory: int | None
     on_when: Position
     button: str | None

@@ -379,6 +379,8 @@ class LightEntry(Entry):
         fixtures: several, in the order in which what runs along them runs.
         lamps: which of their lamps; all if left out.
         shows: what it looks like when it is on: a colour, a level, or both.
+        effect: what it does when it is on; it is steady if left out.
+        spread: its lamps come on and go out one by one within this time, each after a time of its own.
         switched_by: the accessory that switches it.
         on_when: the position of that accessory in which it is on.
         held_by: the button that lights it for as long as it is held.
@@ -391,6 +393,8 @@ class LightEntry(Entry):
     fixtures: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     lamps: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     shows: Any = "on"
+    effect: Any = None
+    spread: Annotated[Duration, at_most("10 min")] = 0
     switched_by: Accessory | None = None
     on_when: Annotated[str, one_of("normal", "reverse", "closed", "thrown")] = "reverse"
     held_by: Name | None = None

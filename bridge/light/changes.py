@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bridge.light.pictures import Look
+from bridge.light.plans import Look
 
 
 def first_out(before: Look, after: Look, lenses: Sequence[int]) -> dict[int, int]:

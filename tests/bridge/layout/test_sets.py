@@ -9,7 +9,8 @@ import pytest
 from bridge.check import check_text
 from bridge.layout.findings import Level
 from bridge.layout.model import DARK, Flash, Layout, Signal
-from bridge.light.pictures import DevicePlan, Look, plan_devices
+from bridge.light.pictures import plan_devices
+from bridge.light.plans import DevicePlan, Look
 from tests.support.layouts import HERE, places
 
 FILE: Final = """\

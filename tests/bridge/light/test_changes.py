@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.light.changes import first_out, through_red
-from bridge.light.pictures import Look
+from bridge.light.plans import Look
 
 ONE_LENS = (0, 0, 0)
 THREE_LENSES = (0, 1, 2)

@@ -10,15 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.events import SECOND
-from bridge.layout.model import Flash
+from bridge.layout.model import Change, Flash
 from bridge.layout.units import FLASH_RATES, FULL_LEVEL, LIT_PARTS
 from bridge.light.motion import Motion, Part
-from bridge.light.pictures import flash_tape
+from bridge.light.plans import flash_tape
 from bridge.light.reel import Reel
 from bridge.light.tapes import UNIT, Tape
 
 LIT, UNLIT = 1000, 10
-EVERY_SECOND: Final = flash_tape(Flash())
+EVERY_SECOND: Final = flash_tape(Flash(), Change())
 
 instants = st.integers(0, 10**15)
 

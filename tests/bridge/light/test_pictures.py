@@ -12,7 +12,8 @@ import pytest
 from bridge.chain.frames import Frames
 from bridge.check import check_text
 from bridge.layout.findings import errors
-from bridge.light.pictures import DevicePlan, plan_devices
+from bridge.light.pictures import plan_devices
+from bridge.light.plans import DevicePlan
 
 FILE: Final = """\
 layout: Tarn
