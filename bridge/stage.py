@@ -89,6 +89,23 @@ class Stage:
             self._flash(look, going_on or self._begun(device, at), at)
         return plan.chain
 
+    def dim(self, zone: int, level: int, at: Instant, time: int) -> list[int]:
+        """Bring all that is in a zone to its level; return the indexes of the chains that are touched.
+
+        Args:
+            zone: its index in the layout.
+            level: what the light of its devices is multiplied by, 0 to 65535 for all of it.
+            at: when it begins.
+            time: nanoseconds until it is there, 0 for at once.
+        """
+        del zone, level, at, time
+        return []
+
+    def still(self, on: bool, at: Instant) -> list[int]:
+        """Still all that flashes, or let it flash again; return the indexes of the chains that are touched."""
+        del on, at
+        return []
+
     def render(
         self, at: Instant, touched: Collection[int] = (), cause: Cause = Cause.EVENT
     ) -> list[PublishFrame]:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from bridge.layout.devices import POSITION_WORDS, Fixtures, find_fixture
+from bridge.layout.conditions import ButtonHeld, Condition, leaves
+from bridge.layout.devices import Fixtures, find_fixture
 from bridge.layout.entries import Desk
 from bridge.layout.findings import choice, said
 from bridge.layout.model import Fixture, Light, WhenUnknown
+from bridge.layout.read_conditions import Nameable, read_condition
 from bridge.layout.schema import RESTORED, LightEntry
 from bridge.layout.shown import read_change, read_shown
 from bridge.layout.text import Path
 
 
-def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
+def read_lights(desk: Desk, fixtures: Fixtures, names: Nameable) -> list[Light]:
     """Read the section `lights`."""
     lights = []
     for key, data, path in desk.section("lights"):
@@ -19,20 +21,14 @@ def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
         if entry is None:
             continue
         fixture = find_fixture(desk, entry.fixture or key, path, fixtures, explicit=entry.fixture is not None)
-        if (entry.switched_by is None) == (entry.held_by is None):
-            has = "neither" if entry.held_by is None else "both"
-            desk.error(
-                path,
-                f"a light needs `switched-by` (an accessory) or `held-by` (a button), and {key} has {has}",
-            )
-            continue
+        when = _when(desk, entry, path, names)
         lamps = _light_lamps(desk, entry, fixture, path)
         shows = read_shown(desk, entry.shows, (*path, "shows"))
         if shows is not None and (shows.flashing or shows.alternating):
             desk.error((*path, "shows"), "a light does not flash: say how it looks when it is on")
             continue
         change = read_change(desk, entry.change, (*path, "change"))
-        if fixture is None or lamps is None or shows is None or change is None:
+        if fixture is None or lamps is None or shows is None or change is None or when is None:
             continue
         lights.append(
             Light(
@@ -40,23 +36,32 @@ def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
                 fixture=fixture.name,
                 lamps=lamps,
                 shows=shows,
-                accessory=entry.switched_by,
-                on_when=POSITION_WORDS[entry.on_when],
-                button=entry.held_by,
-                when_unknown=_when_unknown(entry),
+                when=when,
+                when_unknown=_when_unknown(entry, when),
                 restores=entry.at_start == RESTORED,
                 change=change,
                 mark=desk.key_mark(path),
+                zone=entry.zone or "",
             )
         )
     return lights
 
 
-def _when_unknown(entry: LightEntry) -> WhenUnknown:
+def _when(desk: Desk, entry: LightEntry, path: Path, names: Nameable) -> Condition | None:
+    if "when" in entry.model_fields_set:
+        return read_condition(desk, entry.when, (*path, "when"), names)
+    desk.key_error(
+        path, "nothing says when this light is on: give it `when`, such as {accessory: 70}, or always"
+    )
+    return None
+
+
+def _when_unknown(entry: LightEntry, when: Condition) -> WhenUnknown:
     """A switch stays where it is while nobody is heard of; a button that nobody is heard to let go may be let go."""
     if entry.when_unknown is not None:
         return WhenUnknown(entry.when_unknown)
-    return WhenUnknown.HOLD if entry.held_by is None else WhenUnknown.OFF
+    held = any(isinstance(leaf, ButtonHeld) for leaf in leaves(when))
+    return WhenUnknown.OFF if held else WhenUnknown.HOLD
 
 
 def _light_lamps(
