@@ -18,7 +18,7 @@ from bridge.commands import Cause, PublishFrame
 from bridge.events import Instant
 from bridge.layout.model import Layout, Way
 from bridge.light.changes import first_out, through_red
-from bridge.light.dimming import Dimmers
+from bridge.light.dimming import Dimmers, Zoned
 from bridge.light.motion import Motion, Part, Slots
 from bridge.light.plans import DevicePlan, Look
 from bridge.light.reel import Reel
@@ -78,12 +78,13 @@ class Stage:
         self._reel = Reel([_LATER, *(tape for plan in plans for tape in plan.tapes)])
         # Each device has a voice for its flash, and as many as it plays other things at once.
         self._voices = 0
-        self._dimmers = self._opened()
         self._rate = layout.frames_per_second
         self._slots = [
             tuple(self._frames.bases[chain] + offset for chain, offset in plan.places) for plan in plans
         ]
         self._looks = [self._looks_of(plan, slots) for plan, slots in zip(plans, self._slots, strict=True)]
+        self._zones = self._zones_of(layout)
+        self._dimmers = self._opened()
         self._motion = self._still_motion()
         # The aspect whose light is to be seen, while the one that is wanted waits for it to go out.
         self._seen = [plan.rest for plan in plans]
@@ -95,11 +96,19 @@ class Stage:
         # The first edge of what moves in steps that was not rendered yet: events between two edges cost nothing.
         self._edge: Instant | None = None
 
+    def _zones_of(self, layout: Layout) -> list[Zoned]:
+        zones: dict[str, dict[int, bool]] = {zone.name: {} for zone in layout.zones}
+        names = [device.zone for device in layout.signals] + [device.zone for device in layout.lights]
+        for name, plan, slots in zip(names, self._plans, self._slots, strict=True):
+            if name:
+                zones[name] |= zip(slots, plan.dimmable, strict=True)
+        return [Zoned.of(slots) for slots in zones.values()]
+
     def _still_motion(self) -> Motion:
         return Motion(self._frames.length, self._reel, self._voices)
 
     def _opened(self) -> Dimmers:
-        return Dimmers((), self._frames.length)
+        return Dimmers(self._zones, self._frames.length)
 
     def knows(self, device: int, aspect: str) -> bool:
         """Return whether the device can show this aspect."""
@@ -157,6 +166,27 @@ class Stage:
                 chains |= self._plans[device].chains
                 self._play(device, aspect, at)
         return frozenset(chains)
+
+    def dim(self, zone: int, level: int, at: Instant, time: int) -> frozenset[int]:
+        """Turn the dimmer of a zone, and return the indexes of the chains of all that lies in it.
+
+        Args:
+            zone: its index in the layout.
+            level: how much of its light is left, 0 to 65535 in linear light.
+            at: when it begins.
+            time: how long it takes, in even steps of lightness, nanoseconds.
+        """
+        self._catch_up(at)
+        self._dimmers.turn(zone, level, at, time)
+        slots = self._dimmers.slots[zone]
+        if not time:
+            self._dim(slots, at)
+        return frozenset(self._frames.chains_of(slots))
+
+    def _dim(self, slots: Slots, at: Instant) -> list[int]:
+        """Show channels anew whose dimmer has moved."""
+        levels = np.array(self._motion.levels_at(slots.tolist(), at), dtype=np.int64)
+        return self._patch(slots, levels)
 
     def _fall(self, device: int, falls: dict[int, int], at: Instant) -> int:
         """Let channels go out, and return how long it takes."""
@@ -271,8 +301,7 @@ class Stage:
         self._rendered = at
         edge = self._motion.stepped and self._edge is not None and self._edge <= at
         for slots in self._dimmers.move(at) if self._dimmers.moving else ():
-            levels = np.array(self._motion.levels_at(slots.tolist(), at), dtype=np.int64)
-            chains.update(self._patch(slots, levels))
+            chains.update(self._dim(slots, at))
         if edge or self._motion.smooth:
             chains.update(self._patch(*self._motion.render(at)))
         if edge:

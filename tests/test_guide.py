@@ -5,7 +5,7 @@ from __future__ import annotations
 import inspect
 import re
 from importlib.metadata import entry_points
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 import typer.main
@@ -15,8 +15,9 @@ from bridge.chain.frames import byte_of_level
 from bridge.check import check_text
 from bridge.cli import app
 from bridge.layout import read as layout_read
-from bridge.layout import schema, schema_effects, schema_track
+from bridge.layout import schema, schema_effects, schema_track, schema_when
 from bridge.layout.chips import CHIP_TYPES
+from bridge.layout.conditions import Leaf, leaves
 from bridge.layout.crossings import NOT_RAISED, RED
 from bridge.layout.model import Way
 from bridge.layout.rules.crossings import CROSSING_RULES, Figure
@@ -36,7 +37,18 @@ INTERLOCKING = "config/guide/interlocking.md"
 CROSSINGS = "config/guide/crossings.md"
 CHANGES = "config/guide/changes.md"
 EFFECTS = "config/guide/effects.md"
-PAGES = ("README.md", GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, CHANGES, EFFECTS, "config/guide/mqtt.md")
+LIGHTS = "config/guide/lights.md"
+PAGES = (
+    "README.md",
+    GUIDE,
+    SIGNALS,
+    LIGHTS,
+    INTERLOCKING,
+    CROSSINGS,
+    CHANGES,
+    EFFECTS,
+    "config/guide/mqtt.md",
+)
 
 
 def page(name: str) -> str:
@@ -68,7 +80,7 @@ def keys() -> set[str]:
     """Return every key that a layout file may hold."""
     entries = [
         kind
-        for module in (schema, schema_track, schema_effects)
+        for module in (schema, schema_track, schema_effects, schema_when)
         for _name, kind in inspect.getmembers(module, inspect.isclass)
         if issubclass(kind, schema.Entry) and kind.__module__ == module.__name__
     ]
@@ -78,6 +90,18 @@ def keys() -> set[str]:
             options: type[BaseModel] = load(point.name).options
             found |= {field.alias or name for name, field in options.model_fields.items()}
     return found | set(layout_read.SECTIONS)
+
+
+def test_every_kind_of_condition_is_shown_at_work() -> None:
+    """The layouts of the page about lights have each kind of condition at least once."""
+    shown_there: set[type] = set()
+    for block in layout_blocks(LIGHTS):
+        layout = check_text(block.text).layout
+        assert layout is not None
+        conditions = [light.when for light in layout.lights]
+        conditions += [row.when for zone in layout.zones for row in zone.rows]
+        shown_there |= {type(leaf) for condition in conditions for leaf in leaves(condition)}
+    assert set(get_args(Leaf)) == shown_there
 
 
 @pytest.mark.parametrize("name", DIAGRAMS)
@@ -96,8 +120,8 @@ def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
 
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    text = page(GUIDE) + page(SIGNALS) + page(INTERLOCKING) + page(CROSSINGS) + page(EFFECTS)
-    assert {"first-channel", "repeat-window", "root", "frames-per-second"} <= keys()
+    text = "".join(page(name) for name in (GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, EFFECTS, LIGHTS))
+    assert {"first-channel", "repeat-window", "root", "frames-per-second", "entered", "start"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)
 
 

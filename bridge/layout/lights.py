@@ -4,31 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bridge.layout.devices import POSITION_WORDS, Fixtures, find_fixture
+from bridge.layout.conditions import ButtonHeld, Condition, leaves
+from bridge.layout.devices import Fixtures, find_fixture
 from bridge.layout.effects import Effect
 from bridge.layout.entries import Desk
 from bridge.layout.findings import choice, said
 from bridge.layout.model import Fixture, Light, Place, WhenUnknown
+from bridge.layout.read_conditions import Nameable, read_condition
 from bridge.layout.read_effects import read_effect
 from bridge.layout.schema import RESTORED, LightEntry
 from bridge.layout.shown import read_change, read_shown
 from bridge.layout.text import Path
 
 
-def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
+def read_lights(desk: Desk, fixtures: Fixtures, names: Nameable) -> list[Light]:
     """Read the section `lights`."""
     lights = []
     for key, data, path in desk.section("lights"):
         entry = desk.entry(LightEntry, data, path)
         if entry is None:
             continue
-        if (entry.switched_by is None) == (entry.held_by is None):
-            has = "neither" if entry.held_by is None else "both"
-            desk.error(
-                path,
-                f"a light needs `switched-by` (an accessory) or `held-by` (a button), and {key} has {has}",
-            )
-            continue
+        when = _when(desk, entry, path, names)
         lamps = _places(desk, entry, key, path, fixtures)
         shows = read_shown(desk, entry.shows, (*path, "shows"))
         if shows is not None and (shows.flashing or shows.alternating):
@@ -36,7 +32,7 @@ def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
             continue
         change = read_change(desk, entry.change, (*path, "change"))
         effect, sound = _effect(desk, entry, lamps or (), path)
-        if lamps is None or not sound or shows is None or change is None:
+        if lamps is None or not sound or shows is None or change is None or when is None:
             continue
         lights.append(
             Light(
@@ -45,23 +41,32 @@ def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
                 shows=shows,
                 effect=effect,
                 spread=entry.spread,
-                accessory=entry.switched_by,
-                on_when=POSITION_WORDS[entry.on_when],
-                button=entry.held_by,
-                when_unknown=_when_unknown(entry),
+                when=when,
+                when_unknown=_when_unknown(entry, when),
                 restores=entry.at_start == RESTORED,
                 change=change,
                 mark=desk.key_mark(path),
+                zone=entry.zone or "",
             )
         )
     return lights
 
 
-def _when_unknown(entry: LightEntry) -> WhenUnknown:
+def _when(desk: Desk, entry: LightEntry, path: Path, names: Nameable) -> Condition | None:
+    if "when" in entry.model_fields_set:
+        return read_condition(desk, entry.when, (*path, "when"), names)
+    desk.key_error(
+        path, "nothing says when this light is on: give it `when`, such as {accessory: 70}, or always"
+    )
+    return None
+
+
+def _when_unknown(entry: LightEntry, when: Condition) -> WhenUnknown:
     """A switch stays where it is while nobody is heard of; a button that nobody is heard to let go may be let go."""
     if entry.when_unknown is not None:
         return WhenUnknown(entry.when_unknown)
-    return WhenUnknown.HOLD if entry.held_by is None else WhenUnknown.OFF
+    held = any(isinstance(leaf, ButtonHeld) for leaf in leaves(when))
+    return WhenUnknown.OFF if held else WhenUnknown.HOLD
 
 
 def _effect(desk: Desk, entry: LightEntry, lamps: Sequence[Place], path: Path) -> tuple[Effect | None, bool]:

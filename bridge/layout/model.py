@@ -13,11 +13,13 @@ from typing import Any, Final, NamedTuple
 
 from bridge.events import SECOND, Position
 from bridge.layout.chips import ChipType
+from bridge.layout.conditions import Condition
 from bridge.layout.controls import CommandRow, Control, LastCommand
 from bridge.layout.crossings import Crossing
 from bridge.layout.effects import Effect
 from bridge.layout.findings import Mark
 from bridge.layout.routes import Locking, Route
+from bridge.layout.zones import Zone
 
 DARK: Final = "dark"
 """The aspect of a signal that shows no light at all; every signal has it."""
@@ -259,6 +261,7 @@ class Signal:
         flash: how its lamps flash, where they do.
         plate: whether it has a number plate, so that a train may pass its most restrictive aspect after a stop.
         arm: where its semaphore arm stands for each aspect, if it has one; for any other, as for the most restrictive.
+        zone: with what its lamps are dimmed, or empty.
     """
 
     name: str
@@ -277,6 +280,7 @@ class Signal:
     flash: Flash = Flash()
     plate: bool = False
     arm: dict[str, str] = field(default_factory=dict)
+    zone: str = ""
 
     @property
     def commands(self) -> tuple[CommandRow, ...]:
@@ -356,10 +360,20 @@ class Place(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Light:
-    """A light that is no signal: on when its accessory stands so, or for as long as its button is held.
+    """A light that is no signal: on while a condition holds.
 
-    Its lamps stand in the order in which what runs along them runs; each comes on and goes out a little later than the
-    light, up to `spread` nanoseconds.
+    Attributes:
+        name: unique among all devices.
+        lamps: those that are its own, in the order in which what runs along them runs.
+        shows: what it looks like when it is on.
+        effect: what it does then, or nothing if it is steady.
+        spread: each lamp comes on and goes out a little later than the light, up to so many nanoseconds.
+        when: when it is on.
+        when_unknown: what it does while nobody knows whether the condition holds.
+        restores: whether an order that was given before a restart counts for it.
+        change: how it comes on and goes out.
+        mark: its place in the file.
+        zone: with what it is dimmed, or empty.
     """
 
     name: str
@@ -367,13 +381,12 @@ class Light:
     shows: Shown
     effect: Effect | None
     spread: int
-    accessory: int | None
-    on_when: Position
-    button: str | None
+    when: Condition
     when_unknown: WhenUnknown
     restores: bool
     change: Change
     mark: Mark
+    zone: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -412,7 +425,7 @@ class Layout:
     """A whole layout, ready to be driven.
 
     The posts of crossings are signals that follow their crossing, and come last among them. `lamp_names` has also the
-    lamps of builds that could not be read.
+    lamps of builds that could not be read. `still` is when all flashing is stilled, if that is ever.
     """
 
     name: str
@@ -433,6 +446,8 @@ class Layout:
     builds: tuple[Build, ...] = ()
     lamp_names: frozenset[str] = frozenset()
     outputs: tuple[Output, ...] = ()
+    zones: tuple[Zone, ...] = ()
+    still: Condition | None = None
 
     def fixture(self, name: str) -> Fixture:
         """Return a fixture by its name; there is always one for a device's fixture."""

@@ -97,6 +97,7 @@ def _signal(
         flash=table.flash,
         plate=entry.plate,
         arm=_arm(desk, entry, draft.aspects[0].name, known, path),
+        zone=entry.zone or "",
     )
 
 

@@ -28,6 +28,21 @@ class _Turn(NamedTuple):
     time: int
 
 
+class Zoned(NamedTuple):
+    """The channels of a zone, in order, and which of them may be lit in part; others are only switched by a dimmer."""
+
+    slots: Slots
+    dimmable: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, dimmable: Mapping[int, bool]) -> Zoned:
+        """Return the channels by slot, each with whether it may be lit in part."""
+        order = sorted(dimmable)
+        return cls(
+            np.array(order, dtype=np.intp), np.array([dimmable[slot] for slot in order], dtype=np.bool_)
+        )
+
+
 class Dimmers:
     """The dimmers of a layout, known by the index of their zones.
 
@@ -36,10 +51,11 @@ class Dimmers:
         open: all dimmers have been fully open ever since the start.
     """
 
-    def __init__(self, slots: Sequence[Slots], length: int) -> None:
+    def __init__(self, zones: Sequence[Zoned], length: int) -> None:
         """Take all dimmers to be fully open; `length` is how many channels there are in all."""
-        self.slots = tuple(slots)
-        self._levels = [FULL_LEVEL] * len(slots)
+        self.slots = tuple(zone.slots for zone in zones)
+        self._dimmable = tuple(zone.dimmable for zone in zones)
+        self._levels = [FULL_LEVEL] * len(zones)
         self._turns: dict[int, _Turn] = {}
         self._factor: NDArray[np.int64] = np.full(length, FULL_LEVEL, dtype=np.int64)
         self.open = True
@@ -94,7 +110,7 @@ class Dimmers:
         return self._levels[zone] if turn is None else _level_of(turn, at)
 
     def _put(self, zone: int, level: int) -> None:
-        self._factor[self.slots[zone]] = level
+        self._factor[self.slots[zone]] = np.where(self._dimmable[zone], level, FULL_LEVEL * (level > 0))
         self.open = self.open and level == FULL_LEVEL
 
     def snapshot(self) -> dict[str, Any]:

@@ -17,12 +17,22 @@ BLOCK: Final = "block"  # as its filters let it through
 SIGNAL: Final = "signal"  # the aspect of a signal
 CROSSING: Final = "crossing"  # how far the closing of a crossing has got
 ANOTHER: Final = "another-train"  # whether a second train is coming to a crossing
+LIGHT: Final = "light"  # whether a light is on
+CLOCK: Final = "clock"  # whether the model clock is between two times
+TOGGLED: Final = "toggled"  # whether a button has turned something on
+RUN: Final = "run"  # whether what a button has begun still runs
+ENTERED: Final = "entered"  # whether a block was just entered
 
 ABSENT: Final = "absent"
 """What a signal shows that is not there: nobody goes by it, and nobody has to."""
 
 UNKNOWN: Final = "unknown"
 """The value of something that was known and is no longer."""
+
+
+YES: Final = "yes"
+NO: Final = "no"
+"""The values of a fact that is or is not so."""
 
 
 class Fact(NamedTuple):
@@ -71,6 +81,8 @@ class Known:
     def __init__(self, feedback: frozenset[int] = frozenset()) -> None:
         self._facts: dict[Key, Fact] = {}
         self._feedback = feedback
+        self._copies: dict[Key, Fact] = {}  # kept copies of what is only known from before a restart
+        self._lost: dict[Key, Fact] = {}  # what was known until its source was lost, with the reason
         self._has_told: set[int] = set()
         self._out: dict[int, str] = {}  # turnouts that are out of use, with the reason
 
@@ -80,18 +92,40 @@ class Known:
 
     def tell(self, key: Key, fact: Fact) -> bool:
         """Take a fact and return whether it counts: a kept copy only fills in what is not known."""
-        if fact.copied and key in self._facts:
+        before = self._facts.get(key)
+        if fact.copied and before is not None:
+            if before.restored and not fact.restored:
+                self._copies[key] = fact
             return False
         self._facts[key] = fact
+        self._copies.pop(key, None)
+        self._lost.pop(key, None)
         if key[0] == PROVED and isinstance(key[1], int):
             self._has_told.add(key[1])
         return True
 
-    def forget(self, source: str) -> list[Key]:
-        """Forget what a source told; return what that was about, in the order in which it was first told."""
+    def anew(self, key: Key) -> Fact | None:
+        """Return what is known of a thing for those who do not go by what was told before a restart, or None."""
+        fact = self._facts.get(key)
+        return self._copies.get(key) if fact is not None and fact.restored else fact
+
+    def lost(self, key: Key) -> Fact | None:
+        """Return why a thing is no longer known of which nothing was told since its source was lost, or None."""
+        return self._lost.get(key)
+
+    def forget(self, source: str, event: int) -> list[Key]:
+        """Forget what a source told; return what that was about, in the order in which it was first told.
+
+        Args:
+            source: the one that is no longer heard.
+            event: number of the event that told so.
+        """
         gone = [key for key, fact in self._facts.items() if fact.source == source]
         for key in gone:
             del self._facts[key]
+            self._lost[key] = Fact(UNKNOWN, event, "", why=f"{source} was lost")
+        for key in [key for key, fact in self._copies.items() if fact.source == source]:
+            del self._copies[key]
         return gone
 
     def ordered(self, number: int) -> Standing:
@@ -130,7 +164,9 @@ class Known:
     def snapshot(self) -> dict[str, Any]:
         """Return everything as plain data."""
         return {
-            "facts": [[*key, *fact] for key, fact in self._facts.items()],
+            "facts": _listed(self._facts),
+            "copies": _listed(self._copies),
+            "lost": _listed(self._lost),
             "told": sorted(self._has_told),
             "out": [[number, why] for number, why in self._out.items()],
         }
@@ -141,18 +177,27 @@ class Known:
         Raises:
             KeyError, TypeError, ValueError: it is none; nothing has changed.
         """
-        facts = {
-            (str(subject), _name(name)): Fact(
-                str(value), int(event), str(source), bool(copied), str(why), bool(restored)
-            )
-            for subject, name, value, event, source, copied, why, restored in data["facts"]
-        }
+        facts, copies, lost = (_facts(data[part]) for part in ("facts", "copies", "lost"))
         told = {int(number) for number in data["told"]}
         out = {int(number): str(why) for number, why in data["out"]}
         self._facts, self._has_told, self._out = facts, told, out
+        self._copies, self._lost = copies, lost
 
 
 _STANDS: Final = (Position.NORMAL, Position.REVERSE)
+
+
+def _listed(facts: dict[Key, Fact]) -> list[list[Any]]:
+    return [[*key, *fact] for key, fact in facts.items()]
+
+
+def _facts(listed: Any) -> dict[Key, Fact]:
+    return {
+        (str(subject), _name(name)): Fact(
+            str(value), int(event), str(source), bool(copied), str(why), bool(restored)
+        )
+        for subject, name, value, event, source, copied, why, restored in listed
+    }
 
 
 def _name(value: Any) -> int | str:

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from bridge.events import LinkState
 from bridge.layout.model import Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal
-from bridge.layout.units import FULL_LEVEL
+from bridge.layout.units import FULL_LEVEL, clock_text
 from bridge.light.colours import led_colour
 from bridge.service.notes import Notes
 from bridge.service.runner import Runner
@@ -222,12 +222,7 @@ class Screen:
         return {"state": "never", "text": f"not connected yet to {self._broker}"}
 
     def _clock(self) -> str | None:
-        """Return the model clock as it was last told, moved on by its rate since then."""
-        told = self._runner.clock
-        if told is None:
-            return None
-        passed = (
-            (self._runner.now() - told.at) * told.rate_quarters // (4 * 1_000_000_000) if told.running else 0
-        )
-        minutes = (told.seconds + passed) // 60 % 1440
-        return f"{minutes // 60:02d}:{minutes % 60:02d}"
+        """Return what the model clock shows; None while nobody knows."""
+        engine = self._runner.engine
+        time = engine.clock(max(self._runner.now(), engine.now))
+        return None if time is None else clock_text(time.seconds // 60 * 60)

@@ -31,7 +31,7 @@ signals:
 """
 LIGHT: Final = """
 lights:
-  lamp: {switched-by: 9, shows: white, change: CHANGE}
+  lamp: {when: {accessory: 9}, shows: white, change: CHANGE}
 """
 
 FADE, FILAMENT, DARK, RED = "fade 400 ms", "filament 250 ms", "through dark 200 ms", "through red 200 ms"

@@ -468,7 +468,7 @@ def test_light_does_not_flash() -> None:
         changed(
             ("  S2: {commands: {2: {normal: stop, reverse: clear}}}\n", ""),
         )
-        + f"lights:\n  S2: {{switched-by: 9, shows: {HERE}flashing red}}\n"
+        + f"lights:\n  S2: {{when: {{accessory: 9}}, shows: {HERE}flashing red}}\n"
     )
     assert ["a light does not flash: say how it looks when it is on"] == said_of(text)
 

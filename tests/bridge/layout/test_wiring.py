@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from bridge.events import Position
 from bridge.layout import Layout, read_layout
 from bridge.layout.chips import CHIP_TYPES, parse_order
+from bridge.layout.conditions import AccessoryStands
 from bridge.light.pictures import plan_devices
 from tests.support.layouts import SOUND, changed
 
@@ -188,5 +189,5 @@ def test_closed_and_thrown_are_the_hobby_s_words() -> None:
     assert [row.aspects for signal in plain.signals for row in signal.commands] == [
         row.aspects for signal in words.signals for row in signal.commands
     ]
-    closed = _read(changed("switched-by: 31", "switched-by: 31, on-when: closed"))
-    assert Position.NORMAL in {light.on_when for light in closed.lights}
+    closed = _read(changed("{accessory: 31}", "{accessory: 31, ordered: closed}"))
+    assert AccessoryStands(31, Position.NORMAL) in {light.when for light in closed.lights}

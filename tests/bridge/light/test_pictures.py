@@ -70,11 +70,11 @@ signals:
   masts: {aspects: masts, commands: {11: {normal: stop, reverse: clear}, 12: {normal: medium}}}
   own: {aspects: own, commands: {13: {normal: stop, reverse: clear}, 14: {normal: approach, reverse: lit}}}
 lights:
-  house: {switched-by: 20, shows: SHOWS}
-  porch: {switched-by: 21, shows: 50%}
-  roof: {switched-by: 22, shows: 60%}
-  lamp: {switched-by: 23, shows: 30%}
-  street: {switched-by: 24}
+  house: {when: {accessory: 20}, shows: SHOWS}
+  porch: {when: {accessory: 21}, shows: 50%}
+  roof: {when: {accessory: 22}, shows: 60%}
+  lamp: {when: {accessory: 23}, shows: 30%}
+  street: {when: {accessory: 24}}
 """
 
 
@@ -202,7 +202,9 @@ def test_a_light_may_be_a_mixed_lamp(lamps: str, levels: list[int]) -> None:
     text = FILE.replace("SHOWS", "on").replace(
         "  two: {commands: {5: {normal: stop, reverse: clear}, 6: {normal: approach}}}\n", ""
     )
-    plans, frames = _plans(text + f"  two: {{switched-by: 30{', lamps: ' + lamps if lamps else ''}}}\n")
+    plans, frames = _plans(
+        text + f"  two: {{when: {{accessory: 30}}{', lamps: ' + lamps if lamps else ''}}}\n"
+    )
     _light(frames, plans["two"], plans["two"].looks["on"].lit)
     assert bytes([*levels, 0]) == frames.frame(0)[6:9]
 
@@ -243,8 +245,8 @@ def test_lamps_of_one_head_may_be_lit_together(shown: str) -> None:
             "the colour moonlight uses a white LED, and the lamp head has only",
         ),
         (
-            "switched-by: 24",
-            "switched-by: 24, shows: red",
+            "when: {accessory: 24}",
+            "when: {accessory: 24}, shows: red",
             "its lamp amber is amber, not red: say which `lamps` are meant",
         ),
     ],

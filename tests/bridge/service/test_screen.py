@@ -37,9 +37,9 @@ signals:
   S2: {commands: {62: {normal: stop, reverse: approach}}}
   S3: {commands: {63: {normal: stop, reverse: approach}}}
 lights:
-  kitchen: {fixture: mill, lamps: [kitchen], switched-by: 70}
-  attic: {fixture: mill, lamps: [attic], switched-by: 71}
-  street: {switched-by: 72}
+  kitchen: {fixture: mill, lamps: [kitchen], when: {accessory: 70}}
+  attic: {fixture: mill, lamps: [attic], when: {accessory: 71}}
+  street: {when: {accessory: 72}}
 """
 
 
