@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from bridge.check.care import Watched, look_at_care
 from bridge.check.orders import advice_on_orders
 from bridge.layout.findings import Finding, said, warning
-from bridge.layout.model import AspectRow, Fixture, Layout
+from bridge.layout.model import ON, AspectRow, Fixture, LampKind, Layout
+from bridge.light.chance import seed_of
 from bridge.light.colours import led_colour
+from bridge.light.effects import compose
 
 STOP: Final = "stop"
 PROCEED: Final = frozenset({"clear", "proceed"})
@@ -24,7 +27,31 @@ def advice(layout: Layout) -> tuple[Finding, ...]:
         *_signal_colours(layout),
         *_unused(layout),
         *advice_on_orders(layout),
+        *look_at_care(_watched(layout)),
     )
+
+
+def _watched(layout: Layout) -> Iterator[Watched]:
+    """Yield every light that plays an effect, as those see it whom flashing light can harm."""
+    fixtures = layout.fixtures()
+    for light in layout.lights:
+        if light.effect is not None:
+            places = [
+                (fixtures[place.fixture], fixtures[place.fixture].lamp(place.head, place.lamp))
+                for place in light.lamps
+            ]
+            yield Watched(
+                light.name,
+                light.mark,
+                compose(light.effect, len(places), seed_of(light.name)),
+                [
+                    led_colour(lamp.name, lamp.colour)
+                    if lamp.kind is not LampKind.FULL_COLOUR
+                    else light.shows.word.replace(ON, lamp.colour)
+                    for _fixture, lamp in places
+                ],
+                [layout.chains[fixture.chain].key for fixture, _lamp in places],
+            )
 
 
 def _order_of_aspects(layout: Layout) -> Iterator[Finding]:

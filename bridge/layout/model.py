@@ -132,6 +132,11 @@ class Fixture:
     heads: tuple[Head, ...]
     mark: Mark
 
+    def lamp(self, head: str, name: str) -> Lamp:
+        """Return one of its lamps."""
+        (own,) = (each for each in self.heads if each.name == head)
+        return next(lamp for lamp in own.lamps if lamp.name == name)
+
     def only(self, heads: Collection[str]) -> Fixture:
         """Return this fixture as it is for who uses some of its heads, in the order in which they sit on the mast."""
         return replace(self, heads=tuple(head for head in self.heads if head.name in heads))

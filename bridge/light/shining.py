@@ -49,7 +49,7 @@ def plan_light(light: Light, fixtures: dict[str, Fixture], palette: Palette) -> 
         index = {wire.offset: len(places) + number for number, (wire, _lamp) in enumerate(wires)}
         heads = {head.name: head for head in fixture.heads}
         for head, lamp in own:
-            found = next(each for each in heads[head].lamps if each.name == lamp)
+            found = fixture.lamp(head, lamp)
             lamps.append((heads[head], found, index))
             if light.shows.level < FULL_LEVEL and not found.dimmable:
                 palette.findings.append(warning(light.shows.mark, not_dimmable(lamp, fixture)))

@@ -104,3 +104,28 @@ def test_warnings_wait_until_the_errors_are_mended() -> None:
     unused = "          - {name: M1, build: searchlight}\n          - {name: M2, build: searchlight}\n"
     text = LAYOUT.replace("          - {name: M1, build: searchlight}\n", unused)
     assert [Level.ERROR] == [finding.level for finding in check_text(f"{text}scale: X\n").findings]
+
+
+BEACON = """
+layout: Flashes
+builds: {pixel: {chips: [ws2812b], lamps: {eye: {full-colour: 1}}}}
+nodes: {gap: {chains: [{name: main, fixtures: [{name: mast, build: pixel}]}]}}
+lights:
+  mast: {effect: EFFECT, shows: SHOWS, when: {accessory: 1}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("effect", "shows", "says"),
+    [
+        ("{kind: flash, rate: 60}", "white", ""),
+        ("UQ", "white", "more than 3 flashes a second can bring on a seizure"),
+        ("UQ", "red", "and of red light, which is the most harmful"),
+        ("open-fire", "amber", ""),
+    ],
+)
+def test_what_flashes_too_fast_is_told(effect: str, shows: str, says: str) -> None:
+    """A light that flashes more than three times in a second is warned of (WCAG 2.2, 2.3.1), and a red one the more."""
+    found = check_text(BEACON.replace("EFFECT", effect).replace("SHOWS", shows)).findings
+    assert bool(says) == bool(found)
+    assert all(says in finding.message and finding.mark.line == 6 for finding in found)
