@@ -17,9 +17,12 @@ PLANNING: Final[dict[str, str]] = {}
 """Files of these rooms that may use floats, each with the reason: what they plan at load is rounded to table
 entries before it reaches a frame. None today."""
 
-DECIMAL_TABLES: Final[dict[str, str]] = {}
+DECIMAL_TABLES: Final[dict[str, str]] = {
+    "bridge/light/chromaticity.py": "where colours lie is worked out while a layout is read",
+    "bridge/light/solving.py": "so are the shares of the dies, which are rounded once to 16 bits",
+}
 """Files that build tables with `decimal`, each with the reason: they may divide and raise to a
-power. None today."""
+power."""
 
 
 def found(path: str, source: str) -> list[str]:
