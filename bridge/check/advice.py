@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from bridge.check.colours import advice_on_colours
 from bridge.check.orders import advice_on_orders
 from bridge.layout.findings import Finding, said, warning
 from bridge.layout.model import AspectRow, Fixture, Layout
@@ -24,6 +25,7 @@ def advice(layout: Layout) -> tuple[Finding, ...]:
         *_signal_colours(layout),
         *_unused(layout),
         *advice_on_orders(layout),
+        *advice_on_colours(layout),
     )
 
 

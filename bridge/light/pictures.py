@@ -22,6 +22,7 @@ from bridge.layout.model import (
     Wire,
 )
 from bridge.layout.units import FULL_LEVEL
+from bridge.light.matching import weakest
 from bridge.light.palette import Palette, find, light_lamp, look_at_lamps, not_dimmable
 
 
@@ -135,6 +136,7 @@ _Levels: TypeAlias = tuple[dict[int, int], dict[int, int]]
 
 def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
     wires = _wires(fixture)
+    measure = weakest(signal, fixture, palette)
     looks: dict[str, Look] = {}
     shown: list[AspectRow] = []
     ordered = {aspect: mark for control in signal.controls for aspect, mark in asked(control)}
@@ -142,7 +144,9 @@ def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
         needed = row.required or index == 0 or row.name in ordered
         blame = None if row.required else ordered.get(row.name, signal.mark)
         look = (
-            _look(signal, row, fixture, palette, blame) if needed else _quietly(signal, row, fixture, palette)
+            _look(signal, row, fixture, palette, blame, measure)
+            if needed
+            else _quietly(signal, row, fixture, palette, measure)
         )
         if look is not None:
             looks[row.name] = Look(*(_levels(levels, wires) for levels in look))
@@ -177,16 +181,18 @@ def _alike(rows: list[AspectRow], looks: dict[str, Look], palette: Palette) -> N
             palette.findings.append(warning(row.mark, text))
 
 
-def _quietly(signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette) -> _Levels | None:
+def _quietly(
+    signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette, measure: int
+) -> _Levels | None:
     """Return what an aspect that nobody orders would look like, if it is possible here at all."""
     before = len(palette.findings)
-    look = _look(signal, row, fixture, palette, None)
+    look = _look(signal, row, fixture, palette, None, measure)
     del palette.findings[before:]
     return look
 
 
 def _look(
-    signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette, blame: Mark | None
+    signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette, blame: Mark | None, measure: int
 ) -> _Levels | None:
     """Return the levels by channel while what flashes is lit, and while it is not; None if there are none, and why."""
     lit: dict[int, int] = {}
@@ -195,7 +201,7 @@ def _look(
     rigid = {wire.offset: lamp.name for wire, lamp in _wires(fixture) if not lamp.dimmable}
     for head, shown in zip(fixture.heads, (items for _name, items in row.heads), strict=True):
         for item in shown:
-            found = find(head, item, palette)
+            found = find(head, item, palette, measure)
             if isinstance(found, str):
                 # Where it is ordered one lamp that is missing is enough to say.
                 if sound or blame is None or not palette.knows(item.word):
