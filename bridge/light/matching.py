@@ -24,7 +24,7 @@ def weakest(signal: Signal, fixture: Fixture, palette: Palette) -> int:
     """
     if not signal.matched:
         return UNMATCHED
-    found: dict[Chosen, int] = {}
+    lights: list[int] = []
     known = False
     for row in signal.aspects:
         lit = [
@@ -37,9 +37,9 @@ def weakest(signal: Signal, fixture: Fixture, palette: Palette) -> int:
         for head, chosen in lit:
             if isinstance(chosen, Chosen):
                 known = known or _is_known(chosen.lamp, head)
-                found[chosen] = palette.full_light(*chosen, head)
+                lights.append(palette.full_light(*chosen, head))
     # What gives no light at all, such as a colour without any, can be no measure.
-    return min((light for light in found.values() if light), default=UNMATCHED) if known else UNMATCHED
+    return min((light for light in lights if light), default=UNMATCHED) if known else UNMATCHED
 
 
 def _is_known(lamp: Lamp, head: Head) -> bool:

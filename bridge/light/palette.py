@@ -34,6 +34,7 @@ class Palette:
     def __init__(self, layout: Layout) -> None:
         self.findings: list[Finding] = []
         self._layout = layout
+        self._mixtures: dict[tuple[str, str], Mixture | None] = {}
         self.colours: dict[str, Target] = COLOURS | layout.colours
         self.words: frozenset[str] = layout.lamp_names | self.colours.keys() | LED_COLOURS.keys() | {ON}
 
@@ -47,8 +48,11 @@ class Palette:
 
     def mixture(self, word: str, lamp: Lamp) -> Mixture | None:
         """Return how a full-colour lamp shows the colour of a word, or None if that is no colour."""
-        target = self.target(word)
-        return None if target is None else mix(target, self._layout.dies_of(lamp.wires[0].kind))
+        key = word, lamp.wires[0].kind
+        if key not in self._mixtures:
+            target = self.target(word)
+            self._mixtures[key] = None if target is None else mix(target, self._layout.dies_of(key[1]))
+        return self._mixtures[key]
 
     def full_light(self, lamp: Lamp, colour: str, head: Head) -> int:
         """Return the light of a lamp at full level, before any trim, in millicandela times `FULL_LEVEL`.
