@@ -216,7 +216,7 @@ class Engine:
         frames: list[Command] = []
         for group in (falling, rising):
             if group:
-                touched = {self._stage.show(index, aspect, at) for index, aspect in group}
+                touched = set[int]().union(*(self._stage.show(index, aspect, at) for index, aspect in group))
                 frames += self._stage.render(at, touched, cause)
         return frames + told
 

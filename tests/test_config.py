@@ -121,8 +121,8 @@ def test_the_demo_has_every_kind_of_wiring() -> None:
     assert any(not lamp.dimmable for lamp in lamps)
     assert any(light.accessory for light in layout.lights)
     assert any(light.button for light in layout.lights)
-    assert any(signal.change.fade for signal in layout.signals)
-    assert any(light.change.fade for light in layout.lights)
+    assert any(signal.change.time for signal in layout.signals)
+    assert any(light.change.time for light in layout.lights)
     assert any(len(signal.commands) > 1 for signal in layout.signals)
 
 
@@ -210,7 +210,7 @@ def test_every_light_of_the_demo_can_be_lit() -> None:
     engine.start()
     dark = settled(engine)
     for light in layout.lights:
-        chain = layout.chains[layout.fixture(light.fixture).chain].key
+        chain = layout.chains[layout.fixture(light.lamps[0].fixture).chain].key
         on, off = ("pressed", "released") if light.button else ("reverse", "normal")
         whom = light.button or light.accessory
         assert dark[chain] != settled(engine, f"{whom} {on}")[chain], light.name

@@ -15,11 +15,13 @@ from bridge.chain.frames import byte_of_level
 from bridge.check import check_text
 from bridge.cli import app
 from bridge.layout import read as layout_read
-from bridge.layout import schema, schema_track
+from bridge.layout import schema, schema_effects, schema_track
 from bridge.layout.chips import CHIP_TYPES
 from bridge.layout.crossings import NOT_RAISED, RED
 from bridge.layout.dies import Die
+from bridge.layout.model import Way
 from bridge.layout.rules.crossings import CROSSING_RULES, Figure
+from bridge.layout.shown import LONGEST_CHANGE, USUAL_CHANGE
 from bridge.layout.targets import Wavelength
 from bridge.layout.units import seconds
 from bridge.light.colours import COLOURS, LED_COLOURS
@@ -36,7 +38,19 @@ SIGNALS = "config/guide/signals.md"
 INTERLOCKING = "config/guide/interlocking.md"
 CROSSINGS = "config/guide/crossings.md"
 COLOURED = "config/guide/colours.md"
-PAGES = ("README.md", GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, COLOURED, "config/guide/mqtt.md")
+CHANGES = "config/guide/changes.md"
+EFFECTS = "config/guide/effects.md"
+PAGES = (
+    "README.md",
+    GUIDE,
+    SIGNALS,
+    INTERLOCKING,
+    CROSSINGS,
+    COLOURED,
+    CHANGES,
+    EFFECTS,
+    "config/guide/mqtt.md",
+)
 
 
 def page(name: str) -> str:
@@ -70,7 +84,7 @@ def keys() -> set[str]:
     """Return every key that a layout file may hold."""
     entries = [
         kind
-        for module in (schema, schema_track)
+        for module in (schema, schema_track, schema_effects)
         for _name, kind in inspect.getmembers(module, inspect.isclass)
         if issubclass(kind, schema.Entry) and kind.__module__ == module.__name__
     ]
@@ -88,9 +102,18 @@ def test_the_diagrams_are_those_of_what_runs(name: str) -> None:
     assert DIAGRAMS[name] == shown(name)
 
 
+@pytest.mark.parametrize("way", [way for way in Way if way is not Way.CUT])
+def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
+    """How long a change takes unless told otherwise, and at the most, is what runs."""
+    row = next(line for line in page(CHANGES).splitlines() if line.startswith(f"| `{way}` |"))
+    assert f"{USUAL_CHANGE[way] // 1_000_000} ms" in row
+    assert {seconds(each) for each in LONGEST_CHANGE.values()} == {"60 s", "3 s"}
+
+
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    text = page(GUIDE) + page(SIGNALS) + page(INTERLOCKING) + page(CROSSINGS) + page(COLOURED)
+    pages = (GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, COLOURED, EFFECTS)
+    text = "".join(page(name) for name in pages)
     assert {"first-channel", "repeat-window", "root", "frames-per-second"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)
 

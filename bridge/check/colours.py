@@ -8,7 +8,7 @@ from typing import Final
 
 from bridge.layout.chips import CHIP_TYPES
 from bridge.layout.findings import Finding, Mark, either, warning
-from bridge.layout.model import ON, Fixture, Lamp, LampKind, Layout, Light, Signal
+from bridge.layout.model import ON, Fixture, Lamp, LampKind, Layout, Light, Place, Signal
 from bridge.layout.targets import Temperature
 from bridge.light.chromaticity import Chromaticity
 from bridge.light.colours import COLOURS
@@ -32,7 +32,7 @@ def advice_on_colours(layout: Layout) -> Iterator[Finding]:
             yield from _beyond_the_dies(chosen, mark, palette, layout)
             yield from _beyond_the_limits(chosen, mark, palette, layout)
     for light in layout.lights:
-        for chosen, mark in _by_light(light, fixtures[light.fixture]):
+        for chosen, mark in _by_light(light, fixtures):
             yield from _beyond_the_dies(chosen, mark, palette, layout)
 
 
@@ -47,14 +47,15 @@ def _by_signal(signal: Signal, fixture: Fixture, palette: Palette) -> Iterator[t
             yield from ((chosen, mark) for chosen, mark in sound if chosen.colour)
 
 
-def _by_light(light: Light, fixture: Fixture) -> Iterator[tuple[Chosen, Mark]]:
+def _by_light(light: Light, fixtures: dict[str, Fixture]) -> Iterator[tuple[Chosen, Mark]]:
     """Return what a light asks of full-colour lamps, with the place."""
-    for head in fixture.heads:
-        for lamp in head.lamps:
-            if lamp.kind is LampKind.FULL_COLOUR and (head.name, lamp.name) in light.lamps:
-                own = light.shows.word == ON
-                word = (lamp.colour or "white") if own else light.shows.word
-                yield Chosen(lamp, word), lamp.colour_mark if own else light.shows.mark
+    for name in dict.fromkeys(place.fixture for place in light.lamps):
+        for head in fixtures[name].heads:
+            for lamp in head.lamps:
+                if lamp.kind is LampKind.FULL_COLOUR and Place(name, head.name, lamp.name) in light.lamps:
+                    own = light.shows.word == ON
+                    word = (lamp.colour or "white") if own else light.shows.word
+                    yield Chosen(lamp, word), lamp.colour_mark if own else light.shows.mark
 
 
 def _beyond_the_dies(chosen: Chosen, mark: Mark, palette: Palette, layout: Layout) -> Iterator[Finding]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bridge.layout.devices import POSITION_WORDS, Fixtures, find_fixture
 from bridge.layout.entries import Desk
 from bridge.layout.findings import choice, said
-from bridge.layout.model import Fixture, Light, WhenUnknown
+from bridge.layout.model import Fixture, Light, Place, WhenUnknown
 from bridge.layout.schema import RESTORED, LightEntry
 from bridge.layout.shown import read_change, read_shown
 from bridge.layout.text import Path
@@ -18,7 +18,6 @@ def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
         entry = desk.entry(LightEntry, data, path)
         if entry is None:
             continue
-        fixture = find_fixture(desk, entry.fixture or key, path, fixtures, explicit=entry.fixture is not None)
         if (entry.switched_by is None) == (entry.held_by is None):
             has = "neither" if entry.held_by is None else "both"
             desk.error(
@@ -26,18 +25,17 @@ def read_lights(desk: Desk, fixtures: Fixtures) -> list[Light]:
                 f"a light needs `switched-by` (an accessory) or `held-by` (a button), and {key} has {has}",
             )
             continue
-        lamps = _light_lamps(desk, entry, fixture, path)
+        lamps = _places(desk, entry, key, path, fixtures)
         shows = read_shown(desk, entry.shows, (*path, "shows"))
         if shows is not None and (shows.flashing or shows.alternating):
             desk.error((*path, "shows"), "a light does not flash: say how it looks when it is on")
             continue
         change = read_change(desk, entry.change, (*path, "change"))
-        if fixture is None or lamps is None or shows is None or change is None:
+        if lamps is None or shows is None or change is None:
             continue
         lights.append(
             Light(
                 name=key,
-                fixture=fixture.name,
                 lamps=lamps,
                 shows=shows,
                 accessory=entry.switched_by,
@@ -59,21 +57,36 @@ def _when_unknown(entry: LightEntry) -> WhenUnknown:
     return WhenUnknown.HOLD if entry.held_by is None else WhenUnknown.OFF
 
 
-def _light_lamps(
-    desk: Desk, entry: LightEntry, fixture: Fixture | None, path: Path
-) -> tuple[tuple[str, str], ...] | None:
-    if fixture is None:
+def _places(
+    desk: Desk, entry: LightEntry, name: str, path: Path, fixtures: Fixtures
+) -> tuple[Place, ...] | None:
+    """Return the lamps of a light, fixture by fixture; None if one cannot be found, which is noted."""
+    if entry.fixtures is not None and entry.fixture is not None:
+        desk.error((*path, "fixtures"), "`fixture` says already where it is: say one of the two")
         return None
-    lamps = [(head.name, lamp.name) for head in fixture.heads for lamp in head.lamps]
+    wanted = entry.fixtures or (entry.fixture or name,)
+    explicit = entry.fixtures is not None or entry.fixture is not None
+    places, sound = list[Place](), True
+    for index, each in enumerate(wanted):
+        where = (*path, "fixtures", index) if entry.fixtures is not None else (*path, "fixture")
+        fixture = find_fixture(desk, each, path, fixtures, where if explicit else None)
+        found = None if fixture is None else _light_lamps(desk, entry, fixture, path)
+        sound = sound and found is not None
+        places += found or ()
+    return tuple(dict.fromkeys(places)) if sound else None
+
+
+def _light_lamps(desk: Desk, entry: LightEntry, fixture: Fixture, path: Path) -> list[Place] | None:
+    places = [Place(fixture.name, head.name, lamp.name) for head in fixture.heads for lamp in head.lamps]
     if entry.lamps is None:
-        return tuple((head, lamp) for head, lamp in lamps)
-    chosen, sound = list[tuple[str, str]](), True
-    names = [f"{head}.{lamp}" if head else lamp for head, lamp in lamps]
+        return places
+    chosen, sound = list[Place](), True
+    names = [f"{place.head}.{place.lamp}" if place.head else place.lamp for place in places]
     for index, wanted in enumerate(entry.lamps):
-        found = [(head, lamp) for head, lamp in lamps if wanted in (lamp, f"{head}.{lamp}")]
+        found = [place for place, name in zip(places, names, strict=True) if wanted in (place.lamp, name)]
         if not found:
             sound = False
             where = (*path, "lamps", index)
             desk.error(where, f"{fixture.name} has no lamp {said(wanted)}; {choice(wanted, names)}")
         chosen += found
-    return tuple(dict.fromkeys(chosen)) if sound else None
+    return chosen if sound else None

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from bridge.events import SECOND, Position
 from bridge.layout.chips import CHIP_TYPES, ChipType
@@ -235,11 +235,28 @@ class AspectRow:
     required: bool
 
 
+class Way(StrEnum):
+    """How one picture gives way to the next."""
+
+    CUT = "cut"  # at once
+    FADE = "fade"  # in even steps of lightness
+    FILAMENT = "filament"  # as a lamp warms up and cools down
+    DARK = "through dark"  # what was lit is dark for a while before anything else is lit
+    RED = "through red"  # a head that changes its colour is red for a while between them
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
-    """How one aspect gives way to the next: `fade` nanoseconds in even steps of lightness, 0 for a cut."""
+    """How one picture gives way to the next.
 
-    fade: int = 0
+    Attributes:
+        way: the way.
+        time: nanoseconds: of a fade as a whole, of a filament until it gives nine tenths of its light, of what lies
+            between as long as it lasts; 0 for a cut.
+    """
+
+    way: Way = Way.CUT
+    time: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -352,13 +369,23 @@ class WhenUnknown(StrEnum):
     ON = "on"
 
 
+class Place(NamedTuple):
+    """A lamp where it is planted: the fixture, the head and the lamp by their names."""
+
+    fixture: str
+    head: str
+    lamp: str
+
+
 @dataclass(frozen=True, slots=True)
 class Light:
-    """A light that is no signal: on when its accessory stands so, or for as long as its button is held."""
+    """A light that is no signal: on when its accessory stands so, or for as long as its button is held.
+
+    Its lamps stand in the order in which what runs along them runs.
+    """
 
     name: str
-    fixture: str
-    lamps: tuple[tuple[str, str], ...]
+    lamps: tuple[Place, ...]
     shows: Shown
     accessory: int | None
     on_when: Position

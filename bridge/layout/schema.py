@@ -392,7 +392,8 @@ class LightEntry(Entry):
 
     Attributes:
         fixture: the fixture that it uses; the light's own name if left out.
-        lamps: which of the fixture's lamps; all if left out.
+        fixtures: several, in the order in which what runs along them runs.
+        lamps: which of their lamps; all if left out.
         shows: what it looks like when it is on: a colour, a level, or both.
         switched_by: the accessory that switches it.
         on_when: the position of that accessory in which it is on.
@@ -403,6 +404,7 @@ class LightEntry(Entry):
     """
 
     fixture: Name | None = None
+    fixtures: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     lamps: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     shows: Any = "on"
     switched_by: Accessory | None = None

@@ -186,6 +186,14 @@ def lit_part(value: Any) -> int:
     return int(match[1])
 
 
+def whole_percent(value: Any) -> int:
+    """Read `50%` as whole hundredths."""
+    match = _WHOLE_PERCENT.match(value) if isinstance(value, str) else None
+    if match is None or int(match[1]) > 100:
+        raise ValueError(f"{said(value)} does not fit: write a whole percentage, such as 50%")
+    return int(match[1])
+
+
 def truth(value: Any) -> bool:
     """Read `true` or `false`."""
     if not isinstance(value, bool):

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from typing import NamedTuple, TypeAlias
+from functools import cache
+from itertools import groupby
+from math import gcd
+from typing import Final, NamedTuple, TypeAlias
 
 from bridge.layout.controls import asked
 from bridge.layout.findings import Finding, Mark, choice, said, warning
@@ -12,6 +16,7 @@ from bridge.layout.model import (
     OFF,
     ON,
     AspectRow,
+    Change,
     Fixture,
     Flash,
     Lamp,
@@ -19,25 +24,48 @@ from bridge.layout.model import (
     Light,
     Shown,
     Signal,
+    Way,
     Wire,
 )
 from bridge.layout.units import FULL_LEVEL
+from bridge.light.filament import Filament, filament, flashing_filament
 from bridge.light.matching import weakest
 from bridge.light.palette import Palette, find, light_lamp, look_at_lamps, not_dimmable
+from bridge.light.tapes import UNIT, Tape
+
+_CUT: Final = Change()
 
 
 class Look(NamedTuple):
     """What one aspect is for the channels of a device, as a 16-bit linear level for each.
 
-    A channel flashes where the two differ.
+    A channel flashes where the first two differ.
 
     Attributes:
-        lit: while the lamps that flash are lit.
-        unlit: while they are not.
+        lit: while the lamps that flash are lit; of what plays, at the full light of its tape.
+        unlit: while they are not; of what plays, 0.
+        plays: the channels that play something else than a flash.
+        stilled: what is shown instead where nothing may flash; None if nothing does.
     """
 
     lit: tuple[int, ...]
     unlit: tuple[int, ...]
+    plays: tuple[Play, ...] = ()
+    stilled: tuple[int, ...] | None = None
+
+
+class Play(NamedTuple):
+    """Channels that play together.
+
+    Attributes:
+        wires: the channels, by their index within the device.
+        tapes: the tape of each; all of the same length.
+        shift: nanoseconds by which they begin later than the aspect.
+    """
+
+    wires: tuple[int, ...]
+    tapes: tuple[Tape, ...]
+    shift: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,25 +74,39 @@ class DevicePlan:
 
     Attributes:
         name: the device.
-        chain: index of its chain.
-        offsets: the bytes of the chain's frame that are its own.
+        places: its channels, each as the index of its chain and the byte of that chain's frame.
         dimmable: for each of them, whether it may be lit in part.
         lenses: for each of them, the number of the lens that it shines out of, counted within the device.
         looks: for each aspect by name, the levels of each of them; a signal can always be dark.
         rest: the aspect that it shows when it knows nothing.
-        fade: duration of a change, nanoseconds; 0 for a cut.
+        change: how one aspect gives way to the next.
         flash: how its lamps flash, where they do.
+        filaments: for each channel, how it warms up and cools down where it changes so; else none.
+        reds: for each channel, its level where its lens is red between two colours; else none.
     """
 
     name: str
-    chain: int
-    offsets: tuple[int, ...]
+    places: tuple[tuple[int, int], ...]
     dimmable: tuple[bool, ...]
     lenses: tuple[int, ...]
     looks: dict[str, Look]
     rest: str
-    fade: int
-    flash: Flash
+    change: Change
+    flash: Tape
+    filaments: tuple[Filament, ...] = ()
+    reds: tuple[int, ...] = ()
+
+    @property
+    def chains(self) -> frozenset[int]:
+        """The indexes of the chains that it hangs on."""
+        return frozenset(chain for chain, _offset in self.places)
+
+    @property
+    def tapes(self) -> Iterator[Tape]:
+        """All tapes that it may play."""
+        yield self.flash
+        yield from (tape for each in self.filaments for tape in each)
+        yield from (tape for look in self.looks.values() for play in look.plays for tape in play.tapes)
 
 
 def plan_devices(layout: Layout) -> tuple[tuple[DevicePlan, ...], tuple[Finding, ...]]:
@@ -80,7 +122,7 @@ def plan_devices(layout: Layout) -> tuple[tuple[DevicePlan, ...], tuple[Finding,
     plans = [
         _signal(signal, fixtures[signal.fixture].only(signal.heads), palette) for signal in layout.signals
     ]
-    plans += [_light(light, fixtures[light.fixture], palette) for light in layout.lights]
+    plans += [_light(light, fixtures, palette) for light in layout.lights]
     marks = [*(signal.mark for signal in layout.signals), *(light.mark for light in layout.lights)]
     _one_owner(plans, marks, palette)
     return tuple(plans), tuple(palette.findings)
@@ -89,7 +131,7 @@ def plan_devices(layout: Layout) -> tuple[tuple[DevicePlan, ...], tuple[Finding,
 def _one_owner(plans: list[DevicePlan], marks: list[Mark], palette: Palette) -> None:
     owners: dict[tuple[int, int], int] = {}
     for index, plan in enumerate(plans):
-        others = {owners.setdefault((plan.chain, offset), index) for offset in plan.offsets} - {index}
+        others = {owners.setdefault(place, index) for place in plan.places} - {index}
         for other in sorted(others):
             palette.error(
                 marks[index],
@@ -98,7 +140,7 @@ def _one_owner(plans: list[DevicePlan], marks: list[Mark], palette: Palette) -> 
             )
 
 
-def _wires(fixture: Fixture, lamps: tuple[tuple[str, str], ...] | None = None) -> list[tuple[Wire, Lamp]]:
+def _wires(fixture: Fixture, lamps: Collection[tuple[str, str]] | None = None) -> list[tuple[Wire, Lamp]]:
     """Return the channels of the lamps of a fixture, or of some of them; those of a mix are its members'."""
     found: dict[int, tuple[Wire, Lamp]] = {}
     for head in fixture.heads:
@@ -149,22 +191,25 @@ def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
             else _quietly(signal, row, fixture, palette, measure)
         )
         if look is not None:
-            looks[row.name] = Look(*(_levels(levels, wires) for levels in look))
+            lit, unlit = (_levels(levels, wires) for levels in look)
+            looks[row.name] = Look(lit, unlit)
             if needed:
                 shown.append(row)
+    _still(looks)
     # Whatever its aspects are, a signal may have to be dark.
     looks.setdefault(DARK, Look((0,) * len(wires), (0,) * len(wires)))
     _alike(shown, looks, palette)
     return DevicePlan(
         name=signal.name,
-        chain=fixture.chain,
-        offsets=tuple(wire.offset for wire, _lamp in wires),
+        places=tuple((fixture.chain, wire.offset) for wire, _lamp in wires),
         dimmable=tuple(lamp.dimmable for _wire, lamp in wires),
         lenses=_lenses(fixture, wires),
         looks=looks,
         rest=signal.aspects[0].name,
-        fade=signal.change.fade,
-        flash=signal.flash,
+        change=signal.change,
+        flash=flash_tape(signal.flash, signal.change),
+        filaments=_filaments(signal.change, len(wires)),
+        reds=_reds(signal, fixture, wires, palette, measure),
     )
 
 
@@ -232,12 +277,95 @@ def _blame(
         )
 
 
-def _light(light: Light, fixture: Fixture, palette: Palette) -> DevicePlan:
-    wires = _wires(fixture, light.lamps)
+def _still(looks: dict[str, Look]) -> None:
+    """Work out what looks that flash show where nothing may flash; the most restrictive look comes first.
+
+    All their lamps are lit, unless that is what something better looks like: then what is next more restrictive.
+    """
+    names = list(looks)
+    for rank, name in enumerate(names):
+        look = looks[name]
+        if look.lit == look.unlit:
+            continue
+        steady = _both(look)
+        if rank and any(steady == _both(looks[better]) for better in names[rank + 1 :]):
+            below = looks[names[rank - 1]]
+            steady = below.lit if below.stilled is None else below.stilled
+        looks[name] = look._replace(stilled=steady)
+
+
+def _both(look: Look) -> tuple[int, ...]:
+    return tuple(max(both) for both in zip(look.lit, look.unlit, strict=True))
+
+
+def flash_tape(flash: Flash, change: Change = _CUT) -> Tape:
+    """Return how lamps flash: lit first; with filaments, as these follow."""
+    if change.way is Way.FILAMENT:
+        return flashing_filament(flash.period, flash.lit, change.time)
+    common = gcd(flash.lit, 100)
+    lit, count = flash.lit // common, 100 // common
+    return _square(lit, count - lit, flash.period)
+
+
+@cache
+def _square(lit: int, unlit: int, period: int) -> Tape:
+    return Tape((UNIT,) * lit + (0,) * unlit, period)
+
+
+def _filaments(change: Change, wires: int) -> tuple[Filament, ...]:
+    return (filament(change.time),) * wires if change.way is Way.FILAMENT else ()
+
+
+def _reds(
+    signal: Signal, fixture: Fixture, wires: list[tuple[Wire, Lamp]], palette: Palette, measure: int
+) -> tuple[int, ...]:
+    """Return the levels of each channel while its head is red between two other colours."""
+    if signal.change.way is not Way.RED:
+        return ()
+    levels: dict[int, int] = {}
+    for head in fixture.heads:
+        found = find(head, Shown("red", FULL_LEVEL, signal.mark), palette, measure)
+        if isinstance(found, str):
+            palette.error(signal.mark, f"{signal.name} cannot change through red: {found}")
+        else:
+            levels |= dict(found)
+    return _levels(levels, wires)
+
+
+def _light(light: Light, fixtures: dict[str, Fixture], palette: Palette) -> DevicePlan:
+    places: list[tuple[int, int]] = []
+    dimmable: list[bool] = []
+    lenses: list[int] = []
+    lit: list[int] = []
+    for name, places_of in groupby(light.lamps, key=lambda place: place.fixture):
+        fixture, lamps = fixtures[name], {(place.head, place.lamp) for place in places_of}
+        wires = _wires(fixture, lamps)
+        places += [(fixture.chain, wire.offset) for wire, _lamp in wires]
+        dimmable += [lamp.dimmable for _wire, lamp in wires]
+        lenses += [len(lenses) + lens for lens in _lenses(fixture, wires)]
+        lit += _levels(_shining(light, fixture, lamps, palette), wires)
+    dark = (0,) * len(places)
+    return DevicePlan(
+        name=light.name,
+        places=tuple(places),
+        dimmable=tuple(dimmable),
+        lenses=tuple(lenses),
+        looks={OFF: Look(dark, dark), ON: Look(tuple(lit), tuple(lit))},
+        rest=OFF,
+        change=light.change,
+        flash=flash_tape(Flash()),
+        filaments=_filaments(light.change, len(places)),
+    )
+
+
+def _shining(
+    light: Light, fixture: Fixture, lamps: Collection[tuple[str, str]], palette: Palette
+) -> dict[int, int]:
+    """Return the levels by channel of those lamps of a fixture that are a light's, when it is on."""
     levels: dict[int, int] = {}
     for head in fixture.heads:
         for lamp in head.lamps:
-            if (head.name, lamp.name) not in light.lamps:
+            if (head.name, lamp.name) not in lamps:
                 continue
             found = light_lamp(lamp, light.shows, head, palette)
             if isinstance(found, str):
@@ -247,17 +375,4 @@ def _light(light: Light, fixture: Fixture, palette: Palette) -> DevicePlan:
                 levels[offset] = max(level, levels.get(offset, 0))
             if light.shows.level < FULL_LEVEL and not lamp.dimmable:
                 palette.findings.append(warning(light.shows.mark, not_dimmable(lamp.name, fixture)))
-    return DevicePlan(
-        name=light.name,
-        chain=fixture.chain,
-        offsets=tuple(wire.offset for wire, _lamp in wires),
-        dimmable=tuple(lamp.dimmable for _wire, lamp in wires),
-        lenses=_lenses(fixture, wires),
-        looks={
-            OFF: Look((0,) * len(wires), (0,) * len(wires)),
-            ON: Look(_levels(levels, wires), _levels(levels, wires)),
-        },
-        rest=OFF,
-        fade=light.change.fade,
-        flash=Flash(),
-    )
+    return levels

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from typing import Any, Final
 
@@ -53,18 +53,31 @@ def describe(layout: Layout, bridge: str) -> dict[str, Any]:
 
 
 def _device(layout: Layout, device: Signal | Light) -> dict[str, Any]:
-    fixture = layout.fixture(device.fixture)
+    fixtures = layout.fixtures()
+    if isinstance(device, Light):
+        kind, own = "light", dict[str, set[tuple[str, str]]]()
+        for place in device.lamps:
+            own.setdefault(place.fixture, set()).add((place.head, place.lamp))
+    else:
+        heads = fixtures[device.fixture].only(device.heads).heads
+        kind = "signal"
+        own = {device.fixture: {(head.name, lamp.name) for head in heads for lamp in head.lamps}}
     return {
         "name": device.name,
-        "kind": "light" if isinstance(device, Light) else "signal",
-        "fixture": device.fixture,
-        "chain": layout.chains[fixture.chain].key,
-        "lenses": _lenses_of(device, fixture),
+        "kind": kind,
+        "places": [
+            {
+                "fixture": name,
+                "chain": layout.chains[fixtures[name].chain].key,
+                "lenses": _lenses_of(fixtures[name], lamps),
+            }
+            for name, lamps in own.items()
+        ],
     }
 
 
-def _lenses_of(device: Signal | Light, fixture: Fixture) -> list[int]:
-    """Return which lenses are the device's: those of a signal's heads, those of its lamps for a light."""
+def _lenses_of(fixture: Fixture, own: Collection[tuple[str, str]]) -> list[int]:
+    """Return the numbers of the lenses that some lamps of a fixture look out of."""
     numbers: dict[tuple[str, str], int] = {}
     shining: dict[tuple[str, str], list[int]] = {}
     for head in fixture.heads:
@@ -77,12 +90,6 @@ def _lenses_of(device: Signal | Light, fixture: Fixture) -> list[int]:
                 shining[head.name, lamp.name] = [
                     number for part, _level in lamp.mix for number in shining[head.name, part]
                 ]
-    if isinstance(device, Light):
-        own = device.lamps
-    else:
-        own = tuple(
-            (head.name, lamp.name) for head in fixture.only(device.heads).heads for lamp in head.lamps
-        )
     return sorted({number for lamp in own for number in shining[lamp]})
 
 

@@ -258,7 +258,7 @@ MASTS: Final = changed(
 def test_two_signals_share_a_mast() -> None:
     """Each of two signals on one fixture lights its own heads, and its aspects are about these."""
     main, call = plan_of(MASTS, "main"), plan_of(MASTS, "call")
-    assert ({0, 1, 2}, {3, 4, 5}) == (set(main.offsets), set(call.offsets))
+    assert ({(0, 0), (0, 1), (0, 2)}, {(0, 3), (0, 4), (0, 5)}) == (set(main.places), set(call.places))
     assert ("upper",) == signal_of(MASTS, "main").heads
     assert {"stop", "restricting", "approach", "clear", DARK} == set(main.looks)
 

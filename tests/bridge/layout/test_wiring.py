@@ -109,9 +109,9 @@ def test_four_fixtures_in_the_middle_renumber_the_rest() -> None:
         assert [wire.offset + offset for wire in _wires(old)] == [wire.offset for wire in _wires(new)]
     old_plans, new_plans = plan_devices(before)[0], plan_devices(after)[0]
     for was, now in zip(old_plans, new_plans, strict=True):
-        assert (was.name, was.looks, was.rest, was.fade) == (now.name, now.looks, now.rest, now.fade)
+        assert (was.name, was.looks, was.rest, was.change) == (now.name, now.looks, now.rest, now.change)
         shift = moved.get(was.name, (0, 0))[1]
-        assert tuple(offset + shift for offset in was.offsets) == now.offsets
+        assert tuple((chain, offset + shift) for chain, offset in was.places) == now.places
 
 
 def _wires(fixture: Any) -> list[Any]:

@@ -83,18 +83,19 @@ def _plans(text: str) -> tuple[dict[str, DevicePlan], Frames]:
     return {plan.name: plan for plan in plan_devices(checked.layout)[0]}, Frames(checked.layout)
 
 
-def _light(frames: Frames, base: int, offsets: tuple[int, ...], levels: tuple[int, ...]) -> None:
-    """Set channels to their levels."""
-    for offset, level in zip(offsets, levels, strict=True):
-        frames.put(base + offset, frames.byte(base + offset, level))
+def _light(frames: Frames, plan: DevicePlan, levels: tuple[int, ...]) -> None:
+    """Set the channels of a device to levels."""
+    for (chain, offset), level in zip(plan.places, levels, strict=True):
+        slot = frames.bases[chain] + offset
+        frames.put(slot, frames.byte(slot, level))
 
 
 def _frame(device: str, aspect: str, shows: str = "on") -> bytes:
     """Return the frame of the device's chain while it alone is lit."""
     plans, frames = _plans(FILE.replace("SHOWS", shows))
     plan = plans[device]
-    _light(frames, frames.bases[plan.chain], plan.offsets, plan.looks[aspect].lit)
-    return frames.frame(plan.chain)
+    _light(frames, plan, plan.looks[aspect].lit)
+    return frames.frame(plan.places[0][0])
 
 
 @pytest.mark.parametrize(
@@ -203,7 +204,7 @@ def test_a_light_may_be_a_mixed_lamp(lamps: str, levels: list[int]) -> None:
         "  two: {commands: {5: {normal: stop, reverse: clear}, 6: {normal: approach}}}\n", ""
     )
     plans, frames = _plans(text + f"  two: {{switched-by: 30{', lamps: ' + lamps if lamps else ''}}}\n")
-    _light(frames, 0, plans["two"].offsets, plans["two"].looks["on"].lit)
+    _light(frames, plans["two"], plans["two"].looks["on"].lit)
     assert bytes([*levels, 0]) == frames.frame(0)[6:9]
 
 
