@@ -35,9 +35,10 @@ from tests.support.driving import (
     started,
 )
 
-# Worked out by hand from the layout: T2 is G,R,B; T4 and Y3 are green, red, yellow; the masts' channels 1 and 3
-# (red, yellow) are inverted; a house is R,G,B,W.
-T2_STOP, T2_CLEAR = bytes([0, 255, 0]), bytes([255, 0, 51])
+# Worked out by hand from the layout: T2 is G,R,B, a WS2812B, whose green is levelled down from its 1314 mcd to the
+# 625 mcd of its red: G 0.4755 x 255 = 121.3, B 0.2145 x 0.4755 x 255 = 26.0; T4 and Y3 are green, red, yellow; the
+# masts' channels 1 and 3 (red, yellow) are inverted; a house is R,G,B,W.
+T2_STOP, T2_CLEAR = bytes([0, 255, 0]), bytes([121, 0, 26])
 THREE_STOP, THREE_CLEAR = bytes([0, 255, 0]), bytes([255, 0, 0])
 MAST_STOP, MAST_DARK = bytes([0, 0, 255]), bytes([255, 0, 255])
 CHAPEL_LIT = bytes(
