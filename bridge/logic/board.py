@@ -214,7 +214,7 @@ class Board:
                 )
             case Subject.TURNOUT:
                 keys = [(ORDERED, int(name)), (PROVED, int(name))]
-                self._spread(self._track.use_turnout(int(name), why), dirty)
+                self._spread(self._track.use_turnout(int(name), why, number), dirty)
             case Subject.SOURCE if event.out:
                 self._lose(name, event.at, number, dirty)
             case Subject.NODE:
@@ -313,8 +313,13 @@ class Board:
         return True
 
     def orders(self) -> list[tuple[str, int, str, str]]:
-        """Return what was ordered of accessories, the oldest first: kind, number, value and source of each."""
-        return [(key[0], int(key[1]), fact.value, fact.source) for key, fact in self._known.orders()]
+        """Return what was ordered of accessories, the oldest first: kind, number, value and source of each.
+
+        An order that a train has used up is none any more, and what was ordered before it of the same signal neither.
+        """
+        used_up = {key for each in self.devices if isinstance(each, SignalDevice) for key in each.used_up()}
+        orders = [(key, fact) for key, fact in self._known.orders() if key not in used_up]
+        return [(key[0], int(key[1]), fact.value, fact.source) for key, fact in orders]
 
     def listens(self, event: Event) -> bool:
         """Return whether an order, a button or something out of use means anything here; other events need not."""

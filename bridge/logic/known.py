@@ -51,7 +51,7 @@ class Standing(NamedTuple):
     Attributes:
         position: normal or reverse, or None where that is not known.
         proved: it is known by feedback, or would have to be.
-        fact: what was told last, if anything was.
+        fact: what this rests on: what was told last, or that it is no longer known; None where nothing ever was told.
         why: where it is not known for a reason of its own, that reason in words.
     """
 
@@ -70,33 +70,54 @@ class Known:
 
     def __init__(self, feedback: frozenset[int] = frozenset()) -> None:
         self._facts: dict[Key, Fact] = {}
+        self._restored: dict[Key, Fact] = {}  # orders kept over a restart, for those alone who want them back
+        self._gone: dict[Key, Fact] = {}  # why something is no longer known
         self._feedback = feedback
         self._has_told: set[int] = set()
-        self._out: dict[int, str] = {}  # turnouts that are out of use, with the reason
+        self._out: dict[int, Fact] = {}  # why turnouts are out of use
 
     def get(self, key: Key) -> Fact | None:
         """Return what is known of a thing, or None."""
         return self._facts.get(key)
 
     def tell(self, key: Key, fact: Fact) -> bool:
-        """Take a fact and return whether it counts: a kept copy only fills in what is not known."""
+        """Take a fact and return whether it counts: a kept copy only fills in what is not known.
+
+        What the bridge itself kept over a restart fills in nothing: it is there for those who ask for it.
+        """
         if fact.copied and key in self._facts:
             return False
+        if fact.restored:
+            return self._restored.setdefault(key, fact) is fact
         self._facts[key] = fact
+        self._gone.pop(key, None)
+        if not fact.copied:
+            self._restored.pop(key, None)
         if key[0] == PROVED and isinstance(key[1], int):
             self._has_told.add(key[1])
         return True
 
-    def forget(self, source: str) -> list[Key]:
-        """Forget what a source told; return what that was about, in the order in which it was first told."""
-        gone = [key for key, fact in self._facts.items() if fact.source == source]
+    def forget(self, source: str, why: str, event: int) -> list[Key]:
+        """Forget what a source told, and remember why; return what that was about, the first told first."""
+        told = (self._facts, self._restored)
+        gone = list(dict.fromkeys(key for facts in told for key in facts if facts[key].source == source))
         for key in gone:
-            del self._facts[key]
+            for facts in told:
+                if key in facts and facts[key].source == source:
+                    del facts[key]
+            self._gone[key] = Fact(UNKNOWN, event, "", why=why)
         return gone
 
-    def ordered(self, number: int) -> Standing:
-        """Return where an accessory was told to go last, whatever became of it."""
-        return self._standing((ORDERED, number), proved=False)
+    def ordered(self, number: int, *, restored: bool = False) -> Standing:
+        """Return where an accessory was told to go last, whatever became of it.
+
+        Args:
+            number: the accessory.
+            restored: an order from before a restart counts as well.
+        """
+        key: Key = (ORDERED, number)
+        back = self._restored.get(key) if restored else None
+        return self._standing(key, back or self._facts.get(key), proved=False)
 
     def standing(self, number: int) -> Standing:
         """Return where an accessory stands: as proved where there is feedback, as ordered where there is none.
@@ -105,34 +126,42 @@ class Known:
         layout without feedback has to do with orders, and whoever asks is told which of the two it was.
         """
         proved = number in self._feedback or number in self._has_told
-        return self._standing((PROVED if proved else ORDERED, number), proved=proved)
+        key: Key = (PROVED if proved else ORDERED, number)
+        return self._standing(key, self._facts.get(key), proved=proved)
 
-    def _standing(self, key: Key, *, proved: bool) -> Standing:
-        fact = self._facts.get(key)
-        out = self._out.get(int(key[1]), "")
-        known = fact is not None and fact.value in _STANDS and not out
-        return Standing(Position(fact.value) if fact is not None and known else None, proved, fact, out)
+    def _standing(self, key: Key, fact: Fact | None, *, proved: bool) -> Standing:
+        out = self._out.get(int(key[1]))
+        if out is not None:
+            return Standing(None, proved, out, out.why)
+        if fact is None:
+            return Standing(None, proved, self._gone.get(key))
+        return Standing(Position(fact.value) if fact.value in _STANDS else None, proved, fact)
 
     def orders(self) -> list[tuple[Key, Fact]]:
         """Return what was ordered of accessories, the oldest first; what is only a copy is not among it."""
-        found = [(key, fact) for key, fact in self._facts.items() if key[0] in (ORDERED, NUMBER)]
         # What was restored was told the newest first.
-        found.sort(key=lambda each: (0, -each[1].event) if each[1].restored else (1, each[1].event))
-        return [(key, fact) for key, fact in found if fact.restored or not fact.copied]
+        restored = sorted(self._restored.items(), key=lambda each: -each[1].event)
+        told = sorted(self._facts.items(), key=lambda each: each[1].event)
+        return restored + [
+            (key, fact) for key, fact in told if key[0] in (ORDERED, NUMBER) and not fact.copied
+        ]
 
-    def use(self, number: int, why: str) -> None:
+    def use(self, number: int, why: str, event: int) -> None:
         """Take a turnout out of use for a reason, or put it back into use for none."""
         if why:
-            self._out[number] = why
+            self._out[number] = Fact(UNKNOWN, event, "", why=why)
         else:
             self._out.pop(number, None)
 
     def snapshot(self) -> dict[str, Any]:
         """Return everything as plain data."""
         return {
-            "facts": [[*key, *fact] for key, fact in self._facts.items()],
+            "facts": [
+                [*key, *fact] for facts in (self._facts, self._restored) for key, fact in facts.items()
+            ],
+            "gone": [[*key, fact.event, fact.why] for key, fact in self._gone.items()],
             "told": sorted(self._has_told),
-            "out": [[number, why] for number, why in self._out.items()],
+            "out": [[number, fact.event, fact.why] for number, fact in self._out.items()],
         }
 
     def restore(self, data: dict[str, Any]) -> None:
@@ -141,15 +170,19 @@ class Known:
         Raises:
             KeyError, TypeError, ValueError: it is none; nothing has changed.
         """
-        facts = {
-            (str(subject), _name(name)): Fact(
-                str(value), int(event), str(source), bool(copied), str(why), bool(restored)
-            )
-            for subject, name, value, event, source, copied, why, restored in data["facts"]
+        facts: dict[Key, Fact] = {}
+        restored: dict[Key, Fact] = {}
+        for subject, name, value, event, source, copied, why, back in data["facts"]:
+            fact = Fact(str(value), int(event), str(source), bool(copied), str(why), bool(back))
+            (restored if fact.restored else facts)[str(subject), _name(name)] = fact
+        gone = {
+            (str(subject), _name(name)): Fact(UNKNOWN, int(event), "", why=str(why))
+            for subject, name, event, why in data["gone"]
         }
         told = {int(number) for number in data["told"]}
-        out = {int(number): str(why) for number, why in data["out"]}
-        self._facts, self._has_told, self._out = facts, told, out
+        out = {int(number): Fact(UNKNOWN, int(event), "", why=str(why)) for number, event, why in data["out"]}
+        self._facts, self._restored, self._gone = facts, restored, gone
+        self._has_told, self._out = told, out
 
 
 _STANDS: Final = (Position.NORMAL, Position.REVERSE)

@@ -148,7 +148,7 @@ class Track:
     def lose(self, source: str, at: Instant, number: int) -> list[Change]:
         """Forget what a source told: that may have changed meanwhile, and nobody would have heard of it."""
         why = f"{source} was lost"
-        changes = [Change(key, None) for key in self.known.forget(source)]
+        changes = [Change(key, None) for key in self.known.forget(source, why, number)]
         for key, _nothing in changes:
             if key[0] == BUTTON:  # it may be held now: that is not the same as never having been heard of
                 self.known.tell(key, Fact(UNKNOWN, number, "", why=why))
@@ -171,9 +171,9 @@ class Track:
         changed = block.doubt(USE, why, number) if why else block.rely(USE, at, number)
         return list(self._counts(block, changed))
 
-    def use_turnout(self, accessory: int, why: str) -> list[Change]:
+    def use_turnout(self, accessory: int, why: str, number: int) -> list[Change]:
         """Take a turnout out of use for a reason, or put it back into use for none."""
-        self.known.use(accessory, why)
+        self.known.use(accessory, why, number)
         return [Change((ORDERED, accessory), None), Change((PROVED, accessory), None)]
 
     def next_due(self) -> Instant | None:
