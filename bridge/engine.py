@@ -18,6 +18,7 @@ from bridge.layout.findings import Finding, errors, in_order
 from bridge.layout.model import Layout
 from bridge.light.pictures import plan_devices
 from bridge.logic.board import Board
+from bridge.logic.crossing import DOWN, GATE
 from bridge.logic.look import look_at_logic
 from bridge.logic.reasons import STOPPED, Choice, Outcome
 from bridge.logic.repeats import Repeats
@@ -124,8 +125,8 @@ class Engine:
     def closing(self, at: Instant) -> list[Command]:
         """Put every device to rest, signals restrictive and lights dark; return the last frames and words.
 
-        Nobody keeps a lock any more, and a panel must not wait for one. Gates are left as they are: whoever moves them
-        knows best what stands on the road.
+        Nobody keeps a lock any more, and a panel must not wait for one. Gates come down as the lights stay red: nobody
+        looks out for trains any more, and a gate out of order lies across the road (Minn. R. 8830.1550).
         """
         self.now = max(at, self.now)
         for index in range(len(self._plans)):
@@ -133,6 +134,7 @@ class Engine:
         reports = [Report(self.now, plan.name, plan.rest, STOPPED) for plan in self._plans]
         locks = [word.name for word in self._board.words if word.subject == "lock"]
         told = [Told(self.now, "lock", name, "free", STOPPED, ()) for name in locks]
+        told += [Told(self.now, GATE, name, DOWN, STOPPED, ()) for name in self._board.gates]
         told += [
             Told(self.now, "arm", signal.name, signal.arm[signal.rest], STOPPED, ())
             for signal in self.layout.signals
@@ -191,10 +193,20 @@ class Engine:
         self._board, self._repeats, self._shown = board, repeats, shown
 
     def _perform_due(self, until: Instant) -> list[Command]:
-        """Perform every timer that is due by an instant, each at its own, and return what follows from them."""
+        """Perform every timer that is due by an instant, each at its own, and return what follows from them.
+
+        Raises:
+            EngineError: timers of no length set each other off for ever; the message names whose.
+        """
         commands: list[Command] = []
+        rounds = 0
         while (due := self._board.next_due()) is not None and due <= until:
-            self.now = due
+            # Each round at one instant sees at least one timer off, and none has more to do there than twice.
+            rounds = rounds + 1 if due <= self.now else 0
+            if rounds > 2 * self._board.timers + 2:
+                names = ", ".join(self._board.due(due))
+                raise EngineError(f"a timer that is over at once is set again and again, at {due}: {names}")
+            self.now = max(due, self.now)
             commands += self._follow(self._board.perform(due), due, Cause.TIMER)
         return commands
 

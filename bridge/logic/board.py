@@ -96,6 +96,11 @@ class Board:
         arms = [self._arm(index) for index in self._arms]
         return [*self._crossings.words, *self._interlocking.all_words(), *arms]
 
+    @property
+    def gates(self) -> list[str]:
+        """The names of all crossings that have gates."""
+        return self._crossings.gates
+
     def _arm(self, index: int) -> Word:
         """Return where the arm of a signal has to stand: that goes by its aspect, also while its lamps are dark."""
         device, arm = self.devices[index], self._arms[index]
@@ -148,6 +153,15 @@ class Board:
             if due is not None and (next_due is None or due < next_due):
                 next_due = due
         return next_due
+
+    @property
+    def timers(self) -> int:
+        """How many timers there may be."""
+        return self._track.timers + len(self._crossings.names) + len(self._interlocking.gates)
+
+    def due(self, at: Instant) -> list[str]:
+        """Return the names of what has a timer that runs out at an instant or before it."""
+        return [*self._track.due(at), *self._crossings.due(at), *self._interlocking.due(at)]
 
     def perform(self, due: Instant) -> Outcome:
         """Let every timer that is due at this instant run out; return what came of it."""

@@ -46,12 +46,13 @@ STEPS: Final[Table] = {
 
 GATE: Final = "gate"
 UP: Final = "up"
+DOWN: Final = "down"
 GATES: Final[Mapping[Phase, str]] = {
     Phase.IDLE: UP,
     Phase.AMBER: UP,
     Phase.WARNING: UP,
     Phase.LOWERING: "lowering",
-    Phase.DOWN: "down",
+    Phase.DOWN: DOWN,
     Phase.RISING: "rising",
 }
 """Where the gates are, in the word that is told to the world."""
@@ -75,6 +76,7 @@ class Crossing:
     Attributes:
         name: of the crossing.
         phase: how far its closing has got.
+        moved: it is known where its gates are, since they have moved or had no need to since the start.
         another: whether a second train is coming.
         why: what it rests on, in words.
         causes: the events that it rests on.
@@ -83,6 +85,7 @@ class Crossing:
     def __init__(self, crossing: layouts.Crossing, table: Table = STEPS) -> None:
         self.name = crossing.name
         self.has_gates = crossing.gates is not None
+        self.moved = False
         self.another = False
         self.why = ""
         self.causes: tuple[int, ...] = ()
@@ -128,7 +131,7 @@ class Crossing:
 
     def _go(self, after: Phase, at: Instant) -> None:
         self._height = self._height_at(at)
-        self.phase, self._since = after, at
+        self.phase, self._since, self.moved = after, at, True
         time = self._time(after, self._height)
         self._due = None if time is None else at + time
 
@@ -191,6 +194,7 @@ class Crossing:
         """Return everything as plain data."""
         return {
             "phase": self.phase.value,
+            "moved": self.moved,
             "another": self.another,
             "why": self.why,
             "causes": list(self.causes),
@@ -207,6 +211,7 @@ class Crossing:
             KeyError, TypeError, ValueError: it is of another crossing.
         """
         self.phase, self.another, self.why = Phase(data["phase"]), bool(data["another"]), str(data["why"])
+        self.moved = bool(data["moved"])
         self.causes = tuple(int(each) for each in data["causes"])
         self._since, self._height = int(data["since"]), int(data["height"])
         self._due = None if data["due"] is None else int(data["due"])
@@ -241,8 +246,16 @@ class Crossings:
 
     @property
     def words(self) -> list[reasons.Word]:
-        """What there is to tell of all gates."""
-        return [each.word() for each in self._all.values() if each.has_gates]
+        """What there is to tell of all gates.
+
+        At the start nobody knows where they are: they may be down, and must not rise to show that.
+        """
+        return [each.word() for each in self._all.values() if each.has_gates and each.moved]
+
+    @property
+    def gates(self) -> list[str]:
+        """The names of all crossings that have gates."""
+        return [name for name, each in self._all.items() if each.has_gates]
 
     def hear(self, changes: Iterable[Change], at: Instant) -> list[Change]:
         """Take what is known otherwise now, of any things; return what is known otherwise of the crossings."""
@@ -256,14 +269,18 @@ class Crossings:
 
     def perform(self, due: Instant) -> list[Change]:
         """Let every timer that is due run out, in the order of the file."""
-        return self._settle({name: 0 for name in self._all if self._due.get(name, due + 1) <= due}, due)
+        return self._settle(dict.fromkeys(self.due(due), 0), due)
+
+    def due(self, at: Instant) -> list[str]:
+        """Return the crossings whose timers run out at an instant or before it, in the order of the file."""
+        return [name for name in self._all if self._due.get(name, at + 1) <= at]
 
     def _settle(self, events: Mapping[str, int], at: Instant) -> list[Change]:
         """Let crossings settle, each with the number of the event that it heard of, 0 for a timer."""
         changes: list[Change] = []
         for name, event in events.items():
             crossing = self._all[name]
-            gates = GATES[crossing.phase]
+            gates = GATES[crossing.phase] if crossing.moved else ""
             crossing.settle(at, event)
             self._watch(crossing)
             for key, fact in crossing.facts():
@@ -271,7 +288,7 @@ class Crossings:
                 if fact is not None and (old is None or (old.value, old.why) != (fact.value, fact.why)):
                     self._known.tell(key, fact)
                     changes.append(Change(key, fact))
-            if crossing.has_gates and GATES[crossing.phase] != gates:
+            if crossing.has_gates and crossing.moved and GATES[crossing.phase] != gates:
                 self._words.append(crossing.word())
         return changes
 

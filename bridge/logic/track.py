@@ -183,6 +183,15 @@ class Track:
             self._next_is_known = True
         return self._next
 
+    def due(self, at: Instant) -> list[str]:
+        """Return the names of what has a timer that runs out at an instant or before it."""
+        return [self._timed[place].name for place, due in sorted(self._due.items()) if due <= at]
+
+    @property
+    def timers(self) -> int:
+        """How many timers there may be."""
+        return len(self._timed)
+
     def perform(self, due: Instant) -> list[Change]:
         """Let every timer that is due at this instant run out, in the order of the file."""
         changes: list[Change] = []
