@@ -18,7 +18,6 @@ from bridge.layout.findings import Finding, errors, in_order
 from bridge.layout.model import Layout
 from bridge.light.pictures import plan_devices
 from bridge.logic.board import Board
-from bridge.logic.crossing import DOWN, GATE
 from bridge.logic.look import look_at_logic
 from bridge.logic.reasons import STOPPED, Choice, Outcome
 from bridge.logic.repeats import Repeats
@@ -126,7 +125,7 @@ class Engine:
         """Put every device to rest, signals restrictive and lights dark; return the last frames and words.
 
         Nobody keeps a lock any more, and a panel must not wait for one. Gates come down as the lights stay red: nobody
-        looks out for trains any more, and a gate out of order lies across the road (Minn. R. 8830.1550).
+        looks out for trains any more.
         """
         self.now = max(at, self.now)
         for index in range(len(self._plans)):
@@ -134,7 +133,7 @@ class Engine:
         reports = [Report(self.now, plan.name, plan.rest, STOPPED) for plan in self._plans]
         locks = [word.name for word in self._board.words if word.subject == "lock"]
         told = [Told(self.now, "lock", name, "free", STOPPED, ()) for name in locks]
-        told += [Told(self.now, GATE, name, DOWN, STOPPED, ()) for name in self._board.gates]
+        told += [Told(self.now, *word) for word in self._board.gates_at_rest(STOPPED)]
         told += [
             Told(self.now, "arm", signal.name, signal.arm[signal.rest], STOPPED, ())
             for signal in self.layout.signals

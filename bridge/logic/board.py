@@ -96,10 +96,9 @@ class Board:
         arms = [self._arm(index) for index in self._arms]
         return [*self._crossings.words, *self._interlocking.all_words(), *arms]
 
-    @property
-    def gates(self) -> list[str]:
-        """The names of all crossings that have gates."""
-        return self._crossings.gates
+    def gates_at_rest(self, why: str) -> list[Word]:
+        """Return where all gates of crossings shall be when nobody looks out for trains any more."""
+        return self._crossings.at_rest(why)
 
     def _arm(self, index: int) -> Word:
         """Return where the arm of a signal has to stand: that goes by its aspect, also while its lamps are dark."""

@@ -15,6 +15,7 @@ from bridge.layout.crossings import Phase
 from bridge.layout.model import Layout
 from bridge.logic import reasons
 from bridge.logic.approaching import Approaching
+from bridge.logic.exit_gates import WHOLE, Exits
 from bridge.logic.known import ANOTHER, BLOCK, CROSSING, Fact, Known
 from bridge.logic.track import Change
 from bridge.logic.working_out import in_order
@@ -45,6 +46,7 @@ STEPS: Final[Table] = {
 """What a crossing does with what it is faced with; whatever does not stand here changes nothing."""
 
 GATE: Final = "gate"
+EXIT_GATE: Final = "exit-gate"
 UP: Final = "up"
 DOWN: Final = "down"
 GATES: Final[Mapping[Phase, str]] = {
@@ -56,9 +58,6 @@ GATES: Final[Mapping[Phase, str]] = {
     Phase.RISING: "rising",
 }
 """Where the gates are, in the word that is told to the world."""
-
-WHOLE: Final = 1_000_000
-"""Parts in which the height of a gate is counted, 0 where it is down."""
 
 WORDS: Final[Mapping[Phase, str]] = {
     Phase.IDLE: "the road over {} is open",
@@ -77,6 +76,7 @@ class Crossing:
         name: of the crossing.
         phase: how far its closing has got.
         moved: it is known where its gates are, since they have moved or had no need to since the start.
+        exits: its gates on the road's way out, or None.
         another: whether a second train is coming.
         why: what it rests on, in words.
         causes: the events that it rests on.
@@ -85,6 +85,7 @@ class Crossing:
     def __init__(self, crossing: layouts.Crossing, table: Table = STEPS) -> None:
         self.name = crossing.name
         self.has_gates = crossing.gates is not None
+        self.exits = None if crossing.exits is None else Exits(crossing.exits)
         self.moved = False
         self.another = False
         self.why = ""
@@ -111,6 +112,8 @@ class Crossing:
             event: the number of what has just happened, 0 where that is only time.
         """
         self._trains.expire(at)
+        if self.exits is not None:
+            self.exits.expire(at)
         calls = self._trains.calls()
         here = Happens.CALLED if calls else Happens.FREE
         for _ in range(2 * len(Phase)):  # no way through the table is longer
@@ -134,6 +137,8 @@ class Crossing:
         self.phase, self._since, self.moved = after, at, True
         time = self._time(after, self._height)
         self._due = None if time is None else at + time
+        if self.exits is not None:
+            self.exits.follow(at, down=after is Phase.DOWN)
 
     def _time(self, phase: Phase, height: int) -> int | None:
         """Return how long a phase lasts that begins with the gates at a height, or None for ever."""
@@ -171,11 +176,25 @@ class Crossing:
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        return min((due for due in (self._due, self._trains.next_due()) if due is not None), default=None)
+        exits = None if self.exits is None else self.exits.due
+        dues = (self._due, self._trains.next_due(), exits)
+        return min((due for due in dues if due is not None), default=None)
 
     def word(self) -> reasons.Word:
         """Return what there is to tell of its gates."""
         return reasons.Word(GATE, self.name, GATES[self.phase], self.reason, self.causes)
+
+    def words(self) -> list[reasons.Word]:
+        """Return what there is to tell of all its gates.
+
+        At the start nobody knows where they are: they may be down, and must not rise to show that.
+        """
+        if not self.has_gates or not self.moved:
+            return []
+        if self.exits is None:
+            return [self.word()]
+        way_out = reasons.Word(EXIT_GATE, self.name, self.exits.state, self.reason, self.causes)
+        return [self.word(), way_out]
 
     def facts(self) -> tuple[Change, Change]:
         """Return what its posts go by."""
@@ -201,6 +220,7 @@ class Crossing:
             "since": self._since,
             "due": self._due,
             "height": self._height,
+            "exits": None if self.exits is None else self.exits.plain(),
             "trains": self._trains.state(),
         }
 
@@ -215,6 +235,8 @@ class Crossing:
         self.causes = tuple(int(each) for each in data["causes"])
         self._since, self._height = int(data["since"]), int(data["height"])
         self._due = None if data["due"] is None else int(data["due"])
+        if self.exits is not None:
+            self.exits.restore(data["exits"])
         self._trains.set_state(data["trains"])
 
 
@@ -246,16 +268,18 @@ class Crossings:
 
     @property
     def words(self) -> list[reasons.Word]:
-        """What there is to tell of all gates.
+        """What there is to tell of all gates."""
+        return [word for each in self._all.values() for word in each.words()]
 
-        At the start nobody knows where they are: they may be down, and must not rise to show that.
+    def at_rest(self, why: str) -> list[reasons.Word]:
+        """Return where all gates shall be when nobody looks out for trains any more.
+
+        A gate that is out of order lies across the road (Minn. R. 8830.1550). One on the way out is up, so that nobody
+        is shut in (common practice, no source).
         """
-        return [each.word() for each in self._all.values() if each.has_gates and each.moved]
-
-    @property
-    def gates(self) -> list[str]:
-        """The names of all crossings that have gates."""
-        return [name for name, each in self._all.items() if each.has_gates]
+        gates = [reasons.Word(GATE, name, DOWN, why) for name, each in self._all.items() if each.has_gates]
+        exits = [reasons.Word(EXIT_GATE, name, UP, why) for name, each in self._all.items() if each.exits]
+        return gates + exits
 
     def hear(self, changes: Iterable[Change], at: Instant) -> list[Change]:
         """Take what is known otherwise now, of any things; return what is known otherwise of the crossings."""
@@ -280,7 +304,7 @@ class Crossings:
         changes: list[Change] = []
         for name, event in events.items():
             crossing = self._all[name]
-            gates = GATES[crossing.phase] if crossing.moved else ""
+            before = {word.subject: word.state for word in crossing.words()}
             crossing.settle(at, event)
             self._watch(crossing)
             for key, fact in crossing.facts():
@@ -288,8 +312,7 @@ class Crossings:
                 if fact is not None and (old is None or (old.value, old.why) != (fact.value, fact.why)):
                     self._known.tell(key, fact)
                     changes.append(Change(key, fact))
-            if crossing.has_gates and crossing.moved and GATES[crossing.phase] != gates:
-                self._words.append(crossing.word())
+            self._words += [word for word in crossing.words() if before.get(word.subject) != word.state]
         return changes
 
     def _watch(self, crossing: Crossing) -> None:
