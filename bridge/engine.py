@@ -221,7 +221,12 @@ class Engine:
                 better = ranks.get(choice.aspect, 0) > ranks.get(before, 0)
                 (rising if better else falling).append((index, choice.aspect))
                 self._shown[index] = choice.aspect
-            told.append(Decision(at, name, before, choice.aspect, choice.reason, choice.causes))
+            causes = choice.causes
+            if not causes and before != choice.aspect and cause is Cause.EVENT:
+                causes = (
+                    self.events,
+                )  # what it rests on is as at the start, as when it is put back into use
+            told.append(Decision(at, name, before, choice.aspect, choice.reason, causes))
             told.append(Report(at, name, choice.aspect, choice.reason))
         told += [Told(at, *word) for word in outcome.words]
         frames: list[Command] = []
