@@ -15,9 +15,10 @@ from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report
 from bridge.errors import EngineError, LayoutError
 from bridge.events import AccessoryOrdered, Event, Instant
 from bridge.layout.findings import Finding, errors, in_order
-from bridge.layout.model import Layout
+from bridge.layout.model import ON, Layout
 from bridge.light.pictures import plan_devices
 from bridge.logic.board import Board
+from bridge.logic.clock import ClockTime
 from bridge.logic.look import look_at_logic
 from bridge.logic.reasons import STOPPED, Choice, Outcome
 from bridge.logic.repeats import Repeats
@@ -61,10 +62,13 @@ class Engine:
             {row.name: rank for rank, row in enumerate(signal.aspects)} for signal in layout.signals
         ]
         self._ranks += [{}] * len(layout.lights)
+        self._mastered = [device.shown.aspect for device in self._board.masters]
 
     def start(self) -> list[Command]:
         """Put every device into its state of knowing nothing; return all frames and all there is to tell."""
         commands: list[Command] = []
+        for index, aspect in enumerate(self._mastered):
+            self._master(index, aspect, self.now, at_once=True)
         for index, choice in enumerate(self._board.choices):
             self._stage.begin(index, choice.aspect, self.now)
             commands.append(Report(self.now, self._plans[index].name, choice.aspect, choice.reason))
@@ -157,6 +161,10 @@ class Engine:
         """
         return self._board.orders()
 
+    def clock(self, at: Instant) -> ClockTime | None:
+        """Return what the model clock shows at an instant, or None while that is not known."""
+        return self._board.clock.time(at)
+
     def snapshot(self) -> dict[str, Any]:
         """Return the whole state as plain data with a format number."""
         return {
@@ -190,6 +198,7 @@ class Engine:
             raise EngineError(f"the snapshot cannot be understood: {problem!r}") from problem
         self.now, self.events = now, events
         self._board, self._repeats, self._shown = board, repeats, shown
+        self._mastered = [device.shown.aspect for device in board.masters]
 
     def _perform_due(self, until: Instant) -> list[Command]:
         """Perform every timer that is due by an instant, each at its own, and return what follows from them.
@@ -230,11 +239,27 @@ class Engine:
             told.append(Report(at, name, choice.aspect, choice.reason))
         told += [Told(at, *word) for word in outcome.words]
         frames: list[Command] = []
-        for group in (falling, rising):
-            if group:
-                touched = {self._stage.show(index, aspect, at) for index, aspect in group}
-                frames += self._stage.render(at, touched, cause)
+        if falling:
+            frames += self._stage.render(at, self._show(falling, at), cause)
+        if rising or outcome.masters:
+            touched = self._show(rising, at)
+            for index, choice in outcome.masters:
+                if choice.aspect != self._mastered[index]:
+                    self._mastered[index] = choice.aspect
+                    touched |= self._master(index, choice.aspect, at)
+            frames += self._stage.render(at, touched, cause)
         return frames + told
+
+    def _show(self, devices: list[tuple[int, str]], at: Instant) -> set[int]:
+        """Show aspects, and return the indexes of the chains that are touched."""
+        return set[int]().union(*(self._stage.show(index, aspect, at) for index, aspect in devices))
+
+    def _master(self, index: int, aspect: str, at: Instant, *, at_once: bool = False) -> frozenset[int]:
+        """Dim a zone, or still all flashing; return the indexes of the chains that are touched."""
+        zones = self.layout.zones
+        if index == len(zones):
+            return self._stage.still(on=aspect == ON, at=at)
+        return self._stage.dim(index, int(aspect), at, 0 if at_once else zones[index].change)
 
 
 def _short(event: Event) -> str:

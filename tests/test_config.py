@@ -10,6 +10,7 @@ from bridge.check import check_text
 from bridge.commands import Cause
 from bridge.engine import Engine
 from bridge.events import SECOND, AccessoryOrdered, ButtonReported, ButtonState, Position
+from bridge.layout.conditions import AccessoryStands, ButtonHeld
 from bridge.layout.controls import Ahead, Following
 from bridge.layout.model import LampKind
 from bridge.service.shipped import DEMO, shipped_layout
@@ -119,10 +120,10 @@ def test_the_demo_has_every_kind_of_wiring() -> None:
     assert any(wire.inverted and wire.leds > 1 for wire in wires)
     assert any(wire.resistor_ohm for wire in wires)
     assert any(not lamp.dimmable for lamp in lamps)
-    assert any(light.accessory for light in layout.lights)
-    assert any(light.button for light in layout.lights)
-    assert any(signal.change.fade for signal in layout.signals)
-    assert any(light.change.fade for light in layout.lights)
+    assert any(isinstance(light.when, AccessoryStands) for light in layout.lights)
+    assert any(isinstance(light.when, ButtonHeld) for light in layout.lights)
+    assert any(signal.change.time for signal in layout.signals)
+    assert any(light.change.time for light in layout.lights)
     assert any(len(signal.commands) > 1 for signal in layout.signals)
 
 
@@ -208,8 +209,13 @@ def test_every_light_of_the_demo_can_be_lit() -> None:
     engine.start()
     dark = settled(engine)
     for light in layout.lights:
-        chain = layout.chains[layout.fixture(light.fixture).chain].key
-        on, off = ("pressed", "released") if light.button else ("reverse", "normal")
-        whom = light.button or light.accessory
+        chain = layout.chains[layout.fixture(light.lamps[0].fixture).chain].key
+        match light.when:
+            case ButtonHeld(button):
+                whom, on, off = button, "pressed", "released"
+            case AccessoryStands(number):
+                whom, on, off = str(number), "reverse", "normal"
+            case other:
+                pytest.fail(f"{light.name} goes by {other}")
         assert dark[chain] != settled(engine, f"{whom} {on}")[chain], light.name
         assert dark[chain] == settled(engine, f"{whom} {off}")[chain], light.name

@@ -6,7 +6,9 @@ import json
 import os
 import subprocess
 import sys
+import tomllib
 from functools import cache
+from pathlib import Path
 from typing import Any, Final
 
 import pytest
@@ -90,4 +92,30 @@ def test_vector_extensions_make_no_difference() -> None:
     assert [] == without["on"]
     assert all(way.startswith("baseline") for way in without["runs"])
     assert not all(way.startswith("baseline") for way in ways["runs"])
+    assert expected == found
+
+
+def oldest_numpy() -> str:
+    """Return the oldest numpy that pyproject.toml allows and that there is for this Python."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    (allowed,) = (
+        each.removeprefix("numpy>=") for each in project["dependencies"] if each.startswith("numpy")
+    )
+    first = {12: allowed, 13: "2.1", 14: "2.3"}.get(max(sys.version_info.minor, 12), "")
+    return f"numpy=={max(allowed, first)}.*"
+
+
+def test_oldest_numpy_makes_no_difference(tmp_path: Path) -> None:
+    """With the oldest numpy that is allowed the session gives the same frames as with the newest, byte for byte."""
+    pip = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--target", str(tmp_path)]
+    done = subprocess.run([*pip, oldest_numpy()], capture_output=True, text=True, timeout=300, check=False)
+    if done.returncode:
+        is_missing(f"{oldest_numpy()} could not be installed: {done.stderr[-300:]}")
+    expected, newest = usual()
+    found, oldest = run(PYTHONHASHSEED="0", PYTHONPATH=os.pathsep.join([str(tmp_path), str(ROOT)]))
+
+    assert oldest_numpy().removeprefix("numpy==").removesuffix(".*") == ".".join(
+        oldest["numpy"].split(".")[:2]
+    )
+    assert oldest["numpy"] != newest["numpy"]
     assert expected == found

@@ -5,7 +5,7 @@ from __future__ import annotations
 import inspect
 import re
 from importlib.metadata import entry_points
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 import typer.main
@@ -15,10 +15,13 @@ from bridge.chain.frames import byte_of_level
 from bridge.check import check_text
 from bridge.cli import app
 from bridge.layout import read as layout_read
-from bridge.layout import schema, schema_track
+from bridge.layout import schema, schema_effects, schema_track, schema_when
 from bridge.layout.chips import CHIP_TYPES
+from bridge.layout.conditions import Leaf, leaves
 from bridge.layout.crossings import NOT_RAISED, RED
+from bridge.layout.model import Way
 from bridge.layout.rules.crossings import CROSSING_RULES, Figure
+from bridge.layout.shown import LONGEST_CHANGE, USUAL_CHANGE
 from bridge.layout.units import seconds
 from bridge.light.colours import COLOURS
 from bridge.logic.selection import LAST_COMMAND, News, Step, Trust
@@ -32,7 +35,20 @@ GUIDE = "config/guide/layout-file.md"
 SIGNALS = "config/guide/signals.md"
 INTERLOCKING = "config/guide/interlocking.md"
 CROSSINGS = "config/guide/crossings.md"
-PAGES = ("README.md", GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, "config/guide/mqtt.md")
+CHANGES = "config/guide/changes.md"
+EFFECTS = "config/guide/effects.md"
+LIGHTS = "config/guide/lights.md"
+PAGES = (
+    "README.md",
+    GUIDE,
+    SIGNALS,
+    LIGHTS,
+    INTERLOCKING,
+    CROSSINGS,
+    CHANGES,
+    EFFECTS,
+    "config/guide/mqtt.md",
+)
 
 
 def page(name: str) -> str:
@@ -64,7 +80,7 @@ def keys() -> set[str]:
     """Return every key that a layout file may hold."""
     entries = [
         kind
-        for module in (schema, schema_track)
+        for module in (schema, schema_track, schema_effects, schema_when)
         for _name, kind in inspect.getmembers(module, inspect.isclass)
         if issubclass(kind, schema.Entry) and kind.__module__ == module.__name__
     ]
@@ -76,16 +92,36 @@ def keys() -> set[str]:
     return found | set(layout_read.SECTIONS)
 
 
+def test_every_kind_of_condition_is_shown_at_work() -> None:
+    """The layouts of the page about lights have each kind of condition at least once."""
+    shown_there: set[type] = set()
+    for block in layout_blocks(LIGHTS):
+        layout = check_text(block.text).layout
+        assert layout is not None
+        conditions = [light.when for light in layout.lights]
+        conditions += [row.when for zone in layout.zones for row in zone.rows]
+        shown_there |= {type(leaf) for condition in conditions for leaf in leaves(condition)}
+    assert set(get_args(Leaf)) == shown_there
+
+
 @pytest.mark.parametrize("name", DIAGRAMS)
 def test_the_diagrams_are_those_of_what_runs(name: str) -> None:
     """Each state machine is drawn in its page as its table has it; `python -m tests.support.diagrams` draws it anew."""
     assert DIAGRAMS[name] == shown(name)
 
 
+@pytest.mark.parametrize("way", [way for way in Way if way is not Way.CUT])
+def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
+    """How long a change takes unless told otherwise, and at the most, is what runs."""
+    row = next(line for line in page(CHANGES).splitlines() if line.startswith(f"| `{way}` |"))
+    assert f"{USUAL_CHANGE[way] // 1_000_000} ms" in row
+    assert {seconds(each) for each in LONGEST_CHANGE.values()} == {"60 s", "3 s"}
+
+
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    text = page(GUIDE) + page(SIGNALS) + page(INTERLOCKING) + page(CROSSINGS)
-    assert {"first-channel", "repeat-window", "root", "frames-per-second"} <= keys()
+    text = "".join(page(name) for name in (GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, EFFECTS, LIGHTS))
+    assert {"first-channel", "repeat-window", "root", "frames-per-second", "entered", "start"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)
 
 

@@ -6,7 +6,7 @@ order when a frame is compiled: channel orders and positions are worked out once
 
 from __future__ import annotations
 
-from typing import Final, TypeAlias
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from bridge.layout.model import Layout
 from bridge.layout.units import FULL_LEVEL
 
 Bytes: TypeAlias = NDArray[np.uint8]
-Levels: TypeAlias = NDArray[np.uint16]
+Levels: TypeAlias = NDArray[np.integer[Any]]
 Slots: TypeAlias = NDArray[np.intp]
 
 FULL_BYTE: Final = 255

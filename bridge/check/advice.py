@@ -64,7 +64,9 @@ def _signal_colours(layout: Layout) -> Iterator[Finding]:
 
 
 def _unused(layout: Layout) -> Iterator[Finding]:
-    used = {signal.fixture for signal in layout.signals} | {light.fixture for light in layout.lights}
+    used = {signal.fixture for signal in layout.signals} | {
+        place.fixture for light in layout.lights for place in light.lamps
+    }
     if not used:
         return  # only the wiring is written down yet, and there would be a warning for all of it
     for name, fixture in layout.fixtures().items():

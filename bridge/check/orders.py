@@ -7,6 +7,7 @@ from itertools import product
 from typing import Final
 
 from bridge.events import Position
+from bridge.layout.conditions import AccessoryStands, leaves
 from bridge.layout.controls import Ahead, AspectNumbers, Needs, PositionTable
 from bridge.layout.findings import Finding, Mark, warning
 from bridge.layout.model import Layout, Signal
@@ -110,7 +111,9 @@ def _numbers(layout: Layout) -> Iterator[tuple[int, Mark]]:
             yield from ((number, mark) for needs, mark in rows for number, _position in needs)
         for route in signal.routes:
             yield from ((number, route.mark) for number, _position in (*route.turnouts, *route.flank))
-    yield from ((light.accessory, light.mark) for light in layout.lights if light.accessory is not None)
+    for light in layout.lights:
+        stands = (leaf for leaf in leaves(light.when) if isinstance(leaf, AccessoryStands))
+        yield from ((leaf.number, light.mark) for leaf in stands)
 
 
 def _opposite(layout: Layout) -> Iterator[Finding]:

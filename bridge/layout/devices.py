@@ -40,14 +40,22 @@ def unique_devices(desk: Desk, signals: list[Signal], lights: list[Light]) -> No
 
 
 def find_fixture(
-    desk: Desk, wanted: str, path: Path, fixtures: Fixtures, *, explicit: bool
+    desk: Desk, wanted: str, path: Path, fixtures: Fixtures, said_at: Path | None
 ) -> Fixture | None:
-    """Return the fixture that a device uses, or None and note that there is none of that name."""
+    """Return the fixture that a device uses, or None and note that there is none of that name.
+
+    Args:
+        desk: what it is noted on.
+        wanted: the name.
+        path: the device.
+        fixtures: all there are.
+        said_at: where the device says which it uses; None if it goes by its own name.
+    """
     if wanted in fixtures:
         return fixtures[wanted]
     if "nodes" in desk.unread:
         return None
-    where = desk.mark((*path, "fixture")) if explicit else desk.key_mark(path)
-    hint = "" if explicit else "; a device of another name says which with `fixture`"
+    where = desk.mark(said_at) if said_at is not None else desk.key_mark(path)
+    hint = "" if said_at is not None else "; a device of another name says which with `fixture`"
     desk.error_at(where, f"no fixture is called {said(wanted)}; {choice(wanted, fixtures)}{hint}")
     return None

@@ -9,14 +9,17 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from bridge.events import SECOND, Position
 from bridge.layout.chips import ChipType
+from bridge.layout.conditions import Condition
 from bridge.layout.controls import CommandRow, Control, LastCommand
 from bridge.layout.crossings import Crossing
+from bridge.layout.effects import Effect
 from bridge.layout.findings import Mark
 from bridge.layout.routes import Locking, Route
+from bridge.layout.zones import Zone
 
 DARK: Final = "dark"
 """The aspect of a signal that shows no light at all; every signal has it."""
@@ -213,11 +216,28 @@ class AspectRow:
     required: bool
 
 
+class Way(StrEnum):
+    """How one picture gives way to the next."""
+
+    CUT = "cut"  # at once
+    FADE = "fade"  # in even steps of lightness
+    FILAMENT = "filament"  # as a lamp warms up and cools down
+    DARK = "through dark"  # what was lit is dark for a while before anything else is lit
+    RED = "through red"  # a head that changes its colour is red for a while between them
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
-    """How one aspect gives way to the next: `fade` nanoseconds in even steps of lightness, 0 for a cut."""
+    """How one picture gives way to the next.
 
-    fade: int = 0
+    Attributes:
+        way: the way.
+        time: nanoseconds: of a fade as a whole, of a filament until it gives nine tenths of its light, of what lies
+            between as long as it lasts; 0 for a cut.
+    """
+
+    way: Way = Way.CUT
+    time: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,6 +261,7 @@ class Signal:
         flash: how its lamps flash, where they do.
         plate: whether it has a number plate, so that a train may pass its most restrictive aspect after a stop.
         arm: where its semaphore arm stands for each aspect, if it has one; for any other, as for the most restrictive.
+        zone: with what its lamps are dimmed, or empty.
     """
 
     name: str
@@ -259,6 +280,7 @@ class Signal:
     flash: Flash = Flash()
     plate: bool = False
     arm: dict[str, str] = field(default_factory=dict)
+    zone: str = ""
 
     @property
     def commands(self) -> tuple[CommandRow, ...]:
@@ -328,21 +350,43 @@ class WhenUnknown(StrEnum):
     ON = "on"
 
 
+class Place(NamedTuple):
+    """A lamp where it is planted: the fixture, the head and the lamp by their names."""
+
+    fixture: str
+    head: str
+    lamp: str
+
+
 @dataclass(frozen=True, slots=True)
 class Light:
-    """A light that is no signal: on when its accessory stands so, or for as long as its button is held."""
+    """A light that is no signal: on while a condition holds.
+
+    Attributes:
+        name: unique among all devices.
+        lamps: those that are its own, in the order in which what runs along them runs.
+        shows: what it looks like when it is on.
+        effect: what it does then, or nothing if it is steady.
+        spread: each lamp comes on and goes out a little later than the light, up to so many nanoseconds.
+        when: when it is on.
+        when_unknown: what it does while nobody knows whether the condition holds.
+        restores: whether an order that was given before a restart counts for it.
+        change: how it comes on and goes out.
+        mark: its place in the file.
+        zone: with what it is dimmed, or empty.
+    """
 
     name: str
-    fixture: str
-    lamps: tuple[tuple[str, str], ...]
+    lamps: tuple[Place, ...]
     shows: Shown
-    accessory: int | None
-    on_when: Position
-    button: str | None
+    effect: Effect | None
+    spread: int
+    when: Condition
     when_unknown: WhenUnknown
     restores: bool
     change: Change
     mark: Mark
+    zone: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -381,7 +425,7 @@ class Layout:
     """A whole layout, ready to be driven.
 
     The posts of crossings are signals that follow their crossing, and come last among them. `lamp_names` has also the
-    lamps of builds that could not be read.
+    lamps of builds that could not be read. `still` is when all flashing is stilled, if that is ever.
     """
 
     name: str
@@ -402,6 +446,8 @@ class Layout:
     builds: tuple[Build, ...] = ()
     lamp_names: frozenset[str] = frozenset()
     outputs: tuple[Output, ...] = ()
+    zones: tuple[Zone, ...] = ()
+    still: Condition | None = None
 
     def fixture(self, name: str) -> Fixture:
         """Return a fixture by its name; there is always one for a device's fixture."""

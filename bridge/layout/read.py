@@ -12,7 +12,9 @@ from bridge.layout.entries import Desk, nothing_below
 from bridge.layout.findings import LONGEST, START, Finding, Mark, choice, errors, in_order, said
 from bridge.layout.lights import read_lights
 from bridge.layout.model import BrokerPlace, Chain, Layout, Output, Source
+from bridge.layout.read_conditions import nameable
 from bridge.layout.read_crossings import read_crossings
+from bridge.layout.read_zones import look_at_zones, read_still, read_zones
 from bridge.layout.schema import BrokerEntry, ColourEntry, OutputEntry, SourceEntry
 from bridge.layout.signals import read_signals
 from bridge.layout.text import parse
@@ -37,6 +39,9 @@ SECTIONS: Final = (
     "signals",
     "lights",
     "crossings",
+    "daylight",
+    "zones",
+    "still",
 )
 """The keys at the top of a layout file."""
 
@@ -94,9 +99,12 @@ def _whole(desk: Desk) -> Layout:
     districts = read_districts(desk)
     blocks = read_blocks(desk, districts)
     signals = read_signals(desk, planting.fixtures, blocks)
-    lights = read_lights(desk, planting.fixtures)
     crossings, posts = read_crossings(desk, planting.fixtures, blocks)
     signals += posts
+    names = nameable(desk, blocks, signals)
+    lights = read_lights(desk, planting.fixtures, names)
+    zones = read_zones(desk, names)
+    look_at_zones(desk, zones, signals, lights)
     unique_devices(desk, signals, lights)
     colours, marks = _colours(desk)
     return Layout(
@@ -118,6 +126,8 @@ def _whole(desk: Desk) -> Layout:
         colour_marks=marks,
         builds=tuple(build for build in builds.values() if build is not None),
         lamp_names=desk.lamp_names,
+        zones=tuple(zones),
+        still=read_still(desk, names),
     )
 
 

@@ -65,9 +65,8 @@ def read_posts(
             post = desk.entry(PostEntry, {} if data is None else data, where)
             if post is None:
                 continue
-            fixture = find_fixture(
-                desk, post.fixture or name, where, fixtures, explicit=post.fixture is not None
-            )
+            said_at = (*where, "fixture") if post.fixture is not None else None
+            fixture = find_fixture(desk, post.fixture or name, where, fixtures, said_at)
             fixture = use_heads(desk, post, fixture, where)
             aspects = None if fixture is None else _aspects(desk, post, kind, fixture, where)
             change = read_change(desk, post.change, (*where, "change"))

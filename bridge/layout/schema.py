@@ -348,6 +348,7 @@ class SignalEntry(Entry):
         heads: the heads of the fixture that it uses; all if left out.
         plate: whether it has a number plate.
         flash: how its lamps flash, if not as its set says.
+        zone: the zone that its lamps are dimmed with.
     """
 
     fixture: Name | None = None
@@ -369,6 +370,7 @@ class SignalEntry(Entry):
     heads: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     plate: Truth = False
     flash: FlashEntry | None = None
+    zone: Name | None = None
 
 
 class LightEntry(Entry):
@@ -376,25 +378,29 @@ class LightEntry(Entry):
 
     Attributes:
         fixture: the fixture that it uses; the light's own name if left out.
-        lamps: which of the fixture's lamps; all if left out.
+        fixtures: several, in the order in which what runs along them runs.
+        lamps: which of their lamps; all if left out.
         shows: what it looks like when it is on: a colour, a level, or both.
-        switched_by: the accessory that switches it.
-        on_when: the position of that accessory in which it is on.
-        held_by: the button that lights it for as long as it is held.
+        effect: what it does when it is on; it is steady if left out.
+        spread: its lamps come on and go out one by one within this time, each after a time of its own.
+        when: the condition under which it is on.
         when_unknown: what it does while it does not know: `hold` if left out, and `off` if a button holds it.
         at_start: what it does after a restart: `anew`, it knows nothing, or `restored`, the last order counts again.
         change: how it comes on and goes out.
+        zone: the zone that it is dimmed with.
     """
 
     fixture: Name | None = None
+    fixtures: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     lamps: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
     shows: Any = "on"
-    switched_by: Accessory | None = None
-    on_when: Annotated[str, one_of("normal", "reverse", "closed", "thrown")] = "reverse"
-    held_by: Name | None = None
+    effect: Any = None
+    spread: Annotated[Duration, at_most("10 min")] = 0
+    when: Any = None
     when_unknown: Annotated[str, one_of("hold", "off", "on")] | None = None
     at_start: Annotated[str, one_of("anew", RESTORED)] = "anew"
     change: Any = None
+    zone: Name | None = None
 
 
 class ColourEntry(Entry):

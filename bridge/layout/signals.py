@@ -46,7 +46,9 @@ def read_signals(desk: Desk, fixtures: Fixtures, blocks: list[Block]) -> list[Si
 
 
 def _draft(desk: Desk, entry: SignalEntry, key: str, path: Path, fixtures: Fixtures, sets: Sets) -> _Draft:
-    fixture = find_fixture(desk, entry.fixture or key, path, fixtures, explicit=entry.fixture is not None)
+    fixture = find_fixture(
+        desk, entry.fixture or key, path, fixtures, (*path, "fixture") if entry.fixture is not None else None
+    )
     fixture = use_heads(desk, entry, fixture, path)
     table = read_aspects(desk, entry, fixture, sets, path)
     aspects = None if fixture is None or table is None else give_to_heads(desk, table, fixture)
@@ -95,6 +97,7 @@ def _signal(
         flash=table.flash,
         plate=entry.plate,
         arm=_arm(desk, entry, draft.aspects[0].name, known, path),
+        zone=entry.zone or "",
     )
 
 

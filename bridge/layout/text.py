@@ -53,6 +53,7 @@ class Document:
         keys: the place of each mapping key by the path of its value.
         findings: what could not be read.
         repeated: keys at the top of the file under which a key stands twice.
+        opened: how far inside its place the text of a value begins, for those that stand in quotes.
     """
 
     data: Any
@@ -60,12 +61,18 @@ class Document:
     keys: dict[Path, Mark] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     repeated: frozenset[str | int] = frozenset()
+    opened: dict[Path, int] = field(default_factory=dict)
 
     def at(self, path: Path) -> Mark:
         """Return the place of a value, or of the nearest thing around it that has one."""
         while path and path not in self.values:
             path = path[:-1]
         return self.values.get(path, START)
+
+    def inside(self, path: Path, column: int) -> Mark:
+        """Return the place of a letter of a text that stands in one line, counted from 0."""
+        mark = self.at(path)
+        return Mark(mark.line, mark.column + self.opened.get(path, 0) + column)
 
     def key_at(self, path: Path) -> Mark:
         """Return the place of the key that leads to a value, or of the nearest thing around it."""
@@ -87,7 +94,14 @@ def parse(text: str) -> Document:
         data = reading.value(root, ()) if root is not None else None
     except _TooMuchError as problem:
         return Document(None, findings=(error(problem.mark, str(problem)),))
-    return Document(data, reading.values, reading.keys, tuple(reading.findings), frozenset(reading.repeated))
+    return Document(
+        data,
+        reading.values,
+        reading.keys,
+        tuple(reading.findings),
+        frozenset(reading.repeated),
+        reading.opened,
+    )
 
 
 def _place(text: str, index: int) -> Mark:
@@ -112,6 +126,7 @@ class _Reading:
         self.keys: dict[Path, Mark] = {}
         self.findings: list[Finding] = []
         self.repeated: set[str | int] = set()
+        self.opened: dict[Path, int] = {}
         self._count = 0
 
     def value(self, node: yaml.Node, path: Path) -> Any:
@@ -132,7 +147,11 @@ class _Reading:
             return self._mapping(node, path)
         if isinstance(node, yaml.SequenceNode):
             return [self.value(item, (*path, index)) for index, item in enumerate(node.value)]
-        return _scalar(node) if isinstance(node, yaml.ScalarNode) else None
+        if not isinstance(node, yaml.ScalarNode):
+            return None
+        if node.style in ("'", '"'):
+            self.opened[path] = 1
+        return _scalar(node)
 
     def _mapping(self, node: yaml.MappingNode, path: Path) -> dict[str, Any]:
         result: dict[str, Any] = {}

@@ -34,6 +34,7 @@ _VOLTS: Final = {"V": 1000, "mV": 1}
 _OHMS: Final = {"ohm": 1, "Ω": 1, "kohm": 1000, "kΩ": 1000}
 _ASPECT: Final = re.compile(r"(0|[1-9][0-9]{0,9})\Z")
 _NUMBER: Final = re.compile(r"[1-9][0-9]{0,9}\Z")
+_TIME: Final = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?\Z", re.ASCII)
 _UNFIT: Final = frozenset("/+#\\\"'{}[]")
 
 
@@ -63,6 +64,30 @@ def seconds(nanoseconds: int) -> str:
     """Write a duration for people: `3 s`, `2.5 s`."""
     whole_part, rest = divmod(nanoseconds, 10**9)
     return f"{whole_part}.{rest:09}".rstrip("0").rstrip(".") + " s"
+
+
+def time_of_day(value: Any) -> int:
+    """Read `18:00` or `6:05:30` of the model clock as seconds since its midnight."""
+    match = _TIME.match(value) if isinstance(value, str) else None
+    if match is None:
+        raise ValueError(
+            f"{said(value)} is no time of day: write hours and minutes from 00:00 to 23:59, such as 18:30"
+        )
+    hours, minutes, rest = match.groups(default="0")
+    return int(hours) * 3600 + int(minutes) * 60 + int(rest)
+
+
+def clock_text(of_day: int) -> str:
+    """Write a time of the model clock for people: `18:00`, `06:05:30`."""
+    minutes, second = divmod(of_day, 60)
+    text = f"{minutes // 60:02}:{minutes % 60:02}"
+    return f"{text}:{second:02}" if second else text
+
+
+def percent_text(level: int) -> str:
+    """Write a level for people: `60%`, `2.5%`."""
+    hundredths = (level * 20_000 + FULL_LEVEL) // (2 * FULL_LEVEL)
+    return f"{hundredths // 100}.{hundredths % 100:02}".rstrip("0").rstrip(".") + "%"
 
 
 def voltage(value: Any) -> int:
@@ -150,6 +175,14 @@ def lit_part(value: Any) -> int:
     return int(match[1])
 
 
+def whole_percent(value: Any) -> int:
+    """Read `50%` as whole hundredths."""
+    match = _WHOLE_PERCENT.match(value) if isinstance(value, str) else None
+    if match is None or int(match[1]) > 100:
+        raise ValueError(f"{said(value)} does not fit: write a whole percentage, such as 50%")
+    return int(match[1])
+
+
 def truth(value: Any) -> bool:
     """Read `true` or `false`."""
     if not isinstance(value, bool):
@@ -186,4 +219,5 @@ Accessory = Annotated[int, BeforeValidator(accessory)]
 AspectNumber = Annotated[int, BeforeValidator(aspect_number)]
 FlashRate = Annotated[int, BeforeValidator(flash_rate)]
 LitPart = Annotated[int, BeforeValidator(lit_part)]
+TimeOfDay = Annotated[int, BeforeValidator(time_of_day)]
 Truth = Annotated[bool, BeforeValidator(truth)]

@@ -17,12 +17,16 @@ from bridge.events import (
     Subject,
     UseReported,
 )
-from bridge.layout.model import Layout
+from bridge.layout.conditions import ButtonRuns, ButtonToggled, Hours
+from bridge.layout.model import OFF, ON, Layout
+from bridge.layout.units import percent_text
 from bridge.logic.circles import Circles
+from bridge.logic.clock import ModelClock
 from bridge.logic.crossing import Crossings
-from bridge.logic.device import Device, SignalDevice, light_device
+from bridge.logic.device import Device, SignalDevice, light_device, master_devices
 from bridge.logic.interlocking import Interlocking
-from bridge.logic.known import ABSENT, BLOCK, BUTTON, NUMBER, ORDERED, PROVED, SIGNAL, Fact, Key
+from bridge.logic.known import ABSENT, BLOCK, BUTTON, LIGHT, NUMBER, ORDERED, PROVED, SIGNAL, Fact, Key
+from bridge.logic.moments import Moments
 from bridge.logic.reasons import Choice, Outcome, Word
 from bridge.logic.track import Change, Track
 
@@ -30,7 +34,7 @@ NEVER_SETTLES: Final = "it and the signals that it goes by would change each oth
 
 
 class Board:
-    """The devices, signals first, in the order of the file.
+    """The devices, signals first, in the order of the file; and the masters, which are over several of them.
 
     The work that an event makes depends on how many devices listen to it, not on how many there are.
     """
@@ -47,12 +51,20 @@ class Board:
             *(light_device(light) for light in layout.lights),
         )
         self._index = {device.name: index for index, device in enumerate(self.devices)}
+        self.masters = master_devices(layout)
+        self._all = (*self.devices, *self.masters)
         self._listeners: dict[Key, list[int]] = {}
-        for index, device in enumerate(self.devices):
+        for index, device in enumerate(self._all):
             for key in device.keys:
                 self._listeners.setdefault(key, []).append(index)
-        self._track = Track(layout, [str(name) for kind, name in self._listeners if kind == BUTTON])
+        leaves = [leaf for device in self._all for leaf in device.leaves]
+        # In an order that is the same in every run: timers that are due together run out in it.
+        self._buttons = dict.fromkeys(str(name) for kind, name in self._listeners if kind == BUTTON)
+        pressed = (leaf for leaf in leaves if isinstance(leaf, ButtonToggled | ButtonRuns))
+        self._buttons |= dict.fromkeys(leaf.button for leaf in pressed)
+        self._track = Track(layout, self._buttons, [leaf for leaf in leaves if isinstance(leaf, Hours)])
         self._known = self._track.known
+        self._moments = Moments(leaves, self._known)
         self._crossings = Crossings(layout, self._known)
         nodes = {fixture.name: chain.node for chain in layout.chains for fixture in chain.fixtures}
         self._node_of = [nodes[each.fixture] for each in layout.signals]
@@ -83,7 +95,7 @@ class Board:
         for device in self.devices:
             if isinstance(device, SignalDevice):
                 self._known.tell(device.key, Fact(device.rest, 0, ""))
-        self._settle(set(range(len(self.devices))), 0)
+        self._settle(set(range(len(self._all))), 0)
 
     @property
     def choices(self) -> list[Choice]:
@@ -92,9 +104,22 @@ class Board:
 
     @property
     def words(self) -> list[Word]:
-        """What there is to tell now of all things beside devices: gates, locks of turnouts, arms of signals."""
+        """What there is to tell now of all things beside devices: gates, locks of turnouts, arms, zones."""
         arms = [self._arm(index) for index in self._arms]
-        return [*self._crossings.words, *self._interlocking.all_words(), *arms]
+        masters = [self._master(device) for device in self.masters]
+        return [*self._crossings.words, *self._interlocking.all_words(), *arms, *masters]
+
+    @property
+    def clock(self) -> ModelClock:
+        """The model clock."""
+        return self._track.clock
+
+    def _master(self, device: Device) -> Word:
+        """Return what there is to tell of a zone, or of the switch that stills all flashing."""
+        aspect, reason, causes, _source = device.shown
+        if aspect in (ON, OFF):
+            return Word("still", device.name, aspect, reason, causes)
+        return Word("zone", device.name, percent_text(int(aspect)), reason, causes)
 
     def gates_at_rest(self, why: str) -> list[Word]:
         """Return where all gates of crossings shall be when nobody looks out for trains any more."""
@@ -123,7 +148,7 @@ class Board:
         if isinstance(event, SourceReported | NodeReported | UseReported):
             self._of_ourselves(event, number, dirty, words)
         outcome = self._settle(dirty, number)
-        return Outcome(outcome.choices, words + outcome.words) if words else outcome
+        return outcome._replace(words=words + outcome.words) if words else outcome
 
     def _of_ourselves(
         self,
@@ -148,7 +173,7 @@ class Board:
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
         next_due = self._track.next_due()
-        for due in (self._crossings.next_due(), self._interlocking.next_due()):
+        for due in (self._moments.next_due(), self._crossings.next_due(), self._interlocking.next_due()):
             if due is not None and (next_due is None or due < next_due):
                 next_due = due
         return next_due
@@ -167,6 +192,9 @@ class Board:
         dirty: set[int] = set()
         changes = self._track.perform(due)
         self._hear(changes, due, dirty)
+        over = self._moments.perform(due)
+        self._spread(over, dirty)
+        changes += over
         self._spread(self._crossings.perform(due), dirty)
         self._interlocking.now = due
         dirty.update(self._index[signal] for signal in self._interlocking.due(due))
@@ -177,6 +205,7 @@ class Board:
     def _hear(self, changes: Sequence[Change], at: Instant, dirty: set[int]) -> None:
         """Tell changes of the track to the crossings, and with theirs to all who listen."""
         self._spread(changes, dirty)
+        self._spread(self._moments.hear(changes, at), dirty)
         if self._crossings.names:
             self._spread(self._crossings.hear(changes, at), dirty)
 
@@ -187,7 +216,7 @@ class Board:
             dirty.update(listeners)
             if fact is not None:
                 for index in listeners:
-                    self.devices[index].hear(key, fact)
+                    self._all[index].hear(key, fact)
 
     def _node(self, node: str, number: int, dirty: set[int]) -> None:
         """Trust no signal whose node does not answer or is out of use: nobody knows what it shows."""
@@ -233,7 +262,7 @@ class Board:
             case Subject.NODE:
                 keys = [(SIGNAL, self.devices[index].name) for index in self._on_node.get(name, ())]
                 self._node(name, number, dirty)
-        touched = {self.devices[index].name for key in keys for index in self._listeners.get(key, ())}
+        touched = {self._all[index].name for key in keys for index in self._listeners.get(key, ())}
         kept = f"; on it depend {', '.join(sorted(touched))}" if touched and event.out else ""
         state = "absent" if event.absent else "out" if event.out else "in-use"
         return Word("out-of-use", f"{subject}/{name}", state, f"{event.why}{kept}".lstrip("; "), (number,))
@@ -267,10 +296,10 @@ class Board:
             now = sorted(dirty)
             dirty, turned = set(), set()
             for index in now:
-                device = self.devices[index]
+                device = self._all[index]
                 before.setdefault(index, device.shown)
                 device.decide(self._known)
-                if self._announce(index, number, dirty):
+                if self._announce(index, number, dirty) and isinstance(device, SignalDevice):
                     turned.add(index)
                 if self._interlocking.changed or self._interlocking.words:
                     changed, told = self._interlocking.take()
@@ -281,6 +310,8 @@ class Board:
             if dirty:
                 circles = circles or Circles(lambda: self._picture(before))
                 for index in sorted(circles.after(turned, dirty)):
+                    if not isinstance(self._all[index], SignalDevice):
+                        continue  # it only goes by those that turn
                     stuck.add(index)
                     before.setdefault(index, self.devices[index].shown)
                     self.devices[index].give_up(NEVER_SETTLES)
@@ -291,38 +322,50 @@ class Board:
             if word.state != self._arm_stands.get(index):
                 self._arm_stands[index] = word.state
                 words.append(word)
-        choices = [
-            (index, self.devices[index].shown)
+        changed_now = [
+            (index, self._all[index].shown)
             for index, shown in sorted(before.items())
-            if self.devices[index].shown != shown
+            if self._all[index].shown != shown
         ]
-        return Outcome(choices, words)
+        masters = len(self.devices)
+        words += [self._master(self._all[index]) for index, _choice in changed_now if index >= masters]
+        return Outcome(
+            [each for each in changed_now if each[0] < masters],
+            words,
+            [(index - masters, choice) for index, choice in changed_now if index >= masters],
+        )
 
     def _picture(self, touched: Iterable[int]) -> list[Any]:
         """Return all that the choices of signals depend on and that they change by choosing."""
         gates = self._interlocking.gates
         found: list[Any] = []
         for index in touched:
-            device = self.devices[index]
+            device = self._all[index]
             if isinstance(device, SignalDevice):
                 gate = gates.get(device.name)
                 found.append((index, self._known.get(device.key), None if gate is None else gate.snapshot()))
         return found
 
     def _announce(self, index: int, number: int, dirty: set[int]) -> bool:
-        """Make known what a signal shows to those that guard it; return whether that is something else."""
-        device = self.devices[index]
+        """Make known what a signal or a light shows to those that go by it; return whether that is something else."""
+        device = self._all[index]
         if not isinstance(device, SignalDevice):
-            return False
+            lit: Key = (LIGHT, device.name)
+            listened = index < len(self.devices) and lit in self._listeners
+            return listened and self._know(lit, Fact(device.shown.aspect, number, ""), dirty)
         why = self._doubted_nodes.get(self._node_of[index], "")
         aspect = device.rest if why else device.choice.aspect
         if self._absent and not self._absent.isdisjoint(self._places[index]):
             aspect, why = ABSENT, ""
-        old = self._known.get(device.key)
-        if old is not None and old.value == aspect and old.why == why:
+        return self._know(device.key, Fact(aspect, number, "", why=why), dirty)
+
+    def _know(self, key: Key, fact: Fact, dirty: set[int]) -> bool:
+        """Take a fact of our own, if it says something else than before; return whether it does."""
+        old = self._known.get(key)
+        if old is not None and old.value == fact.value and old.why == fact.why:
             return False
-        self._known.tell(device.key, Fact(aspect, number, "", why=why))
-        dirty.update(self._listeners.get(device.key, ()))
+        self._known.tell(key, fact)
+        dirty.update(self._listeners.get(key, ()))
         return True
 
     def orders(self) -> list[tuple[str, int, str, str]]:
@@ -342,7 +385,7 @@ class Board:
             case AspectOrdered():
                 return (NUMBER, event.number) in self._listeners
             case ButtonReported():
-                return (BUTTON, event.name) in self._listeners
+                return event.name in self._buttons
             case UseReported():
                 return event.name in self._names[event.subject]
         return True
@@ -353,7 +396,9 @@ class Board:
             "track": self._track.snapshot(),
             "interlocking": self._interlocking.snapshot(),
             "crossings": self._crossings.snapshot(),
+            "moments": self._moments.snapshot(),
             "devices": {device.name: device.state() for device in self.devices},
+            "masters": [device.state() for device in self.masters],
             "stuck": [device.name for device in self.devices if device.gave_up],
             "lost": sorted(self._lost_nodes),
             "out-of-use": [[*key, *said, key in self._absent] for key, said in self._out_of_use.items()],
@@ -368,10 +413,13 @@ class Board:
         self._track.restore(data["track"])
         self._interlocking.restore(data["interlocking"])
         self._crossings.restore(data["crossings"])
+        self._moments.restore(data["moments"])
         if set(data["devices"]) != {device.name for device in self.devices}:
             raise ValueError("it is of other devices")
         for device in self.devices:
             device.set_state(data["devices"][device.name])
+        for device, state in zip(self.masters, data["masters"], strict=True):
+            device.set_state(state)
         self._lost_nodes = {str(node) for node in data["lost"]}
         for subject, name, why, event, absent in data["out-of-use"]:
             self._out_of_use[Subject(subject), str(name)] = (str(why), int(event))
@@ -382,8 +430,8 @@ class Board:
         for node in self._on_node:
             self._doubt_node(node)
         stuck = {str(name) for name in data["stuck"]}
-        for device in self.devices:
-            if device.name in stuck:
+        for device in self._all:
+            if isinstance(device, SignalDevice) and device.name in stuck:
                 device.give_up(NEVER_SETTLES)
             else:
                 device.decide(self._known)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, Final
 
 from bridge.events import BlockState
 from bridge.layout import controls
-from bridge.layout.model import DARK, Light, Signal
+from bridge.layout.conditions import Leaf
+from bridge.layout.model import DARK, Layout, Light, Signal
+from bridge.logic.by_condition import ByCondition, of_light, of_still, of_zone
 from bridge.logic.gate import Gate
 from bridge.logic.known import BLOCK, SIGNAL, Fact, Key, Known
 from bridge.logic.reasons import Choice
@@ -18,10 +20,8 @@ from bridge.logic.selection import (
     Obeying,
     SteppedButton,
     aspect_numbers,
-    held,
     last_command,
     latched_buttons,
-    switched,
 )
 from bridge.logic.working_out import (
     Ahead,
@@ -32,6 +32,9 @@ from bridge.logic.working_out import (
     in_order,
     showing,
 )
+
+STILLED: Final = "flashing"
+"""The name of what `still` is about."""
 
 
 def most_restrictive(said: Sequence[Choice]) -> Choice:
@@ -70,6 +73,11 @@ class Device:
         self.keys: tuple[Key, ...] = tuple(dict.fromkeys(key for part in parts for key in part.keys))
         self.choice = self.shown = Choice("", "")
         self._hearing = {key: tuple(part for part in parts if key in part.keys) for key in self.keys}
+
+    @property
+    def leaves(self) -> tuple[Leaf, ...]:
+        """All that its conditions go by."""
+        return tuple(leaf for part in self.controls if isinstance(part, ByCondition) for leaf in part.leaves)
 
     def hear(self, key: Key, fact: Fact) -> None:
         """Take a new fact of one of its keys."""
@@ -183,9 +191,14 @@ def _orders(parts: Iterable[Obeying]) -> tuple[int, ...]:
 
 def light_device(light: Light) -> Device:
     """Return the device of a light."""
-    controls_of = (switched(light) if light.accessory is not None else held(light),)
-    _restore(controls_of, restores=light.restores)
-    return Device(light.name, controls_of, {})
+    return Device(light.name, (of_light(light),), {})
+
+
+def master_devices(layout: Layout) -> tuple[Device, ...]:
+    """Return what is over several devices: the zones in the order of the file, then what stills all flashing."""
+    parts = [(zone.name, of_zone(zone)) for zone in layout.zones]
+    parts += [] if layout.still is None else [(STILLED, of_still(layout.still))]
+    return tuple(Device(name, (part,), {}) for name, part in parts)
 
 
 def _restore(parts: tuple[Control, ...], *, restores: bool) -> None:

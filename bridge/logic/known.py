@@ -17,12 +17,22 @@ BLOCK: Final = "block"  # as its filters let it through
 SIGNAL: Final = "signal"  # the aspect of a signal
 CROSSING: Final = "crossing"  # how far the closing of a crossing has got
 ANOTHER: Final = "another-train"  # whether a second train is coming to a crossing
+LIGHT: Final = "light"  # whether a light is on
+CLOCK: Final = "clock"  # whether the model clock is between two times
+TOGGLED: Final = "toggled"  # whether a button has turned something on
+RUN: Final = "run"  # whether what a button has begun still runs
+ENTERED: Final = "entered"  # whether a block was just entered
 
 ABSENT: Final = "absent"
 """What a signal shows that is not there: nobody goes by it, and nobody has to."""
 
 UNKNOWN: Final = "unknown"
 """The value of something that was known and is no longer."""
+
+
+YES: Final = "yes"
+NO: Final = "no"
+"""The values of a fact that is or is not so."""
 
 
 class Fact(NamedTuple):
@@ -70,9 +80,9 @@ class Known:
 
     def __init__(self, feedback: frozenset[int] = frozenset()) -> None:
         self._facts: dict[Key, Fact] = {}
-        self._restored: dict[Key, Fact] = {}  # orders kept over a restart, for those alone who want them back
-        self._gone: dict[Key, Fact] = {}  # why something is no longer known
         self._feedback = feedback
+        self._copies: dict[Key, Fact] = {}  # kept copies of what is only known from before a restart
+        self._lost: dict[Key, Fact] = {}  # what was known until its source was lost, with the reason
         self._has_told: set[int] = set()
         self._out: dict[int, Fact] = {}  # why turnouts are out of use
 
@@ -81,31 +91,45 @@ class Known:
         return self._facts.get(key)
 
     def tell(self, key: Key, fact: Fact) -> bool:
-        """Take a fact and return whether it counts: a kept copy only fills in what is not known.
-
-        What the bridge itself kept over a restart fills in nothing: it is there for those who ask for it.
-        """
-        if fact.copied and key in self._facts:
+        """Take a fact and return whether it counts: a kept copy only fills in what is not known."""
+        before = self._facts.get(key)
+        if fact.copied and before is not None:
+            if before.restored and not fact.restored:
+                self._copies[key] = fact
             return False
-        if fact.restored:
-            return self._restored.setdefault(key, fact) is fact
         self._facts[key] = fact
-        self._gone.pop(key, None)
-        if not fact.copied:
-            self._restored.pop(key, None)
+        self._copies.pop(key, None)
+        self._lost.pop(key, None)
         if key[0] == PROVED and isinstance(key[1], int):
             self._has_told.add(key[1])
         return True
 
-    def forget(self, source: str, why: str, event: int) -> list[Key]:
-        """Forget what a source told, and remember why; return what that was about, the first told first."""
-        told = (self._facts, self._restored)
-        gone = list(dict.fromkeys(key for facts in told for key in facts if facts[key].source == source))
+    def anew(self, key: Key) -> Fact | None:
+        """Return what is known of a thing for those who do not go by what was told before a restart, or None."""
+        fact = self._facts.get(key)
+        return self._copies.get(key) if fact is not None and fact.restored else fact
+
+    def lost(self, key: Key) -> Fact | None:
+        """Return why a thing is no longer known of which nothing was told since its source was lost, or None."""
+        return self._lost.get(key)
+
+    def forget(self, source: str, event: int) -> list[Key]:
+        """Forget what a source told; return what that was about, in the order in which it was first told.
+
+        Args:
+            source: the one that is no longer heard.
+            event: number of the event that told so.
+        """
+        gone = [key for key, fact in self._facts.items() if fact.source == source]
         for key in gone:
-            for facts in told:
-                if key in facts and facts[key].source == source:
-                    del facts[key]
-            self._gone[key] = Fact(UNKNOWN, event, "", why=why)
+            del self._facts[key]
+            self._lost[key] = Fact(UNKNOWN, event, "", why=f"{source} was lost")
+        for key, copy in [*self._copies.items()]:
+            if copy.source == source:
+                del self._copies[key]
+            elif key not in self._facts:  # what was restored is gone, and somebody else's copy is not
+                self._facts[key] = self._copies.pop(key)
+                del self._lost[key]
         return gone
 
     def ordered(self, number: int, *, restored: bool = False) -> Standing:
@@ -116,8 +140,7 @@ class Known:
             restored: an order from before a restart counts as well.
         """
         key: Key = (ORDERED, number)
-        back = self._restored.get(key) if restored else None
-        return self._standing(key, back or self._facts.get(key), proved=False)
+        return self._standing(key, self._facts.get(key) if restored else self.anew(key), proved=False)
 
     def standing(self, number: int) -> Standing:
         """Return where an accessory stands: as proved where there is feedback, as ordered where there is none.
@@ -127,24 +150,22 @@ class Known:
         """
         proved = number in self._feedback or number in self._has_told
         key: Key = (PROVED if proved else ORDERED, number)
-        return self._standing(key, self._facts.get(key), proved=proved)
+        return self._standing(key, self.anew(key), proved=proved)
 
     def _standing(self, key: Key, fact: Fact | None, *, proved: bool) -> Standing:
         out = self._out.get(int(key[1]))
         if out is not None:
             return Standing(None, proved, out, out.why)
         if fact is None:
-            return Standing(None, proved, self._gone.get(key))
+            return Standing(None, proved, self._lost.get(key))
         return Standing(Position(fact.value) if fact.value in _STANDS else None, proved, fact)
 
     def orders(self) -> list[tuple[Key, Fact]]:
         """Return what was ordered of accessories, the oldest first; what is only a copy is not among it."""
+        found = [(key, fact) for key, fact in self._facts.items() if key[0] in (ORDERED, NUMBER)]
         # What was restored was told the newest first.
-        restored = sorted(self._restored.items(), key=lambda each: -each[1].event)
-        told = sorted(self._facts.items(), key=lambda each: each[1].event)
-        return restored + [
-            (key, fact) for key, fact in told if key[0] in (ORDERED, NUMBER) and not fact.copied
-        ]
+        found.sort(key=lambda each: (0, -each[1].event) if each[1].restored else (1, each[1].event))
+        return [(key, fact) for key, fact in found if fact.restored or not fact.copied]
 
     def use(self, number: int, why: str, event: int) -> None:
         """Take a turnout out of use for a reason, or put it back into use for none."""
@@ -156,10 +177,9 @@ class Known:
     def snapshot(self) -> dict[str, Any]:
         """Return everything as plain data."""
         return {
-            "facts": [
-                [*key, *fact] for facts in (self._facts, self._restored) for key, fact in facts.items()
-            ],
-            "gone": [[*key, fact.event, fact.why] for key, fact in self._gone.items()],
+            "facts": _listed(self._facts),
+            "copies": _listed(self._copies),
+            "lost": _listed(self._lost),
             "told": sorted(self._has_told),
             "out": [[number, fact.event, fact.why] for number, fact in self._out.items()],
         }
@@ -170,22 +190,27 @@ class Known:
         Raises:
             KeyError, TypeError, ValueError: it is none; nothing has changed.
         """
-        facts: dict[Key, Fact] = {}
-        restored: dict[Key, Fact] = {}
-        for subject, name, value, event, source, copied, why, back in data["facts"]:
-            fact = Fact(str(value), int(event), str(source), bool(copied), str(why), bool(back))
-            (restored if fact.restored else facts)[str(subject), _name(name)] = fact
-        gone = {
-            (str(subject), _name(name)): Fact(UNKNOWN, int(event), "", why=str(why))
-            for subject, name, event, why in data["gone"]
-        }
+        facts, copies, lost = (_facts(data[part]) for part in ("facts", "copies", "lost"))
         told = {int(number) for number in data["told"]}
         out = {int(number): Fact(UNKNOWN, int(event), "", why=str(why)) for number, event, why in data["out"]}
-        self._facts, self._restored, self._gone = facts, restored, gone
-        self._has_told, self._out = told, out
+        self._facts, self._has_told, self._out = facts, told, out
+        self._copies, self._lost = copies, lost
 
 
 _STANDS: Final = (Position.NORMAL, Position.REVERSE)
+
+
+def _listed(facts: dict[Key, Fact]) -> list[list[Any]]:
+    return [[*key, *fact] for key, fact in facts.items()]
+
+
+def _facts(listed: Any) -> dict[Key, Fact]:
+    return {
+        (str(subject), _name(name)): Fact(
+            str(value), int(event), str(source), bool(copied), str(why), bool(restored)
+        )
+        for subject, name, value, event, source, copied, why, restored in listed
+    }
 
 
 def _name(value: Any) -> int | str:

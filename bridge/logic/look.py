@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from bridge.layout.conditions import LightIsOn, leaves
 from bridge.layout.controls import Ahead, Following
 from bridge.layout.findings import Finding, error, warning
 from bridge.layout.model import Layout, Signal
@@ -11,7 +12,7 @@ from bridge.layout.model import Layout, Signal
 
 def look_at_logic(layout: Layout) -> tuple[Finding, ...]:
     """Find everything that the logic has to say of a layout."""
-    return (*claims(layout), *conflicts(layout), *circles(layout))
+    return (*claims(layout), *conflicts(layout), *circles(layout), *circles_of_lights(layout))
 
 
 def conflicts(layout: Layout) -> tuple[Finding, ...]:
@@ -51,6 +52,24 @@ def circles(layout: Layout) -> tuple[Finding, ...]:
             around = " goes by ".join((*circle, circle[0]))
             text = f"{around}, with no block between: nothing on the track decides what they show; name the blocks"
             findings.append(error(signal.mark, text))
+    return tuple(findings)
+
+
+def circles_of_lights(layout: Layout) -> tuple[Finding, ...]:
+    """Find lights that go by each other in a circle: nothing else would ever switch them."""
+    goes_by = {
+        light.name: [leaf.light for leaf in leaves(light.when) if isinstance(leaf, LightIsOn)]
+        for light in layout.lights
+    }
+    findings: list[Finding] = []
+    told: set[str] = set()
+    for light in layout.lights:
+        circle = _circle(light.name, goes_by)
+        if circle and light.name not in told:
+            told.update(circle)
+            around = " goes by ".join((*circle, circle[0]))
+            text = f"{around}: a light cannot wait for itself; let one of them go by something else"
+            findings.append(error(light.mark, text))
     return tuple(findings)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 
@@ -45,10 +46,12 @@ class Outcome(NamedTuple):
     Attributes:
         choices: devices that show something else now, or for another reason, by their index and in their order.
         words: what else there is to tell, in order.
+        masters: zones with another level now and the switch that stills flashing, by their index among the masters.
     """
 
     choices: list[tuple[int, Choice]]
     words: list[Word]
+    masters: Sequence[tuple[int, Choice]] = ()
 
 
 NOTHING_YET: Final = "nothing was ordered since the start"

@@ -16,7 +16,6 @@ from typing import Any, Final, NamedTuple, Protocol, TypeAlias
 from bridge.errors import EngineError
 from bridge.events import ButtonState, Position, Word
 from bridge.layout import controls
-from bridge.layout.model import OFF, ON, Light, WhenUnknown
 from bridge.logic.known import BUTTON, NUMBER, ORDERED, Fact, Key, Known
 from bridge.logic.reasons import NOT_PRESSED, NOTHING_YET, Choice
 
@@ -71,7 +70,7 @@ SWITCHED: Final[Table] = {
     (Trust.TRUSTED, News.RESTORED): Step.KEEP,
     (Trust.TRUSTED, News.LOST): Step.REST,
 }
-"""One accessory that is obeyed."""
+"""One extended accessory that is obeyed."""
 
 PRESSED: Final[Table] = {
     (Trust.UNKNOWN, News.COMMAND): Step.OBEY,
@@ -282,34 +281,5 @@ class SteppedButton(Obeying):
         self._place, self._held = int(place) % len(self._aspects) if int(place) >= 0 else -1, bool(held)
 
 
-def switched(light: Light) -> Obeying:
-    """Return the control of a light that follows one accessory."""
-    number = light.accessory or 0
-    key: Key = (ORDERED, number)
-    meanings: Meanings = {
-        (key, position): Meaning(ON if position is light.on_when else OFF, _ordered(number, position))
-        for position in (Position.NORMAL, Position.REVERSE)
-    }
-    start = Choice(_resting(light) or OFF, NOTHING_YET)
-    return Obeying(SWITCHED, (key,), meanings, start, _resting(light))
-
-
-def held(light: Light) -> Obeying:
-    """Return the control of a light that burns for as long as a button is held."""
-    button = light.button or ""
-    key: Key = (BUTTON, button)
-    meanings: Meanings = {
-        (key, state): Meaning(aspect, f"button {button} was {state.value}")
-        for state, aspect in ((ButtonState.PRESSED, ON), (ButtonState.RELEASED, OFF))
-    }
-    start = Choice(_resting(light) or OFF, NOT_PRESSED)
-    return Obeying(PRESSED, (key,), meanings, start, _resting(light))
-
-
 def _ordered(number: int, position: Position) -> str:
     return f"accessory {number} was ordered {position.value}"
-
-
-def _resting(light: Light) -> str | None:
-    """Return what a light shows while it does not know, or None where it stays as it is."""
-    return {WhenUnknown.HOLD: None, WhenUnknown.OFF: OFF, WhenUnknown.ON: ON}[light.when_unknown]

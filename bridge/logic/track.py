@@ -12,12 +12,15 @@ from bridge.events import (
     Authority,
     BlockReported,
     ButtonReported,
+    ClockReported,
     Event,
     Instant,
     PowerReported,
 )
+from bridge.layout.conditions import Hours
 from bridge.layout.model import Layout
 from bridge.logic.blocks import POWER, USE, Block, Button, District
+from bridge.logic.clock import Facts, ModelClock
 from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, UNKNOWN, Fact, Key, Known
 
 
@@ -28,22 +31,24 @@ class Change(NamedTuple):
     fact: Fact | None
 
 
-_Timed: TypeAlias = District | Block | Button
+_Timed: TypeAlias = District | Block | Button | ModelClock
 
 
 class Track:
-    """The facts, and what stands between a report and a fact: filters, power districts, bouncing contacts.
+    """The facts, and what stands between a report and a fact: filters, power districts, bouncing contacts, the clock.
 
     Attributes:
         known: the facts.
+        clock: the model clock.
     """
 
-    def __init__(self, layout: Layout, buttons: Iterable[str]) -> None:
-        """Know nothing yet; `buttons` are those that something listens to."""
+    def __init__(self, layout: Layout, buttons: Iterable[str], hours: Iterable[Hours] = ()) -> None:
+        """Know nothing yet; `buttons` and `hours` are those that something listens to."""
         self.known = Known(frozenset(each.accessory for each in layout.turnouts if each.feedback))
         self._districts = {each.name: District(each) for each in layout.districts}
         self._blocks = {each.name: Block(each) for each in layout.blocks}
         self._buttons = {name: Button(name) for name in buttons}
+        self.clock = ModelClock(hours)
         self._in_district: dict[str, list[Block]] = {each.name: [] for each in layout.districts}
         for block in layout.blocks:
             if block.district:
@@ -53,6 +58,7 @@ class Track:
             *self._districts.values(),
             *self._blocks.values(),
             *self._buttons.values(),
+            self.clock,
         ]
         for place, timed in enumerate(self._timed):
             timed.place = place
@@ -66,6 +72,7 @@ class Track:
             ButtonReported: self._pressed,
             BlockReported: self._reported,
             PowerReported: self._powered,
+            ClockReported: self._clocked,
         }
         for district in self._districts.values():
             for each in self._in_district[district.name]:
@@ -145,10 +152,19 @@ class Track:
             self.known.tell(key, fact)
             yield Change(key, fact)
 
+    def _clocked(self, event: ClockReported, number: int) -> Iterator[Change]:
+        yield from self._between(self.clock.report(event, number))
+
+    def _between(self, facts: Facts) -> Iterator[Change]:
+        self._watch(self.clock)
+        for key, fact in facts:
+            self.known.tell(key, fact)
+            yield Change(key, fact)
+
     def lose(self, source: str, at: Instant, number: int) -> list[Change]:
         """Forget what a source told: that may have changed meanwhile, and nobody would have heard of it."""
         why = f"{source} was lost"
-        changes = [Change(key, None) for key in self.known.forget(source, why, number)]
+        changes = [Change(key, None) for key in self.known.forget(source, number)]
         for key, _nothing in changes:
             if key[0] == BUTTON:  # it may be held now: that is not the same as never having been heard of
                 self.known.tell(key, Fact(UNKNOWN, number, "", why=why))
@@ -161,6 +177,7 @@ class Track:
         for block in self._blocks.values():
             if block.source == source:
                 changes += self._counts(block, block.lose(why, number))
+        changes += self._between(self.clock.lose(source, number))
         return changes
 
     def use_block(self, name: str, why: str, at: Instant, number: int) -> list[Change]:
@@ -204,6 +221,8 @@ class Track:
                     changes += self._counts(timed, timed.expire())
                 case Button():
                     changes += self._believed(timed, timed.expire(due))
+                case ModelClock():
+                    changes += self._between(timed.expire(due))
         return changes
 
     def _watch(self, timed: _Timed) -> None:
@@ -223,6 +242,7 @@ class Track:
             "districts": {name: each.state() for name, each in self._districts.items()},
             "blocks": {name: each.state() for name, each in self._blocks.items()},
             "buttons": {name: each.state() for name, each in self._buttons.items()},
+            "clock": {self.clock.name: self.clock.state()},
         }
 
     def restore(self, data: dict[str, Any]) -> None:
@@ -236,6 +256,7 @@ class Track:
             "districts": self._districts.values(),
             "blocks": self._blocks.values(),
             "buttons": self._buttons.values(),
+            "clock": [self.clock],
         }
         for part, own in parts.items():
             if set(data[part]) != {each.name for each in own}:

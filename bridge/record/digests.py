@@ -14,6 +14,10 @@ from bridge.commands import PublishFrame
 from bridge.events import Instant
 from bridge.light.lightness import linear_table
 
+LIGHT: Final = 2
+"""Which way light is worked out. It is one more wherever the same aspects came to other frames: in 2 a signal's old
+picture goes out before the new one comes on, and colours are mixed from the primaries of each chip."""
+
 DIGEST_SIZE: Final = 16
 """Bytes of a digest."""
 
@@ -28,9 +32,9 @@ def text_digest(text: str) -> str:
 
 @cache
 def tables_digest() -> str:
-    """Return the digest of the tables that stand between an aspect and its bytes: lightness, then bytes."""
+    """Return the digest of what stands between an aspect and its bytes: lightness, bytes, and `LIGHT`."""
     levels = b"".join(level.to_bytes(2, "big") for level in linear_table())
-    return blake2b(levels + BYTE_OF_LEVEL.tobytes(), digest_size=DIGEST_SIZE).hexdigest()
+    return blake2b(levels + BYTE_OF_LEVEL.tobytes() + bytes([LIGHT]), digest_size=DIGEST_SIZE).hexdigest()
 
 
 class ChainDigests:

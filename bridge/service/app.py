@@ -88,7 +88,7 @@ class Bridge:
         self.log = log.path
         engine = Engine(layout)
         self.runner = Runner(engine, self.link, term, status, log, self.notes)
-        self._memory = Memory(state, engine)
+        self._memory = Memory(state, engine, instant=self.runner.now)
         self._keeper: asyncio.Task[None] | None = None
         self.screen = Screen(self.runner, self.notes, bridge=settings.name, broker=str(place))
         self.runner.furnish(adapters)

@@ -18,7 +18,7 @@ from bridge.commands import Command, Decision, PublishFrame, Report, Told
 from bridge.commands import Note as EngineNote
 from bridge.engine import Engine
 from bridge.errors import DecodeError
-from bridge.events import SECOND, ClockReported, Event, Instant, LinkState, NodeReported, SourceReported
+from bridge.events import SECOND, Event, Instant, LinkState, NodeReported, SourceReported
 from bridge.record.writer import SessionLog
 from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
@@ -56,7 +56,6 @@ class Runner:
         since: wall time at which each device was given its present aspect.
         nodes: for each node, whether it acknowledges, and why we think so.
         figures: counters of each chain by its key.
-        clock: the model clock as it was last told, or None.
     """
 
     def __init__(
@@ -77,7 +76,6 @@ class Runner:
             chain.node: ("unheard", "has not acknowledged anything yet") for chain in engine.layout.chains
         }
         self.figures: dict[str, dict[str, int]] = {}
-        self.clock: ClockReported | None = None
         self.changed: Callable[[], None] = lambda: None
         self._complaints = Complaints(notes)
         self._term = term
@@ -222,8 +220,6 @@ class Runner:
                 followed = engine.handle(event)
                 self._send(followed)
                 commands += followed
-                if isinstance(event, ClockReported):
-                    self.clock = event
         finally:
             handled = engine.events + 1 - first
             if self._log is not None:

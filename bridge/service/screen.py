@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import Any, Final
 
 from bridge.events import LinkState
 from bridge.layout.model import Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal
-from bridge.layout.units import FULL_LEVEL
+from bridge.layout.units import FULL_LEVEL, clock_text
 from bridge.light.colours import led_colour
 from bridge.service.notes import Notes
 from bridge.service.runner import Runner
@@ -50,18 +50,31 @@ def describe(layout: Layout, bridge: str) -> dict[str, Any]:
 
 
 def _device(layout: Layout, device: Signal | Light) -> dict[str, Any]:
-    fixture = layout.fixture(device.fixture)
+    fixtures = layout.fixtures()
+    if isinstance(device, Light):
+        kind, own = "light", dict[str, set[tuple[str, str]]]()
+        for place in device.lamps:
+            own.setdefault(place.fixture, set()).add((place.head, place.lamp))
+    else:
+        heads = fixtures[device.fixture].only(device.heads).heads
+        kind = "signal"
+        own = {device.fixture: {(head.name, lamp.name) for head in heads for lamp in head.lamps}}
     return {
         "name": device.name,
-        "kind": "light" if isinstance(device, Light) else "signal",
-        "fixture": device.fixture,
-        "chain": layout.chains[fixture.chain].key,
-        "lenses": _lenses_of(device, fixture),
+        "kind": kind,
+        "places": [
+            {
+                "fixture": name,
+                "chain": layout.chains[fixtures[name].chain].key,
+                "lenses": _lenses_of(fixtures[name], lamps),
+            }
+            for name, lamps in own.items()
+        ],
     }
 
 
-def _lenses_of(device: Signal | Light, fixture: Fixture) -> list[int]:
-    """Return which lenses are the device's: those of a signal's heads, those of its lamps for a light."""
+def _lenses_of(fixture: Fixture, own: Collection[tuple[str, str]]) -> list[int]:
+    """Return the numbers of the lenses that some lamps of a fixture look out of."""
     numbers: dict[tuple[str, str], int] = {}
     shining: dict[tuple[str, str], list[int]] = {}
     for head in fixture.heads:
@@ -74,12 +87,6 @@ def _lenses_of(device: Signal | Light, fixture: Fixture) -> list[int]:
                 shining[head.name, lamp.name] = [
                     number for part, _level in lamp.mix for number in shining[head.name, part]
                 ]
-    if isinstance(device, Light):
-        own = device.lamps
-    else:
-        own = tuple(
-            (head.name, lamp.name) for head in fixture.only(device.heads).heads for lamp in head.lamps
-        )
     return sorted({number for lamp in own for number in shining[lamp]})
 
 
@@ -215,12 +222,7 @@ class Screen:
         return {"state": "never", "text": f"not connected yet to {self._broker}"}
 
     def _clock(self) -> str | None:
-        """Return the model clock as it was last told, moved on by its rate since then."""
-        told = self._runner.clock
-        if told is None:
-            return None
-        passed = (
-            (self._runner.now() - told.at) * told.rate_quarters // (4 * 1_000_000_000) if told.running else 0
-        )
-        minutes = (told.seconds + passed) // 60 % 1440
-        return f"{minutes // 60:02d}:{minutes % 60:02d}"
+        """Return what the model clock shows; None while nobody knows."""
+        engine = self._runner.engine
+        time = engine.clock(max(self._runner.now(), engine.now))
+        return None if time is None else clock_text(time.seconds // 60 * 60)

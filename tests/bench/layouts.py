@@ -43,7 +43,7 @@ def village() -> str:
             for place in range(ROOMS_A_CHAIN):
                 lines.append(f"          - {{name: R{room}, build: room}}")
                 switch = _FIRST_SWITCH + room // _ROOMS_A_SWITCH if place else BURST
-                lights.append(f"  R{room}: {{switched-by: {switch}, shows: warm-white}}")
+                lights.append(f"  R{room}: {{when: {{accessory: {switch}}}, shows: warm-white}}")
                 room += 1
     return BUILDS + "\n".join((*lines, *signals, *lights)) + "\n"
 
@@ -71,7 +71,7 @@ def pixels(count: int) -> str:
         lines += [f"  node-{chain}:", "    chains:", "      - name: only", "        fixtures:"]
         lines += [f"          - {{name: T{chain}-{place}, build: tape}}" for place in range(5)]
     lights = [
-        f"  T{chain}-{place}: {{switched-by: 1, shows: white, change: fade 50 s}}"
+        f"  T{chain}-{place}: {{when: {{accessory: 1}}, shows: white, change: fade 50 s}}"
         for chain in range(count // 250)
         for place in range(5)
     ]

@@ -319,12 +319,19 @@ def test_fade_ends_on_its_aspect_and_then_rests() -> None:
 
 
 def test_lamp_that_is_not_dimmable_changes_at_once() -> None:
-    """In a fading signal, a lamp that may only be switched goes to full light with the first frame."""
+    """In a fading signal, a lamp that may only be switched goes to full light when the other one has gone out."""
     engine = started()
+    engine.handle(order(65, REVERSE, 0))
+    chain = engine.layout.fixture("Y1").chain
+    lamps = [engine.present_frames()[chain][:3]]
+    while (wake := engine.next_wake()) is not None:
+        engine.advance(wake)
+        lamps.append(engine.present_frames()[chain][:3])
 
-    (frame,) = frames(engine.handle(order(65, REVERSE, 0)))
-
-    assert bytes([0, 255, 255]) == frame.levels[:3]  # red still lit, as its fade begins; green fully lit
+    # Red and yellow are inverted: they are dark at 255.
+    assert (bytes([0, 0, 255]), bytes([255, 255, 255])) == (lamps[0], lamps[-1])
+    assert {0, 255} == {green for _red, green, _yellow in lamps}
+    assert not any(red < 255 and green for red, green, _yellow in lamps)
 
 
 def test_layout_with_errors_is_refused() -> None:

@@ -170,12 +170,16 @@ def test_steady_aspect_ends_the_flash() -> None:
 
 
 def test_flash_is_cut_where_the_signal_fades() -> None:
-    """With `change: fade` a flash is lit at once and has hard edges, while what goes out fades."""
+    """With `change: fade` a flash has hard edges, and begins when what goes out is dark, half of the time later."""
     engine = flashing(change="change: fade 100 ms")
-    first = engine.present_frames()[0][:6]
-    assert (255, 255, 51) == tuple(first[:3])  # green is lit, and red has not gone out yet
-    assert CLEAR == of_first(engine, 100 * MILLISECOND)
-    assert [DARK, CLEAR, DARK] == [seen for _wake, seen in run(engine, 1600 * MILLISECOND)]
+    assert STOP == engine.present_frames()[0][:6]
+    fading = of_first(engine, 40 * MILLISECOND)
+    assert (True, False) == (0 < fading[1] < 255, any((*fading[:1], *fading[2:])))  # red alone
+    assert CLEAR == of_first(engine, 60 * MILLISECOND)
+    edges = [560, 1060, 1560]  # 550, 1050 and 1550 ms, each in the next frame
+    assert [(at * MILLISECOND, seen) for at, seen in zip(edges, [DARK, CLEAR, DARK], strict=True)] == run(
+        engine, 1600 * MILLISECOND
+    )
 
 
 def test_steady_aspect_comes_on_by_its_fade_after_a_flash() -> None:

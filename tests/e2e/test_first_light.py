@@ -48,8 +48,8 @@ signals:
   D1: {aspects: {stop: red, proceed: dark}, commands: {66: {normal: stop, reverse: proceed}}}
   D2: {aspects: {stop: red, proceed: dark}, commands: {67: {normal: stop, reverse: proceed}}}
 lights:
-  mill: {switched-by: 70, shows: warm-white 60%}
-  gate: {held-by: gate-man, shows: on 50%}
+  mill: {when: {accessory: 70}, shows: warm-white 60%}
+  gate: {when: {button: gate-man}, shows: on 50%}
 """
 
 # G,R,B of S1 | R,G,B outputs of S2 | the same of S3 | S4: its bytes arrive B,R,G | R,G,B,W of the mill |

@@ -35,8 +35,8 @@ signals:
   S1: {commands: {61: {normal: stop, reverse: clear}, 62: {normal: approach}}}
   S2: {commands: {63: {normal: stop, reverse: approach}}}
 lights:
-  kitchen: {fixture: mill, lamps: [kitchen], switched-by: 70, shows: warm-white 60%}
-  attic: {fixture: mill, lamps: [attic], switched-by: 71, shows: on 40%}
+  kitchen: {fixture: mill, lamps: [kitchen], when: {accessory: 70}, shows: warm-white 60%}
+  attic: {fixture: mill, lamps: [attic], when: {accessory: 71}, shows: on 40%}
 """
 
 Colour = tuple[int, ...]

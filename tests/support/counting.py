@@ -42,8 +42,8 @@ nodes:
         fixtures:
           - {name: barn, build: house}
 lights:
-  inn: {switched-by: 70, shows: white}
-  barn: {switched-by: 72, shows: white}
+  inn: {when: {accessory: 70}, shows: white}
+  barn: {when: {accessory: 72}, shows: white}
 signals:
   T1: {commands: {71: {normal: stop, reverse: clear}}}
 """

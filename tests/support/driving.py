@@ -77,10 +77,10 @@ signals:
   Y3:
     commands: {67: {normal: stop, reverse: clear}}
 lights:
-  mill: {switched-by: 101, when-unknown: hold, shows: warm-white, change: fade 700 ms}
-  inn: {switched-by: 102, when-unknown: 'off', on-when: normal}
-  chapel: {switched-by: 103, when-unknown: 'on'}
-  kiosk: {held-by: shop, change: fade}
+  mill: {when: {accessory: 101}, when-unknown: hold, shows: warm-white, change: fade 700 ms}
+  inn: {when: {accessory: 102, ordered: normal}, when-unknown: 'off'}
+  chapel: {when: {accessory: 103}, when-unknown: 'on'}
+  kiosk: {when: {button: shop}, change: fade}
 """
 
 SIGNALS: Final = ("T2", "T4", "Y1", "Y3")

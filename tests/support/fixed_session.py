@@ -13,7 +13,7 @@ from importlib import import_module
 from random import Random
 from typing import Final
 
-from numpy.lib.introspect import opt_func_info
+import numpy as np
 
 from bridge.commands import Command, Decision, PublishFrame
 from bridge.engine import Engine
@@ -89,8 +89,13 @@ def digest(commands: list[Command]) -> str:
 def numpy_ways() -> dict[str, object]:
     """Return which vector extensions numpy can choose at run time, which of them are on, and what it then runs."""
     core = import_module("numpy._core._multiarray_umath")  # no public name of numpy tells
-    chosen = opt_func_info(func_name="^(add|subtract|multiply|floor_divide|greater_equal|bitwise_xor|clip)$")
+    try:
+        info = import_module("numpy.lib.introspect").opt_func_info
+    except ImportError:  # the oldest ones cannot be asked
+        return {"numpy": np.__version__}
+    chosen = info(func_name="^(add|subtract|multiply|floor_divide|greater_equal|bitwise_xor|clip)$")
     return {
+        "numpy": np.__version__,
         "baseline": core.__cpu_baseline__,
         "choices": core.__cpu_dispatch__,
         "on": [feature for feature in core.__cpu_dispatch__ if core.__cpu_features__[feature]],

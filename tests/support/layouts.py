@@ -63,8 +63,8 @@ signals:
   T6: {aspects: two-lights, commands: {63: {normal: stop, reverse: clear}}}
   shunt: {fixture: D1, aspects: {stop: red, proceed: dark}, commands: {64: {normal: stop, reverse: proceed}}}
 lights:
-  roof: {switched-by: 31, shows: 60%, when-unknown: off}
-  mill: {held-by: bell, lamps: [attic], shows: lamp-oil 80%, change: fade}
+  roof: {when: {accessory: 31}, shows: 60%, when-unknown: off}
+  mill: {when: {button: bell}, lamps: [attic], shows: lamp-oil 80%, change: fade}
 """
 
 

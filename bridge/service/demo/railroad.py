@@ -8,6 +8,7 @@ from typing import Final
 
 from bridge.errors import LamproomError
 from bridge.events import MILLISECOND, SECOND, BlockState, Position, PowerState
+from bridge.layout.conditions import AccessoryStands, ButtonHeld
 from bridge.layout.model import Layout
 from bridge.service.demo import timetable, troubles, valley_timetable
 from bridge.service.demo.line import Line
@@ -34,11 +35,11 @@ def railroad(layout: Layout, seed: int) -> Stage:
     Line(stage)
     for light in layout.lights:
         chance = stage.random(light.name)
-        if light.accessory is not None:
-            switch = _switch(stage, light.accessory, chance)
-            stage.join(switch, chance.randrange(500, 7000) * MILLISECOND)
-        elif light.button is not None:
-            stage.join(_visitor(stage, light.button, chance), 800 * MILLISECOND)
+        match light.when:
+            case AccessoryStands(number, _, False):
+                stage.join(_switch(stage, number, chance), chance.randrange(500, 7000) * MILLISECOND)
+            case ButtonHeld(button):
+                stage.join(_visitor(stage, button, chance), 800 * MILLISECOND)
     Valley(stage, layout)
     stage.join(troubles.detector_faults(stage, stage.random("detectors")), troubles.FIRST_FAULT)
     stage.join(troubles.short_circuits(stage, stage.random("power")), troubles.FIRST_SHORT)

@@ -28,7 +28,11 @@ function buildShelf(chain, devices) {
   const figures = make("p", { class: "figures" });
   const reading = make("div", { class: "bytes", hidden: "" });
   const cards = chain.fixtures.map((fixture) => {
-    const own = devices.filter((device) => device.chain === key && device.fixture === fixture.name);
+    const own = devices.flatMap((device) =>
+      device.places
+        .filter((place) => place.chain === key && place.fixture === fixture.name)
+        .map((place) => ({ ...device, lenses: place.lenses })),
+    );
     return buildCard(fixture, own);
   });
   let frame = null;

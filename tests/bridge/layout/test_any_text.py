@@ -17,6 +17,15 @@ from tests.support.layouts import SOUND
 
 CROSSING: Final = """
 blocks: {a: , x: , b: }
+daylight: {dawn: 06:10, dusk: 19:40}
+zones:
+  town:
+    level: 80%
+    change: 2 s
+    rows:
+      - {when: {all: [{block: a, entered: 9 s}, {any: [{signal: T2, shows: [stop]}, {not: {light: roof}}]}]}, level: 5%}
+      - {when: {accessory: 7, aspect-number: [1, 2]}, level: 9%}
+still: {when: {any: [{button: calm, toggles: true}, {button: bell, runs: 3 s}, {clock: dusk to 23:30, spread: 9 min}]}}
 crossings:
   lane:
     rules: north-america

@@ -149,7 +149,7 @@ def test_a_post_may_show_something_of_its_own() -> None:
         (row.name, any(each.flashing for _name, items in row.heads for each in items))
         for row in (amber, dark)
     )
-    assert 300 * MILLISECOND == post(layout, "G").change.fade
+    assert 300 * MILLISECOND == post(layout, "G").change.time
 
 
 def test_a_post_without_steady_lights_is_red_at_once() -> None:

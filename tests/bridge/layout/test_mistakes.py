@@ -91,7 +91,7 @@ def test_all_mistakes_are_told_in_one_go() -> None:
         .replace("{name: D2, build: dwarf", "{name: D2, build: ▸dwerf")
         .replace("62: {normal: stop, reverse: approach}", "62: {normal: stop, reverse: ▸restricting}")
         .replace("commands: {64: {", "commands: {64: {normal: stop}, ▸62: {")
-        .replace("when-unknown: off", "▸when: off")
+        .replace("when-unknown: off", "▸whenever: off")
         .replace("lamp-oil 80%", "▸gold")
     )
     found = said_of(text)
@@ -121,9 +121,23 @@ def test_a_section_that_cannot_be_read_blames_nobody_else() -> None:
     )
 
 
+def test_a_zone_that_puts_a_signal_out_is_refused() -> None:
+    """A zone with a signal may not go below a tenth of full light, in any of its rows; one with lights only may."""
+    zones = "zones: {town: {rows: [{when: {clock: 22:00 to 05:00}, level: 9%}]}}\nsignals:\n  T2: {"
+    text = changed("signals:\n  T2: {", f"{zones}zone: ▸town, ")
+    [place] = places(text)
+    told = (
+        "the zone town (line 48) goes down to 9%, and a signal has to be seen: 10% is the least for its zone"
+    )
+    assert [f"f:{place}: error: {told}"] == said_of(text)
+    assert [] == said_of(text.replace("level: 9%", "level: 10%"))
+    lit = changed("signals:\n  T2: {", zones).replace("when-unknown: off", "zone: town")
+    assert [] == said_of(lit)
+
+
 def test_an_accessory_may_be_shared_with_a_light() -> None:
     """A light only listens to an accessory, so it may follow one that orders a signal."""
-    assert [] == said_of(changed("switched-by: 31", "switched-by: 61"))
+    assert [] == said_of(changed("when: {accessory: 31}", "when: {accessory: 61}"))
 
 
 @pytest.mark.parametrize("name", ["T2", "007", "4E2", "upper yard", "Große Straße", "12"])
@@ -149,6 +163,6 @@ def test_a_lamp_that_cannot_be_dimmed_is_only_warned_of() -> None:
     """A level for a lamp that may only be switched is worth a warning, and the layout runs."""
     text = changed("{channel: 1}, {channel: 2}]}", "{channel: 1}, {channel: 2}], dimmable: false}")
     assert [
-        "f:54:34: warning: the lamp roof of roof is not dimmable: it is fully lit whenever it is on"
+        "f:54:40: warning: the lamp roof of roof is not dimmable: it is fully lit whenever it is on"
     ] == said_of(text)
     assert check_text(text).layout is not None

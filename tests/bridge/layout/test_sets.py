@@ -9,7 +9,8 @@ import pytest
 from bridge.check import check_text
 from bridge.layout.findings import Level
 from bridge.layout.model import DARK, Flash, Layout, Signal
-from bridge.light.pictures import DevicePlan, Look, plan_devices
+from bridge.light.pictures import plan_devices
+from bridge.light.plans import DevicePlan, Look
 from tests.support.layouts import HERE, places
 
 FILE: Final = """\
@@ -258,7 +259,7 @@ MASTS: Final = changed(
 def test_two_signals_share_a_mast() -> None:
     """Each of two signals on one fixture lights its own heads, and its aspects are about these."""
     main, call = plan_of(MASTS, "main"), plan_of(MASTS, "call")
-    assert ({0, 1, 2}, {3, 4, 5}) == (set(main.offsets), set(call.offsets))
+    assert ({(0, 0), (0, 1), (0, 2)}, {(0, 3), (0, 4), (0, 5)}) == (set(main.places), set(call.places))
     assert ("upper",) == signal_of(MASTS, "main").heads
     assert {"stop", "restricting", "approach", "clear", DARK} == set(main.looks)
 
@@ -467,7 +468,7 @@ def test_light_does_not_flash() -> None:
         changed(
             ("  S2: {commands: {2: {normal: stop, reverse: clear}}}\n", ""),
         )
-        + f"lights:\n  S2: {{switched-by: 9, shows: {HERE}flashing red}}\n"
+        + f"lights:\n  S2: {{when: {{accessory: 9}}, shows: {HERE}flashing red}}\n"
     )
     assert ["a light does not flash: say how it looks when it is on"] == said_of(text)
 

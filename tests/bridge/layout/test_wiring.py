@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from bridge.events import Position
 from bridge.layout import Layout, read_layout
 from bridge.layout.chips import CHIP_TYPES, parse_order
+from bridge.layout.conditions import AccessoryStands
 from bridge.light.pictures import plan_devices
 from tests.support.layouts import SOUND, changed
 
@@ -109,9 +110,9 @@ def test_four_fixtures_in_the_middle_renumber_the_rest() -> None:
         assert [wire.offset + offset for wire in _wires(old)] == [wire.offset for wire in _wires(new)]
     old_plans, new_plans = plan_devices(before)[0], plan_devices(after)[0]
     for was, now in zip(old_plans, new_plans, strict=True):
-        assert (was.name, was.looks, was.rest, was.fade) == (now.name, now.looks, now.rest, now.fade)
+        assert (was.name, was.looks, was.rest, was.change) == (now.name, now.looks, now.rest, now.change)
         shift = moved.get(was.name, (0, 0))[1]
-        assert tuple(offset + shift for offset in was.offsets) == now.offsets
+        assert tuple((chain, offset + shift) for chain, offset in was.places) == now.places
 
 
 def _wires(fixture: Any) -> list[Any]:
@@ -188,5 +189,5 @@ def test_closed_and_thrown_are_the_hobby_s_words() -> None:
     assert [row.aspects for signal in plain.signals for row in signal.commands] == [
         row.aspects for signal in words.signals for row in signal.commands
     ]
-    closed = _read(changed("switched-by: 31", "switched-by: 31, on-when: closed"))
-    assert Position.NORMAL in {light.on_when for light in closed.lights}
+    closed = _read(changed("{accessory: 31}", "{accessory: 31, ordered: closed}"))
+    assert AccessoryStands(31, Position.NORMAL) in {light.when for light in closed.lights}

@@ -13,11 +13,22 @@ from hypothesis import strategies as st
 from bridge.layout.units import FULL_LEVEL
 from bridge.light.lightness import linear_table, step_of_linear
 from bridge.light.motion import Motion
+from bridge.light.reel import Reel
 
 levels = st.integers(0, FULL_LEVEL)
 times = st.integers(1, 60_000_000_000)
 instants = st.integers(0, 120_000_000_000)
 TABLE_STEP = max(after - before for before, after in pairwise(linear_table()))
+
+
+def channels(count: int) -> Motion:
+    """Return channels that are dark and still."""
+    return Motion(count, Reel(()))
+
+
+def fade(motion: Motion, slot: int, goal: int, at: int, time: int) -> None:
+    """Send a channel to a level from where it is then."""
+    motion.fade(slot, motion.levels_at([slot], at)[0], goal, at, time)
 
 
 def shown(motion: Motion, at: int) -> dict[int, int]:
@@ -46,9 +57,9 @@ class OneFade:
 
 def on_the_way(start: int, goal: int, time: int, at: int) -> int:
     """Return what a channel shows at an instant that was sent from one level to another at the instant 0."""
-    motion = Motion(1)
+    motion = channels(1)
     motion.cut(0, start)
-    motion.fade(0, goal, 0, time)
+    fade(motion, 0, goal, 0, time)
     return shown(motion, at).get(0, motion.level(0))
 
 
@@ -70,11 +81,11 @@ def test_last_instant_before_the_end_does_not_overshoot() -> None:
 
     assert missing == on_the_way(FULL_LEVEL, missing, 1000, 999)
     assert missing == on_the_way(missing, FULL_LEVEL, 1000, 0)
-    motion = Motion(2)
+    motion = channels(2)
     motion.cut(0, FULL_LEVEL)
-    motion.fade(0, missing, 0, 1000)
+    fade(motion, 0, missing, 0, 1000)
     motion.cut(1, missing)
-    motion.fade(1, FULL_LEVEL, 999, 1000)
+    fade(motion, 1, FULL_LEVEL, 999, 1000)
     assert {0: missing, 1: missing} == shown(motion, 999)
 
 
@@ -92,13 +103,13 @@ moves = st.lists(
 @given(moves)
 def test_interruption_leaves_no_jump(changes: list[tuple[int, int, int, int]]) -> None:
     """Sent elsewhere at any instant, a channel goes on from where it stands, within the table's own step."""
-    motion, now = Motion(4), 0
+    motion, now = channels(4), 0
     level = dict.fromkeys(range(4), 0)
     for slot, goal, later, time in changes:
         now += later
         level.update(shown(motion, now))
         before = level[slot]
-        motion.fade(slot, goal, now, time or 1)
+        fade(motion, slot, goal, now, time or 1)
         level.update(shown(motion, now))
         assert abs(before - level[slot]) <= TABLE_STEP
 
@@ -108,7 +119,7 @@ def test_rendering_in_between_changes_nothing_later(
     changes: list[tuple[int, int, int, int]], looks: list[int]
 ) -> None:
     """However often the way is rendered, every later instant looks the same."""
-    watched, left_alone = Motion(4), Motion(4)
+    watched, left_alone = channels(4), channels(4)
     now = 0
     pending = sorted(looks)
     for slot, goal, later, time in changes:
@@ -117,7 +128,7 @@ def test_rendering_in_between_changes_nothing_later(
             watched.render(pending.pop(0))
         for motion in (watched, left_alone):
             if time:
-                motion.fade(slot, goal, now, time)
+                fade(motion, slot, goal, now, time)
             else:
                 motion.cut(slot, goal)
     for instant in range(now, now + 1100, 90):
@@ -132,11 +143,11 @@ def test_rendering_in_between_changes_nothing_later(
 @given(st.lists(st.tuples(levels, levels, st.integers(0, 10**10), times), min_size=1, max_size=30), instants)
 def test_one_pass_agrees_with_plain_numbers(fades: list[tuple[int, int, int, int]], at: int) -> None:
     """All channels rendered in one pass show what plain numbers say of each by itself."""
-    motion = Motion(len(fades))
+    motion = channels(len(fades))
     expected = {}
     for slot, (start, goal, began, time) in enumerate(fades):
         motion.cut(slot, start)
-        motion.fade(slot, goal, began, time)
+        fade(motion, slot, goal, began, time)
         if start != goal:
             expected[slot] = OneFade(start, goal, time, began).shown(at)
 
@@ -144,17 +155,17 @@ def test_one_pass_agrees_with_plain_numbers(fades: list[tuple[int, int, int, int
 
 
 def test_rendered_levels_have_their_types() -> None:
-    """Slots come as indexes and levels as 16-bit numbers, also where nothing moves."""
-    slots, rendered = Motion(3).render(0)
+    """Slots come as indexes and levels as whole numbers, also where nothing moves."""
+    slots, rendered = channels(3).render(0)
 
     assert (0, np.dtype(np.intp)) == (len(slots), slots.dtype)
-    assert (0, np.dtype(np.uint16)) == (len(rendered), rendered.dtype)
+    assert (0, np.dtype(np.int64)) == (len(rendered), rendered.dtype)
 
 
 def test_arrived_channel_is_let_go_once_it_was_shown() -> None:
     """A channel counts as moving until its goal was rendered, even if that is late."""
-    motion = Motion(2)
-    motion.fade(1, 1000, 0, 10)
+    motion = channels(2)
+    fade(motion, 1, 1000, 0, 10)
 
     told = [motion.moving, shown(motion, 500), motion.moving, shown(motion, 501)]
 
@@ -163,8 +174,8 @@ def test_arrived_channel_is_let_go_once_it_was_shown() -> None:
 
 def test_cut_ends_a_fade() -> None:
     """A channel that is set at once is no longer on its way."""
-    motion = Motion(1)
-    motion.fade(0, 1000, 0, 10)
+    motion = channels(1)
+    fade(motion, 0, 1000, 0, 10)
     motion.render(5)
     motion.cut(0, 7)
 
@@ -175,10 +186,10 @@ def test_cut_ends_a_fade() -> None:
 
 def test_same_goal_again_does_not_start_anew() -> None:
     """A channel that is sent where it is already going keeps its pace, and one that is there does not move."""
-    motion = Motion(2)
-    motion.fade(0, 1000, 0, 10)
-    motion.fade(0, 1000, 5, 10)
-    motion.fade(1, 0, 5, 10)
+    motion = channels(2)
+    fade(motion, 0, 1000, 0, 10)
+    fade(motion, 0, 1000, 5, 10)
+    fade(motion, 1, 0, 5, 10)
 
     assert {0: 1000} == shown(motion, 10)
     assert not motion.moving
@@ -187,11 +198,11 @@ def test_same_goal_again_does_not_start_anew() -> None:
 @given(moves, st.integers(0, 500))
 def test_snapshot_resumes(changes: list[tuple[int, int, int, int]], later: int) -> None:
     """What takes back a snapshot through JSON renders the same from there on."""
-    first, now = Motion(4), 0
+    first, now = channels(4), 0
     for slot, goal, after, time in changes:
         now += after
-        first.fade(slot, goal, now, time or 1)
-    second = Motion(4)
+        fade(first, slot, goal, now, time or 1)
+    second = channels(4)
     second.restore(json.loads(json.dumps(first.snapshot())))
 
     for instant in (now, now + later, now + 2000):
@@ -199,13 +210,23 @@ def test_snapshot_resumes(changes: list[tuple[int, int, int, int]], later: int) 
     assert first.snapshot() == second.snapshot()
 
 
-def test_snapshot_of_other_channels_is_refused_whole() -> None:
-    """A snapshot with another number of channels is refused and changes nothing."""
-    motion = Motion(2)
-    motion.fade(1, 9, 0, 10)
-    before = motion.snapshot()
-
-    for other in (Motion(1), Motion(3)):
+def test_snapshot_of_other_channels_is_refused() -> None:
+    """A snapshot with another number of channels is refused."""
+    for other in (channels(1), channels(3)):
         with pytest.raises(ValueError, match="there are 2 channels"):
-            motion.restore(other.snapshot())
-    assert before == motion.snapshot()
+            channels(2).restore(other.snapshot())
+
+
+@pytest.mark.parametrize("value", [-(2**63), 2**63 - 1, 2**70])
+@pytest.mark.parametrize(
+    ("part", "place"),
+    [*(("moving", place) for place in range(8)), *(("voices", place) for place in range(7))],
+)
+def test_snapshot_beyond_all_bounds_is_refused(part: str, place: int, value: int) -> None:
+    """A snapshot whose figures cannot be is refused, whichever of them it is; beyond 64 bits, too."""
+    motion = channels(3)
+    fade(motion, 1, 9, 5, 10)
+    data = motion.snapshot()
+    data[part][0][place] = value
+    with pytest.raises(ValueError, match=r"moves|bounds"):
+        channels(3).restore(data)

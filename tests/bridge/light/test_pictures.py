@@ -12,7 +12,8 @@ import pytest
 from bridge.chain.frames import Frames
 from bridge.check import check_text
 from bridge.layout.findings import errors
-from bridge.light.pictures import DevicePlan, plan_devices
+from bridge.light.pictures import plan_devices
+from bridge.light.plans import DevicePlan
 
 FILE: Final = """\
 layout: Tarn
@@ -69,11 +70,11 @@ signals:
   masts: {aspects: masts, commands: {11: {normal: stop, reverse: clear}, 12: {normal: medium}}}
   own: {aspects: own, commands: {13: {normal: stop, reverse: clear}, 14: {normal: approach, reverse: lit}}}
 lights:
-  house: {switched-by: 20, shows: SHOWS}
-  porch: {switched-by: 21, shows: 50%}
-  roof: {switched-by: 22, shows: 60%}
-  lamp: {switched-by: 23, shows: 30%}
-  street: {switched-by: 24}
+  house: {when: {accessory: 20}, shows: SHOWS}
+  porch: {when: {accessory: 21}, shows: 50%}
+  roof: {when: {accessory: 22}, shows: 60%}
+  lamp: {when: {accessory: 23}, shows: 30%}
+  street: {when: {accessory: 24}}
 """
 
 
@@ -83,18 +84,19 @@ def _plans(text: str) -> tuple[dict[str, DevicePlan], Frames]:
     return {plan.name: plan for plan in plan_devices(checked.layout)[0]}, Frames(checked.layout)
 
 
-def _light(frames: Frames, base: int, offsets: tuple[int, ...], levels: tuple[int, ...]) -> None:
-    """Set channels to their levels."""
-    for offset, level in zip(offsets, levels, strict=True):
-        frames.put(base + offset, frames.byte(base + offset, level))
+def _light(frames: Frames, plan: DevicePlan, levels: tuple[int, ...]) -> None:
+    """Set the channels of a device to levels."""
+    for (chain, offset), level in zip(plan.places, levels, strict=True):
+        slot = frames.bases[chain] + offset
+        frames.put(slot, frames.byte(slot, level))
 
 
 def _frame(device: str, aspect: str, shows: str = "on") -> bytes:
     """Return the frame of the device's chain while it alone is lit."""
     plans, frames = _plans(FILE.replace("SHOWS", shows))
     plan = plans[device]
-    _light(frames, frames.bases[plan.chain], plan.offsets, plan.looks[aspect].lit)
-    return frames.frame(plan.chain)
+    _light(frames, plan, plan.looks[aspect].lit)
+    return frames.frame(plan.places[0][0])
 
 
 @pytest.mark.parametrize(
@@ -200,8 +202,10 @@ def test_a_light_may_be_a_mixed_lamp(lamps: str, levels: list[int]) -> None:
     text = FILE.replace("SHOWS", "on").replace(
         "  two: {commands: {5: {normal: stop, reverse: clear}, 6: {normal: approach}}}\n", ""
     )
-    plans, frames = _plans(text + f"  two: {{switched-by: 30{', lamps: ' + lamps if lamps else ''}}}\n")
-    _light(frames, 0, plans["two"].offsets, plans["two"].looks["on"].lit)
+    plans, frames = _plans(
+        text + f"  two: {{when: {{accessory: 30}}{', lamps: ' + lamps if lamps else ''}}}\n"
+    )
+    _light(frames, plans["two"], plans["two"].looks["on"].lit)
     assert bytes([*levels, 0]) == frames.frame(0)[6:9]
 
 
@@ -241,8 +245,8 @@ def test_lamps_of_one_head_may_be_lit_together(shown: str) -> None:
             "the colour moonlight uses a white LED, and the lamp head has only",
         ),
         (
-            "switched-by: 24",
-            "switched-by: 24, shows: red",
+            "when: {accessory: 24}",
+            "when: {accessory: 24}, shows: red",
             "its lamp amber is amber, not red: say which `lamps` are meant",
         ),
     ],

@@ -40,7 +40,7 @@ signals:
   B: {commands: {7: {normal: stop, reverse: clear}}}
   A: {commands: {7: {normal: clear, reverse: stop}}}
 lights:
-  C: {switched-by: 7}
+  C: {when: {accessory: 7}}
 """
 
 
@@ -108,7 +108,6 @@ def test_event_costs_only_those_who_listen(event: Event, devices: list[str]) -> 
         AccessoryReleased(at=0, source="panel", number=61),
         BlockReported(at=0, source="panel", name="shop", state=BlockState.OCCUPIED),
         PowerReported(at=0, source="panel", district="shop", state=PowerState.OFF),
-        ClockReported(at=0, source="panel", seconds=0, rate_quarters=4, running=True),
     ],
 )
 def test_facts_that_choose_no_aspect_yet_change_nothing(event: Event) -> None:
@@ -116,7 +115,7 @@ def test_facts_that_choose_no_aspect_yet_change_nothing(event: Event) -> None:
     board = Board(layout())
     before = board.snapshot()
 
-    assert ([], []) == board.hear(event, 1)
+    assert ([], [], []) == board.hear(event, 1)
     assert before == board.snapshot()
 
 
@@ -126,11 +125,12 @@ def test_facts_that_choose_no_aspect_yet_change_nothing(event: Event) -> None:
         AccessoryProved(at=0, source="panel", number=61, position=REVERSE),
         AspectOrdered(at=0, source="panel", number=61, aspect=1),
         NodeReported(at=0, source="panel", node="east", state=LinkState.LOST),
+        ClockReported(at=0, source="panel", seconds=0, rate_quarters=4, running=True),
     ],
 )
 def test_facts_that_no_device_needs_are_known_and_change_nothing(event: Event) -> None:
     """A fact that no device of this layout chooses by is kept, and no device is told otherwise."""
-    assert ([], []) == Board(layout()).hear(event, 1)
+    assert ([], [], []) == Board(layout()).hear(event, 1)
 
 
 def test_lost_source_reaches_all_who_rest_on_it() -> None:

@@ -60,7 +60,7 @@ def test_two_signals_may_share_all_of_their_accessories(first: str, second: str)
     assert [] == said_of(_with(first, second))
 
 
-@pytest.mark.parametrize("other", ["switched-by: 64", "switched-by: 62", "switched-by: 61"])
+@pytest.mark.parametrize("other", ["when: {accessory: 64}", "when: {accessory: 62}", "when: {accessory: 61}"])
 def test_lights_may_follow_any_accessory(other: str) -> None:
     """Lights only follow an accessory, so any number of them may share it, with a signal or without."""
-    assert [] == said_of(SOUND.replace("switched-by: 31", other).replace("held-by: bell", other))
+    assert [] == said_of(SOUND.replace("when: {accessory: 31}", other).replace("when: {button: bell}", other))

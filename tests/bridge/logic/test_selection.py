@@ -12,18 +12,19 @@ from bridge.events import (
     SECOND,
     AccessoryOrdered,
     AccessoryReleased,
+    AspectOrdered,
     Authority,
     ButtonReported,
     ButtonState,
     Event,
     LinkState,
-    Position,
     SourceReported,
 )
-from bridge.layout.model import OFF, ON, Light, WhenUnknown
-from bridge.logic.device import Device, SignalDevice, light_device
+from bridge.layout import controls
+from bridge.layout.findings import START
+from bridge.logic.device import Device, SignalDevice
 from bridge.logic.known import BUTTON, NUMBER, ORDERED, Fact, Key
-from bridge.logic.reasons import NOT_PRESSED, NOTHING_YET, Choice
+from bridge.logic.reasons import NOTHING_YET, Choice
 from bridge.logic.selection import LAST_COMMAND, PRESSED, SWITCHED, News, Obeying, Step, Table, Trust
 from bridge.logic.track import Track
 from tests.support.driving import NORMAL, REVERSE, button, copy, heard, layout, lost, order
@@ -36,7 +37,7 @@ class Alone:
 
     def __init__(self, device: Device) -> None:
         self.device = device
-        self.track = Track(LAYOUT, ["shop"])
+        self.track = Track(LAYOUT, ["shop", "door"])
         (self.control,) = device.controls
         device.decide(self.track.known)
 
@@ -74,19 +75,24 @@ def signal() -> Alone:
     return Alone(SignalDevice(replace(LAYOUT.signals[0], restores=True), None))
 
 
-def light(name: str) -> Light:
-    """Return a light of the layout."""
-    return next(light for light in LAYOUT.lights if light.name == name)
+def told(control: controls.Control) -> Alone:
+    """Make the signal T2 that is told in another way."""
+    return Alone(SignalDevice(replace(LAYOUT.signals[0], controls=(control,), restores=True), None))
 
 
-def switched() -> Alone:
-    """Make a light that is off while it does not know."""
-    return Alone(light_device(replace(light("chapel"), when_unknown=WhenUnknown.OFF, restores=True)))
+def numbered() -> Alone:
+    """Make a signal that is ordered by aspect numbers of accessory 103: 0 is stop, 1 is clear."""
+    return told(controls.AspectNumbers(103, {0: "stop", 1: "clear"}, START))
 
 
-def held() -> Alone:
-    """Make a light that burns while the button `shop` is held."""
-    return Alone(light_device(replace(light("kiosk"), restores=True)))
+def latched() -> Alone:
+    """Make a signal that the button `shop` clears and the button `door` stops."""
+    return told(controls.LatchedButtons({"shop": "clear", "door": "stop"}, START))
+
+
+def number(aspect: int, authority: Authority = Authority.COMMAND) -> AspectOrdered:
+    """Return an order to show an aspect number."""
+    return AspectOrdered(at=0, source="panel", number=103, aspect=aspect, authority=authority)
 
 
 def restored(number: int) -> AccessoryOrdered:
@@ -119,27 +125,27 @@ KINDS: Final[dict[str, tuple[Table, Callable[[], Alone], dict[News, Event], Even
         },
         order(62, NORMAL),
     ),
-    "switched": (
+    "numbered": (
         SWITCHED,
-        switched,
+        numbered,
         {
-            News.COMMAND: order(103, REVERSE),
-            News.COPY: copy(103, REVERSE),
-            News.RESTORED: restored(103),
+            News.COMMAND: number(1),
+            News.COPY: number(1, Authority.STATE),
+            News.RESTORED: number(1, Authority.RESTORED),
             News.LOST: lost(),
         },
-        order(103, NORMAL),
+        number(0),
     ),
-    "held": (
+    "latched": (
         PRESSED,
-        held,
+        latched,
         {
             News.COMMAND: button("shop", ButtonState.PRESSED, SECOND),
             News.COPY: button_copy(),
             News.RESTORED: button_restored(),
             News.LOST: lost(),
         },
-        button("shop", ButtonState.RELEASED),
+        button("door", ButtonState.PRESSED),
     ),
 }
 
@@ -153,22 +159,22 @@ PROMISED: Final = {
     ("signal", Trust.TRUSTED, News.COPY): Step.KEEP,
     ("signal", Trust.TRUSTED, News.RESTORED): Step.KEEP,
     ("signal", Trust.TRUSTED, News.LOST): Step.REST,
-    ("switched", Trust.UNKNOWN, News.COMMAND): Step.OBEY,
-    ("switched", Trust.UNKNOWN, News.COPY): Step.OBEY,
-    ("switched", Trust.UNKNOWN, News.RESTORED): Step.OBEY,
-    ("switched", Trust.UNKNOWN, News.LOST): Step.KEEP,
-    ("switched", Trust.TRUSTED, News.COMMAND): Step.OBEY,
-    ("switched", Trust.TRUSTED, News.COPY): Step.KEEP,
-    ("switched", Trust.TRUSTED, News.RESTORED): Step.KEEP,
-    ("switched", Trust.TRUSTED, News.LOST): Step.REST,
-    ("held", Trust.UNKNOWN, News.COMMAND): Step.OBEY,
-    ("held", Trust.UNKNOWN, News.COPY): Step.KEEP,
-    ("held", Trust.UNKNOWN, News.RESTORED): Step.KEEP,
-    ("held", Trust.UNKNOWN, News.LOST): Step.KEEP,
-    ("held", Trust.TRUSTED, News.COMMAND): Step.OBEY,
-    ("held", Trust.TRUSTED, News.COPY): Step.KEEP,
-    ("held", Trust.TRUSTED, News.RESTORED): Step.KEEP,
-    ("held", Trust.TRUSTED, News.LOST): Step.REST,
+    ("numbered", Trust.UNKNOWN, News.COMMAND): Step.OBEY,
+    ("numbered", Trust.UNKNOWN, News.COPY): Step.OBEY,
+    ("numbered", Trust.UNKNOWN, News.RESTORED): Step.OBEY,
+    ("numbered", Trust.UNKNOWN, News.LOST): Step.KEEP,
+    ("numbered", Trust.TRUSTED, News.COMMAND): Step.OBEY,
+    ("numbered", Trust.TRUSTED, News.COPY): Step.KEEP,
+    ("numbered", Trust.TRUSTED, News.RESTORED): Step.KEEP,
+    ("numbered", Trust.TRUSTED, News.LOST): Step.REST,
+    ("latched", Trust.UNKNOWN, News.COMMAND): Step.OBEY,
+    ("latched", Trust.UNKNOWN, News.COPY): Step.KEEP,
+    ("latched", Trust.UNKNOWN, News.RESTORED): Step.KEEP,
+    ("latched", Trust.UNKNOWN, News.LOST): Step.KEEP,
+    ("latched", Trust.TRUSTED, News.COMMAND): Step.OBEY,
+    ("latched", Trust.TRUSTED, News.COPY): Step.KEEP,
+    ("latched", Trust.TRUSTED, News.RESTORED): Step.KEEP,
+    ("latched", Trust.TRUSTED, News.LOST): Step.REST,
 }
 
 
@@ -195,14 +201,12 @@ def test_every_pair_does_what_is_promised(kind: str, trust: Trust, news: News) -
     choice = selector.hear(events[news], 2)
 
     step = PROMISED[kind, trust, news]
-    obeyed = {"signal": "clear", "switched": ON, "held": ON}[kind]
-    rests = {"signal": "stop", "switched": OFF, "held": OFF}[kind]
     if step is Step.KEEP:
         assert (None, before, trust) == (choice, selector.choice, selector.trust)
     elif step is Step.OBEY:
-        assert (obeyed, (2,), "panel", Trust.TRUSTED) == (*_without_reason(choice), selector.trust)
+        assert ("clear", (2,), "panel", Trust.TRUSTED) == (*_without_reason(choice), selector.trust)
     else:
-        assert (rests, (2,), "", Trust.UNKNOWN) == (*_without_reason(choice), selector.trust)
+        assert ("stop", (2,), "", Trust.UNKNOWN) == (*_without_reason(choice), selector.trust)
     assert choice is None or choice is selector.choice
 
 
@@ -214,8 +218,8 @@ def _without_reason(choice: Choice | None) -> tuple[str, tuple[int, ...], str]:
 STRANGERS: Final[dict[str, tuple[Key, ...]]] = {
     # a kind of fact, or a number or name, that is nothing to the device
     "signal": ((NUMBER, 61), (BUTTON, "shop"), (ORDERED, 60), (ORDERED, 103)),
-    "switched": ((BUTTON, "103"), (ORDERED, 61)),
-    "held": ((ORDERED, 103), (BUTTON, "door")),
+    "numbered": ((BUTTON, "103"), (ORDERED, 103), (NUMBER, 61)),
+    "latched": ((ORDERED, 103), (BUTTON, "gate")),
 }
 
 
@@ -244,18 +248,6 @@ def test_a_released_output_is_no_order() -> None:
 def test_signal_that_knows_nothing_shows_its_most_restrictive_aspect() -> None:
     """A signal starts with the first of its aspects, and says that nothing was ordered."""
     assert Choice("stop", NOTHING_YET) == signal().choice
-
-
-def test_light_that_knows_nothing_is_off_unless_its_owner_wants_it_on() -> None:
-    """At the start there is nothing to hold: a light is dark, or on where it is on while it does not know."""
-    lights = {light.name: Alone(light_device(light)) for light in LAYOUT.lights}
-
-    assert {
-        "mill": Choice(OFF, NOTHING_YET),
-        "inn": Choice(OFF, NOTHING_YET),
-        "chapel": Choice(ON, NOTHING_YET),
-        "kiosk": Choice(OFF, NOT_PRESSED),
-    } == {name: selector.choice for name, selector in lights.items()}
 
 
 ORDERS: Final = {
@@ -288,16 +280,6 @@ def test_position_without_an_aspect_changes_nothing() -> None:
     assert before == selector.device.state()
 
 
-@pytest.mark.parametrize("position", [Position.MOVING, Position.UNKNOWN])
-def test_position_that_cannot_be_ordered_changes_nothing(position: Position) -> None:
-    """What can only be proved, such as moving, is no order and puts no light out."""
-    selector = switched()
-    selector.hear(order(103, REVERSE), 1)
-
-    assert selector.hear(order(103, position), 2) is None
-    assert ON == selector.choice.aspect
-
-
 def test_lost_source_is_restrictive_until_a_new_command() -> None:
     """A signal whose source is lost shows its most restrictive aspect, also when the source is back, until ordered."""
     selector = signal()
@@ -325,46 +307,16 @@ def test_loss_of_another_source_changes_nothing() -> None:
     assert "approach" == selector.choice.aspect
 
 
-@pytest.mark.parametrize(
-    ("name", "accessory", "shown"), [("mill", 101, ON), ("inn", 102, OFF), ("chapel", 103, ON)]
-)
-def test_light_does_what_its_owner_says_when_it_no_longer_knows(
-    name: str, accessory: int, shown: str
-) -> None:
-    """A lit light whose source is lost holds, goes off, or stays on."""
-    selector = Alone(light_device(light(name)))
-    selector.hear(order(accessory, light(name).on_when), 1)
-    assert ON == selector.choice.aspect
-
-    selector.hear(lost(), 2)
-    assert (shown, "", Trust.UNKNOWN) == (selector.choice.aspect, selector.choice.source, selector.trust)
-
-
-@pytest.mark.parametrize(
-    ("name", "accessory", "shown"), [("mill", 101, OFF), ("inn", 102, OFF), ("chapel", 103, ON)]
-)
-def test_dark_light_does_what_its_owner_says_when_it_no_longer_knows(
-    name: str, accessory: int, shown: str
-) -> None:
-    """A dark light whose source is lost holds, stays off, or comes on."""
-    selector = Alone(light_device(light(name)))
-    selector.hear(order(accessory, REVERSE if light(name).on_when is NORMAL else NORMAL), 1)
-    assert OFF == selector.choice.aspect
-
-    selector.hear(lost(), 2)
-    assert shown == selector.choice.aspect
-
-
 def test_reasons_are_sentences_with_the_source() -> None:
     """A reason names the accessory or button, what was said of it, and who said it."""
-    lamp, mast, kiosk = switched(), signal(), held()
-    lamp.hear(copy(103, REVERSE), 1)
+    mast, other, third = signal(), numbered(), latched()
     mast.hear(order(62, NORMAL), 2)
-    kiosk.hear(button("shop", ButtonState.PRESSED), 3)
+    other.hear(number(1, Authority.STATE), 1)
+    third.hear(button("shop", ButtonState.PRESSED), 3)
 
-    assert "accessory 103 was ordered reverse in a kept copy (by panel)" == lamp.choice.reason
     assert "accessory 62 was ordered normal (by panel)" == mast.choice.reason
-    assert "button shop was pressed (by panel)" == kiosk.choice.reason
+    assert "aspect 1 was ordered of accessory 103 in a kept copy (by panel)" == other.choice.reason
+    assert "button shop was pressed (by panel)" == third.choice.reason
 
 
 @pytest.mark.parametrize("kind", KINDS)

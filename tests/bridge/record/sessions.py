@@ -77,8 +77,8 @@ signals:
   M2: {commands: {63: {normal: stop, reverse: restricting}}}
   H1: {commands: {64: {normal: stop, reverse: clear}}}
 lights:
-  Boat shed: {switched-by: 70, shows: warm-white 60%, change: fade 1 s, when-unknown: off}
-  Lookout: {held-by: horn, change: fade 150 ms}
+  Boat shed: {when: {accessory: 70}, shows: warm-white 60%, change: fade 1 s, when-unknown: off}
+  Lookout: {when: {button: horn}, change: fade 150 ms}
 """
 
 STARTED: Final = "2026-11-25T10:20:00+00:00"

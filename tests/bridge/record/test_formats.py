@@ -14,8 +14,7 @@ from bridge.record.replay import replay
 
 HERE: Final = Path(__file__).parent
 
-FORMATS: Final = {1: "a714e0c08a052e13944ba8ea7b08af7a", 2: "a714e0c08a052e13944ba8ea7b08af7a"}
-"""The digest of all frames of each format's file, as it was when the file was recorded."""
+FORMATS: Final = (1, 2)
 
 
 @pytest.mark.parametrize("number", FORMATS)
@@ -27,17 +26,19 @@ def test_an_old_log_stays_readable(number: int) -> None:
     assert isinstance(last, End)
 
 
-@pytest.mark.parametrize(("number", "digest"), FORMATS.items())
-def test_an_old_log_gives_the_same_light(number: int, digest: str) -> None:
-    """The file of a format replays to the very frames that were recorded."""
+@pytest.mark.parametrize("number", FORMATS)
+def test_an_old_log_gives_the_same_aspects(number: int) -> None:
+    """The file of a format replays to the very aspects; that its light was another is said, and where it shows."""
     result = replay(HERE / f"format-{number}.jsonl")
-    assert (None, digest) == (result.difference, result.digest)
     assert (5, 6, 2, True) == (result.events, result.decisions, result.refused, result.ended)
+    assert any("with other tables of light" in note for note in result.notes)
+    assert result.difference is not None
+    assert "frames of ferry/bank" in result.difference.what
 
 
 def test_the_present_format_has_its_file() -> None:
     """A new format is not written before a log of it stands here, and no earlier one is dropped."""
-    assert list(range(1, FORMAT + 1)) == list(FORMATS)
+    assert tuple(range(1, FORMAT + 1)) == FORMATS
     with (HERE / f"format-{FORMAT}.jsonl").open("rb") as file:
         header = parse_line(file.readline())
     assert isinstance(header, Header)

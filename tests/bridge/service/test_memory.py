@@ -8,10 +8,12 @@ from typing import Final
 import pytest
 
 from bridge.engine import Engine
-from bridge.events import SECOND
+from bridge.events import SECOND, Authority, Event
+from bridge.logic.clock import ClockTime
 from bridge.service.memory import Memory
 from bridge.service.state import STATE_FILE, StateFile
 from tests.support.driving import FERNHOLLOW, NORMAL, REVERSE, copy, layout, order
+from tests.support.lit import clock
 
 RESTORED: Final = FERNHOLLOW.replace("  T2:\n", "  T2:\n    at-start: restored\n", 1)
 HOUR: Final = 3600.0
@@ -104,3 +106,61 @@ def test_a_layout_that_wants_nothing_back_keeps_nothing(tmp_path: Path) -> None:
     plain.handle(order(61, REVERSE))
     Memory(StateFile(tmp_path), plain, lambda: SUMMER).save()
     assert not (tmp_path / STATE_FILE).exists()
+
+
+def kept_clock(directory: Path, *events: Event) -> None:
+    """Let a session hear of the model clock, run for an hour, and end."""
+    before = engine(FERNHOLLOW)
+    for event in events:
+        before.handle(event)
+    before.advance(3600 * SECOND)
+    Memory(StateFile(directory), before, lambda: SUMMER).save()
+
+
+def clock_after(directory: Path, *first: Event) -> Engine:
+    """Start again half a year later, with what our own sources said before; return the engine."""
+    after = engine(FERNHOLLOW)
+    for event in (*first, *Memory(StateFile(directory), after, lambda: SUMMER + 180 * 24 * HOUR).recall(0)):
+        after.handle(event)
+    return after
+
+
+def test_the_model_day_goes_on_where_it_was(tmp_path: Path) -> None:
+    """However long ago that is, the clock shows what it showed; it stands until its source tells more."""
+    kept_clock(tmp_path, clock("23:30", rate=8))
+    after = clock_after(tmp_path)
+    stands = ClockTime(90 * 60, 8, running=False, source="panel")
+    assert (stands, stands) == (after.clock(0), after.clock(3600 * SECOND))
+    after.handle(clock("12:00", rate=8, authority=Authority.STATE))
+    assert ClockTime(13 * 3600, 8, running=True, source="panel") == after.clock(1800 * SECOND)
+
+
+def test_our_own_clock_runs_on_from_there(tmp_path: Path) -> None:
+    """It has said at its start how it runs, and the time that was kept counts against the one that it begins with."""
+    own = clock("06:00", rate=16, source="own", authority=Authority.STATE)
+    kept_clock(tmp_path, own)
+    after = clock_after(tmp_path, own)
+    assert ClockTime(10 * 3600 + 240, 16, running=True, source="own") == after.clock(60 * SECOND)
+
+
+@pytest.mark.parametrize("kept", ["7", "{}", '{"seconds": 90000, "rate_quarters": 4, "source": "x"}'])
+def test_a_clock_that_makes_no_sense_is_not_told(tmp_path: Path, kept: str) -> None:
+    """Whatever stands in the file, nothing is raised and the clock is as if never told."""
+    (tmp_path / STATE_FILE).write_text(f'{{"clock": {kept}}}', encoding="utf-8")
+    assert clock_after(tmp_path).clock(0) is None
+
+
+def test_a_running_clock_is_kept_once_a_minute(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Looked at every ten seconds, a clock that runs is written at the first look and every sixth, and at the end."""
+    puts: list[str] = []
+    monkeypatch.setattr(StateFile, "put", lambda _self, key, _value: puts.append(key))
+    run = engine(FERNHOLLOW)
+    run.handle(clock("12:00"))
+    now = [0]
+    memory = Memory(StateFile(tmp_path), run, lambda: SUMMER, lambda: now[0])
+    for look in range(18):
+        now[0] = look * 10 * SECOND
+        memory._write(memory._seen())
+    assert ["clock"] * 3 == puts
+    memory.save()
+    assert ["clock"] * 4 == puts

@@ -37,9 +37,9 @@ signals:
   S2: {commands: {62: {normal: stop, reverse: approach}}}
   S3: {commands: {63: {normal: stop, reverse: approach}}}
 lights:
-  kitchen: {fixture: mill, lamps: [kitchen], switched-by: 70}
-  attic: {fixture: mill, lamps: [attic], switched-by: 71}
-  street: {switched-by: 72}
+  kitchen: {fixture: mill, lamps: [kitchen], when: {accessory: 70}}
+  attic: {fixture: mill, lamps: [attic], when: {accessory: 71}}
+  street: {when: {accessory: 72}}
 """
 
 
@@ -130,7 +130,9 @@ def test_dies_are_named(described: dict[str, Any]) -> None:
 def test_a_device_has_its_own_lenses(described: dict[str, Any]) -> None:
     """All of a signal's mast, and the rooms of a light that is one of several in a house."""
     expected = {"S1": [0], "S2": [0], "S3": [0, 1, 2], "kitchen": [1], "attic": [0], "street": [0]}
-    assert expected == {device["name"]: device["lenses"] for device in described["devices"]}
+    assert expected == {
+        device["name"]: place["lenses"] for device in described["devices"] for place in device["places"]
+    }
 
 
 @pytest.mark.parametrize(
@@ -178,5 +180,5 @@ signals:
 """
     layout, findings = read_layout(text)
     assert layout is not None, findings
-    own = {each["name"]: each["lenses"] for each in describe(layout, "main")["devices"]}
+    own = {each["name"]: each["places"][0]["lenses"] for each in describe(layout, "main")["devices"]}
     assert {"home": [0, 1], "distant": [2, 3]} == own

@@ -44,7 +44,11 @@ def fixture(
 
 def device(name: str, kind: str, fixture: str, *lenses: int) -> dict[str, Any]:
     chain = "tarn-yard/throat" if kind == "signal" else "mill/town"
-    return {"name": name, "kind": kind, "fixture": fixture, "chain": chain, "lenses": list(lenses)}
+    return {
+        "name": name,
+        "kind": kind,
+        "places": [{"fixture": fixture, "chain": chain, "lenses": list(lenses)}],
+    }
 
 
 def three(first: int) -> list[dict[str, Any]]:

@@ -1,0 +1,60 @@
+"""The pictures of the owner's page of effects: `python -m tests.support.gallery` draws them anew.
+
+Effects come from `tests.support.exhibits`. Pictures of changes, or of anything else that is light over time, are added
+to `pictures`: a name, a title, lanes, and a time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from bridge.events import SECOND
+from bridge.light.chance import seed_of
+from bridge.light.effects import compose
+from tests.support.exhibits import EXHIBITS, Exhibit
+from tests.support.playing import effect_of
+from tests.support.strips import Lane, Picture, draw, lane_of_score
+from tests.support.tree import ROOT
+
+FOLDER: Final = ROOT / "config" / "guide" / "pictures"
+
+
+def _picture(exhibit: Exhibit) -> Picture:
+    names = [lamp.rpartition(":")[0] for lamp in exhibit.lamps]
+    colours = [lamp.rpartition(":")[2] for lamp in exhibit.lamps]
+    effect = effect_of(exhibit.text, names)
+    scores = compose(effect, len(names), seed_of(exhibit.name))
+    first = scores[0].shift  # pictures begin where the first lamp does
+    lanes: list[Lane] = [
+        lane_of_score(name, score._replace(shift=score.shift - first), colour)
+        for name, score, colour in zip(names, scores, colours, strict=True)
+        if name in (exhibit.only or names)
+    ]
+    return Picture(exhibit.name, exhibit.title, lanes, exhibit.seconds * SECOND)
+
+
+def pictures() -> Iterator[Picture]:
+    """Yield every picture of the gallery."""
+    for exhibit in EXHIBITS:
+        yield _picture(exhibit)
+
+
+def drawn() -> dict[str, str]:
+    """Return the text of each picture by the name of its file."""
+    return {f"{picture.name}.svg": draw(picture) for picture in pictures()}
+
+
+def write() -> None:
+    """Draw all pictures into the guide, and take away those that are no more."""
+    FOLDER.mkdir(exist_ok=True)
+    found = drawn()
+    for path in FOLDER.glob("*.svg"):
+        if path.name not in found:
+            path.unlink()
+    for name, text in found.items():
+        (FOLDER / name).write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    write()
