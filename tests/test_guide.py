@@ -257,6 +257,7 @@ def test_the_rules_of_each_region_are_those_that_run() -> None:
         "`flash-rate`": [_figure(each.flash_rate) for each in regions],
         "`start-after`": [_figure(each.gate_start) for each in regions],
         "`lower`": [_figure(each.gate_lowering) for each in regions],
+        "`lower` of `exit-gates`": [_figure(each.exit_lowering) for each in regions],
         "`raise`": [_figure(each.gate_raising) for each in regions],
         "red lights": [f"`{each.stop.lights[0]}`" for each in regions],
         "lights before them": [f"`{each.amber.lights[0]}`" if each.amber else "none" for each in regions],
