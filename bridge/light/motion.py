@@ -27,6 +27,9 @@ Slots: TypeAlias = NDArray[np.intp]
 LATEST: Final = 2**62
 """An instant beyond all sessions that can still be taken from another one in 64 bits."""
 
+EARLIEST: Final = -LATEST
+"""One before all of them."""
+
 LONGEST: Final = 2**46
 """A duration, some 19 hours, whose product with any number of steps still fits 64 bits."""
 
@@ -66,7 +69,8 @@ class _Column:
 class _Gathered(NamedTuple):
     """What moves, put together so that a frame need not look for it; good until something else moves.
 
-    `began` to `loops` have an entry for each voice, the rest one for each channel; `which` is its voice among them.
+    `began` to `since` have an entry for each voice, and up to `waits` the channels of some are not lit yet. The rest has
+    an entry for each channel; `which` is its voice among them.
     """
 
     slots: Slots
@@ -75,6 +79,8 @@ class _Gathered(NamedTuple):
     start: Numbers
     way: Numbers
     loops: NDArray[np.bool_]
+    since: Numbers
+    waits: Instant
     which: Slots
     base: Numbers
     low: Numbers
@@ -114,6 +120,7 @@ class Motion:
         self._way = _Column(slots + voices)
         self._loops = _Column(slots + voices)
         self._tape = _Column(slots + voices)  # where the tape begins that has its edges
+        self._since = _Column(slots + voices)  # until then it is as if the tape were at 0
         self._place: Numbers = np.zeros(slots + voices, dtype=np.int64)
         self._gathered: _Gathered | None = None
 
@@ -199,7 +206,7 @@ class Motion:
         self._voice.one[slot] = slot
         self._sing(slot, at, time, start, count - start)
 
-    def play(self, parts: Sequence[Part], tape: Tape, began: Instant, voice: int) -> None:
+    def play(self, parts: Sequence[Part], tape: Tape, began: Instant, voice: int, since: Instant = 0) -> None:
         """Let channels play tapes together, whatever they do now.
 
         Args:
@@ -207,6 +214,7 @@ class Motion:
             tape: the tape of the first. Those of the others are as long, and change where it changes.
             began: when it began; may lie ahead, or before the session.
             voice: what they follow: one that nothing else follows.
+            since: until then they stay as if the tape were at 0.
         """
         does = (BLINKING, SWELLING) if tape.loops else (STEPPING, GOING)
         for part in parts:
@@ -217,6 +225,7 @@ class Motion:
             self._voice.one[part.slot] = voice
         self._sing(voice, began, tape.period, 0, len(tape.samples))
         self._loops.one[voice], self._tape.one[voice] = tape.loops, parts[0].base
+        self._since.one[voice] = since
 
     def _go(self, slot: int, does: int, origin: int, level: int, part: Part) -> None:
         self._now_does(slot, does)
@@ -232,6 +241,7 @@ class Motion:
         self._start.one[voice] = start
         self._way.one[voice] = way
         self._loops.one[voice] = False
+        self._since.one[voice] = EARLIEST
 
     def _now_does(self, slot: int, what: int) -> None:
         self._count[self._does[slot]] -= 1
@@ -276,6 +286,7 @@ class Motion:
         voice = self._voice.many[slots]
         voices = _each_once(voice)
         self._place[voices] = np.arange(len(voices), dtype=np.int64)
+        since = self._since.many[voices]
         return _Gathered(
             slots=slots,
             began=self._began.many[voices],
@@ -283,6 +294,8 @@ class Motion:
             start=self._start.many[voices],
             way=self._way.many[voices],
             loops=self._loops.many[voices] > 0,
+            since=since,
+            waits=int(since.max(initial=EARLIEST)),
             which=self._place[voice],
             base=self._base.many[slots],
             low=self._low.many[slots],
@@ -305,6 +318,8 @@ class Motion:
         # for. Held between both ends, the light never turns back on its way, and ends exactly where it shall.
         np.maximum(levels, moving.floor, out=levels)
         np.minimum(levels, moving.ceiling, out=levels)
+        if at < moving.waits:
+            levels = np.where((at < moving.since).take(moving.which), moving.low, levels)
         arrived = ~moving.loops & (done == moving.time)
         if arrived.any():
             levels = np.where(arrived.take(moving.which), self._goal.many[moving.slots], levels)
@@ -325,7 +340,8 @@ class Motion:
         edges = begun + -(-(place + run) * time // way)
         # What is played once has its last edge at its end, where it is let go of.
         edges = np.where(loops, edges, np.where(run > 0, np.minimum(edges, begun + time), begun + time))
-        edges = edges[(run > 0) | ~loops]
+        since = self._since.many[voices]
+        edges = np.concatenate((edges[(run > 0) | ~loops], since[since > after]))
         return int(edges.min()) if edges.size else None
 
     def snapshot(self) -> dict[str, Any]:
@@ -370,7 +386,7 @@ class Motion:
         return (self._voice, self._base, self._low, self._span, self._floor, self._ceiling)
 
     def _of_voices(self) -> tuple[_Column, ...]:
-        return (self._began, self._time, self._start, self._way, self._loops, self._tape)
+        return (self._began, self._time, self._start, self._way, self._loops, self._tape, self._since)
 
     def _check(self) -> None:
         """Raise ValueError unless everything that moves does so within its bounds."""
