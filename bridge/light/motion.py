@@ -69,7 +69,7 @@ class _Column:
 class _Gathered(NamedTuple):
     """What moves, put together so that a frame need not look for it; good until something else moves.
 
-    `began` to `since` have an entry for each voice, and up to `waits` the channels of some are not lit yet. The rest has
+    `began` to `since` have an entry for each voice; up to `waits` the channels of some are not lit yet. The rest has
     an entry for each channel; `which` is its voice among them.
     """
 
@@ -206,7 +206,9 @@ class Motion:
         self._voice.one[slot] = slot
         self._sing(slot, at, time, start, count - start)
 
-    def play(self, parts: Sequence[Part], tape: Tape, began: Instant, voice: int, since: Instant = 0) -> None:
+    def play(
+        self, parts: Sequence[Part], tape: Tape, began: Instant, voice: int, since: Instant = EARLIEST
+    ) -> None:
         """Let channels play tapes together, whatever they do now.
 
         Args:
