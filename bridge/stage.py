@@ -309,7 +309,8 @@ class Stage:
         if edge or self._motion.smooth:
             chains.update(self._patch(*self._motion.render(at)))
         if edge:
-            self._edge = self._motion.next_edge(at)
+            # While frames follow one another anyway, nobody has to know which of them an edge is due with.
+            self._edge = at if self._motion.smooth else self._motion.next_edge(at)
         published = []
         for chain in sorted(chains):
             frame = self._frames.frame(chain)
