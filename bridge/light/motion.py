@@ -70,7 +70,8 @@ class _Gathered(NamedTuple):
     """What moves, put together so that a frame need not look for it; good until something else moves.
 
     `began` to `since` have an entry for each voice; up to `waits` the channels of some are not lit yet. The rest has
-    an entry for each channel; `which` is its voice among them.
+    an entry for each channel; `which` is its voice among them. `endless` says that all go round. The last two are where
+    each frame is worked out, so that no array is made for it.
     """
 
     slots: Slots
@@ -87,6 +88,9 @@ class _Gathered(NamedTuple):
     span: Numbers
     floor: Numbers
     ceiling: Numbers
+    endless: bool
+    places: Numbers
+    levels: Numbers
 
 
 class Motion:
@@ -304,6 +308,9 @@ class Motion:
             span=self._span.many[slots],
             floor=self._floor.many[slots],
             ceiling=self._ceiling.many[slots],
+            endless=bool((self._loops.many[voices] > 0).all()),
+            places=np.empty(len(slots), dtype=np.int64),
+            levels=np.empty(len(slots), dtype=np.int64),
         )
 
     def _look_up(self, moving: _Gathered, at: Instant) -> tuple[Numbers, Numbers]:
@@ -311,19 +318,23 @@ class Motion:
         past = at - moving.began
         done = _done(past, moving.time, moving.loops)
         place = moving.start + moving.way * done // moving.time
-        levels = self.reel.samples.take(place.take(moving.which) + moving.base)
+        # Nothing is out of range; clipping spares numpy a pass that looks for it, and `out` the making of arrays.
+        np.take(place, moving.which, out=moving.places, mode="clip")
+        np.add(moving.places, moving.base, out=moving.places)
+        levels = np.take(self.reel.samples, moving.places, out=moving.levels, mode="clip")
         levels *= moving.span
         levels += _HALF
         levels >>= _BITS
         levels += moving.low
-        # Near full light the table of lightness leaves levels out, so a step may lie a little below the level it stands
-        # for. Held between both ends, the light never turns back on its way, and ends exactly where it shall.
-        np.maximum(levels, moving.floor, out=levels)
-        np.minimum(levels, moving.ceiling, out=levels)
+        if not moving.endless:
+            # Near full light the table of lightness leaves levels out, so a step may lie a little below the level it
+            # stands for. Held between both ends, the light never turns back on its way.
+            np.maximum(levels, moving.floor, out=levels)
+            np.minimum(levels, moving.ceiling, out=levels)
         if at < moving.waits:
             levels = np.where((at < moving.since).take(moving.which), moving.low, levels)
         arrived = ~moving.loops & (done == moving.time)
-        if arrived.any():
+        if not moving.endless and arrived.any():
             levels = np.where(arrived.take(moving.which), self._goal.many[moving.slots], levels)
         return levels, done
 
