@@ -189,8 +189,7 @@ class Stage:
 
     def _dim(self, slots: Slots, at: Instant) -> list[int]:
         """Show channels anew whose dimmer has moved."""
-        levels = np.array(self._motion.levels_at(slots.tolist(), at), dtype=np.int64)
-        return self._patch(slots, levels)
+        return self._patch(slots, self._motion.many_at(slots, at))
 
     def _fall(self, device: int, falls: dict[int, int], at: Instant) -> int:
         """Let channels go out, and return how long it takes."""

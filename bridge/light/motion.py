@@ -257,12 +257,17 @@ class Motion:
 
     def levels_at(self, slots: Sequence[int], at: Instant) -> list[int]:
         """Return the linear levels of some channels at an instant, whether they move or not."""
-        levels = [self._goal.one[slot] for slot in slots]
-        moving = [index for index, slot in enumerate(slots) if self._does[slot]]
-        if moving:
-            some = self._gather(np.array([slots[index] for index in moving], dtype=np.intp))
-            for index, level in zip(moving, self._look_up(some, at)[0].tolist(), strict=True):
-                levels[index] = level
+        if any(self._does[slot] for slot in slots):
+            levels: list[int] = self.many_at(np.array(slots, dtype=np.intp), at).tolist()
+            return levels
+        return [self._goal.one[slot] for slot in slots]
+
+    def many_at(self, slots: Slots, at: Instant) -> Numbers:
+        """Return the same of many channels, as an array."""
+        levels = self._goal.many[slots]
+        moving = np.flatnonzero(self._many_do[slots])
+        if moving.size:
+            levels[moving] = self._look_up(self._gather(slots[moving]), at)[0]
         return levels
 
     def render(self, at: Instant) -> tuple[Slots, Numbers]:
