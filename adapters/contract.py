@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar, Protocol, TypeAlias
+from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict
 
@@ -24,14 +25,101 @@ def _hyphens(name: str) -> str:
     return name.replace("_", "-")
 
 
+@dataclass(frozen=True, slots=True)
+class ChipRun:
+    """Chips of one kind that follow each other on a data line.
+
+    Attributes:
+        kind: as the layout file has it: `ws2812b`.
+        channels: bytes of one chip.
+        count: how many there are.
+    """
+
+    kind: str
+    channels: int
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChainPlace:
+    """One chain that an output serves.
+
+    Attributes:
+        node: the node's name.
+        chain: the chain's name, unique on its node.
+        chips: what hangs on it, in the order of the data line.
+    """
+
+    node: str
+    chain: str
+    chips: tuple[ChipRun, ...]
+
+    @property
+    def key(self) -> str:
+        """How the chain is called in the layout file: `node/chain`."""
+        return f"{self.node}/{self.chain}"
+
+    @property
+    def length(self) -> int:
+        """Bytes of a whole frame."""
+        return sum(run.channels * run.count for run in self.chips)
+
+
+Keys: TypeAlias = tuple[str | int, ...]
+"""The way to a value from an adapter's entry in the layout file, such as `("chains", "tarn/throat", "universe")`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something that an output finds wrong with its entry in the layout file; it is told with its line.
+
+    Attributes:
+        keys: where it stands.
+        message: what is wrong, and what to write instead.
+    """
+
+    keys: Keys
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """What one chain has to itself. Two claims of one space that overlap are an error, also of two outputs.
+
+    Attributes:
+        space: what is divided up, in words: `by E1.31 at 192.168.1.40`.
+        unit: what it is divided into, in the singular: `universe`.
+        first: the first that is claimed.
+        last: the last that is claimed.
+        owner: who claims it, in words: a chain's key, or an output's part.
+        keys: where it stands.
+    """
+
+    space: str
+    unit: str
+    first: int
+    last: int
+    owner: str
+    keys: Keys
+
+
 class Options(BaseModel):
     """The keys that an adapter takes in the layout file; a subclass names them.
 
     Keys are written with hyphens (`repeat-window`), values are checked when the file is read, and a key that
-    no field names is refused with its line.
+    no field names is refused with its line. An output that has more to look at, such as whether its chains fit
+    what they are given, does so in the two methods; they are asked when the file is read, before anything runs.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", alias_generator=_hyphens)
+
+    def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:  # noqa: ARG002 - for those that look
+        """Return what is wrong with these options for an output that serves these chains."""
+        return ()
+
+    def claims(self, places: tuple[ChainPlace, ...]) -> tuple[Claim, ...]:  # noqa: ARG002 - for those that claim
+        """Return what nobody else may have; asked only where `faults` found nothing."""
+        return ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,21 +212,6 @@ class EventSource(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class ChainPlace:
-    """One chain that an output serves.
-
-    Attributes:
-        node: the node's name.
-        chain: the chain's name, unique on its node.
-        length: bytes of a whole frame.
-    """
-
-    node: str
-    chain: str
-    length: int
-
-
 class OutputHost(Protocol):
     """What the bridge offers to one frame output."""
 
@@ -147,6 +220,11 @@ class OutputHost(Protocol):
     @property
     def term(self) -> int | None:
         """The bridge's present term, or None while it is still learning which terms were used before."""
+        ...
+
+    @property
+    def identity(self) -> UUID:
+        """Who this bridge is among all senders of a network; it stays the same over restarts."""
         ...
 
     def now(self) -> Instant:
@@ -163,6 +241,18 @@ class OutputHost(Protocol):
 
     def node(self, name: str, state: LinkState, why: str) -> None:
         """Say that a node acknowledges, or no longer, with a reason in plain words."""
+        ...
+
+    def link(self, state: LinkState, why: str, *keys: str | int) -> None:
+        """Say that frames can go out, or no longer, with a reason and a remedy in plain words.
+
+        For an output whose nodes do not answer. Whatever they show while it is lost is not to be relied upon.
+
+        Args:
+            state: up or lost.
+            why: the reason; the owner is told it with the line that `keys` lead to.
+            keys: the way to what has to be looked at in the output's entry, as in `Keys`.
+        """
         ...
 
     def figures(self, place: ChainPlace, **figures: int) -> None:

@@ -28,6 +28,7 @@ from bridge.layout.units import seconds
 from bridge.light.colours import COLOURS, LED_COLOURS
 from bridge.light.solving import mix, place
 from bridge.logic.selection import LAST_COMMAND, News, Step, Trust
+from bridge.service.files import look_at_text
 from bridge.service.plugins import EVENTS, OUTPUTS, Adapters
 from bridge.service.shipped import shipped_layout
 from tests.support.diagrams import DIAGRAMS, shown
@@ -42,6 +43,7 @@ COLOURED = "config/guide/colours.md"
 CHANGES = "config/guide/changes.md"
 EFFECTS = "config/guide/effects.md"
 LIGHTS = "config/guide/lights.md"
+WAYS_OUT = "config/guide/outputs.md"
 PAGES = (
     "README.md",
     GUIDE,
@@ -52,6 +54,7 @@ PAGES = (
     COLOURED,
     CHANGES,
     EFFECTS,
+    WAYS_OUT,
     "config/guide/mqtt.md",
 )
 
@@ -69,7 +72,7 @@ BLOCKS = [(name, block) for name in PAGES for block in layout_blocks(name)]
 @pytest.mark.parametrize(("name", "block"), BLOCKS, ids=[f"{name}:{block.line}" for name, block in BLOCKS])
 def test_every_layout_that_a_page_shows_is_without_a_finding(name: str, block: Any) -> None:
     """A reader who copies a whole layout from a page has one that runs."""
-    assert () == check_text(block.text).findings, f"{name}:{block.line}"
+    assert () == look_at_text(name, block.text.encode(), Adapters()).findings, f"{name}:{block.line}"
 
 
 def test_there_are_layouts_to_try() -> None:
@@ -83,6 +86,16 @@ def test_the_readme_shows_the_first_steps_as_they_are_shipped() -> None:
     assert shipped_layout("first-steps.yaml") in [block.text for _name, block in BLOCKS]
 
 
+def keys_of(options: type[BaseModel]) -> set[str]:
+    """Return the keys of an adapter, and of what stands below them."""
+    found = {field.alias or name for name, field in options.model_fields.items()}
+    for field in options.model_fields.values():
+        for inner in get_args(field.annotation):
+            if isinstance(inner, type) and issubclass(inner, BaseModel):
+                found |= keys_of(inner)
+    return found
+
+
 def keys() -> set[str]:
     """Return every key that a layout file may hold."""
     entries = [
@@ -94,8 +107,7 @@ def keys() -> set[str]:
     found = {field.alias or name for entry in entries for name, field in entry.model_fields.items()}
     for group, load in ((EVENTS, Adapters().source), (OUTPUTS, Adapters().output)):
         for point in entry_points(group=group):
-            options: type[BaseModel] = load(point.name).options
-            found |= {field.alias or name for name, field in options.model_fields.items()}
+            found |= keys_of(load(point.name).options)
     return found | set(layout_read.SECTIONS)
 
 
@@ -127,7 +139,7 @@ def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
 
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    pages = (GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, COLOURED, EFFECTS, LIGHTS)
+    pages = (GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, COLOURED, EFFECTS, LIGHTS, WAYS_OUT)
     text = "".join(page(name) for name in pages)
     assert {"first-channel", "repeat-window", "root", "frames-per-second", "entered", "start"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)

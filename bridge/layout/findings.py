@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from enum import StrEnum
@@ -25,6 +25,14 @@ class Mark:
 
 
 START: Final = Mark(1, 1)
+
+
+def nearest(marks: Mapping[tuple[str | int, ...], Mark], keys: tuple[str | int, ...], around: Mark) -> Mark:
+    """Return the place that keys lead to, or that of the nearest thing around it that is written."""
+    while keys and keys not in marks:
+        keys = keys[:-1]
+    return marks.get(keys, around)
+
 
 LONGEST: Final = 60
 """Characters of a value that a message shows."""

@@ -431,12 +431,13 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """A frame output: the adapter, and the adapter's own options."""
+    """A frame output: the adapter, its own options, and the places of what they say in the file, by their keys."""
 
     name: str
     kind: str
     options: dict[str, Any]
     mark: Mark
+    marks: dict[tuple[str | int, ...], Mark] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -226,7 +226,8 @@ def _outputs(desk: Desk, chains: list[Chain]) -> tuple[Output, ...]:
         entry = desk.entry(OutputEntry, data, path)
         outputs[key] = None  # one with an error still has its name
         if entry is not None:
-            outputs[key] = Output(key, entry.kind, dict(entry.model_extra or {}), desk.key_mark(path))
+            marks = desk.document.below(path)
+            outputs[key] = Output(key, entry.kind, dict(entry.model_extra or {}), desk.key_mark(path), marks)
     outputs.setdefault(DEFAULT_OUTPUT, Output(DEFAULT_OUTPUT, DEFAULT_OUTPUT, {}, START))
     for node, name in {chain.node: chain.output for chain in chains}.items():
         if name not in outputs and "outputs" not in desk.unread:

@@ -74,6 +74,13 @@ class Document:
         mark = self.at(path)
         return Mark(mark.line, mark.column + self.opened.get(path, 0) + column)
 
+    def below(self, path: Path) -> dict[Path, Mark]:
+        """Return the place of everything below a value, by the rest of its path."""
+        deep = len(path)
+        return {
+            each[deep:]: mark for each, mark in self.values.items() if each[:deep] == path and each != path
+        }
+
     def key_at(self, path: Path) -> Mark:
         """Return the place of the key that leads to a value, or of the nearest thing around it."""
         return self.keys.get(path) or self.at(path)

@@ -91,7 +91,7 @@ class Bridge:
         self._memory = Memory(state, engine, instant=self.runner.now)
         self._keeper: asyncio.Task[None] | None = None
         self.screen = Screen(self.runner, self.notes, bridge=settings.name, broker=str(place))
-        self.runner.furnish(adapters)
+        self.runner.furnish(adapters, state.identity())
         self._page_address = settings.page
         self._page: OpenPage | None = None
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from typing import Protocol
+from uuid import UUID
 
 from adapters.contract import Broker, ChainPlace, Raw
 from bridge.errors import DecodeError
@@ -44,6 +45,10 @@ class Desk(Protocol):
         """A node acknowledges, or no longer."""
         ...
 
+    def output_link(self, number: int, state: LinkState, why: str, keys: tuple[str | int, ...]) -> None:
+        """Frames of an output can go out, or no longer."""
+        ...
+
     def wake_output_soon(self, number: int) -> None:
         """Call an output's `wake` when this turn is over."""
         ...
@@ -70,8 +75,9 @@ class SourceHost:
 class OutputHost:
     """The host of one frame output."""
 
-    def __init__(self, desk: Desk, term: Term, number: int) -> None:
+    def __init__(self, desk: Desk, term: Term, number: int, identity: UUID) -> None:
         self.broker: Broker = desk.link
+        self.identity = identity
         self._desk = desk
         self._term = term
         self._number = number
@@ -92,6 +98,10 @@ class OutputHost:
     def node(self, name: str, state: LinkState, why: str) -> None:
         """Say that a node acknowledges, or no longer."""
         self._desk.node_link(name, state, why)
+
+    def link(self, state: LinkState, why: str, *keys: str | int) -> None:
+        """Say that frames can go out, or no longer."""
+        self._desk.output_link(self._number, state, why, keys)
 
     def figures(self, place: ChainPlace, **figures: int) -> None:
         """Keep the counters of a chain for the page."""

@@ -6,11 +6,12 @@ from collections.abc import Mapping
 from importlib.metadata import entry_points
 from typing import Any, Final
 
-from adapters.contract import EventSource, FrameOutput, Options
+from adapters.contract import Claim, EventSource, FrameOutput, Options
 from bridge.layout.entries import Desk
 from bridge.layout.findings import Finding, Mark, choice, error
 from bridge.layout.model import Layout
 from bridge.layout.text import Path, parse
+from bridge.service.places import place_of
 
 EVENTS: Final = "lamproom.events"
 OUTPUTS: Final = "lamproom.outputs"
@@ -51,11 +52,15 @@ class Adapters:
             adapter = self._load(EVENTS, "event source", source.kind, where, desk)
             if adapter is not None:
                 desk.entry(adapter.options, source.options, path, also=("kind", "repeat-window"))
+        claims: list[tuple[Path, Claim]] = []
         for output in layout.outputs:
             path = ("outputs", output.name)
             adapter = self._load(OUTPUTS, "frame output", output.kind, desk.mark((*path, "kind")), desk)
             if adapter is not None:
-                desk.entry(adapter.options, output.options, path, also=("kind",))
+                options = desk.entry(adapter.options, output.options, path, also=("kind",))
+                if options is not None:
+                    claims += _look_into(options, layout, output.name, path, desk)
+        _look_at_claims(claims, desk)
         return tuple(desk.findings[before:])
 
     def _load(self, group: str, what: str, kind: str, mark: Mark, desk: Desk) -> Any:
@@ -69,3 +74,40 @@ class Adapters:
         except Exception as problem:  # noqa: BLE001 - whatever a stranger's module does, it is his alone
             desk.findings.append(error(mark, f"the {what} {kind!r} cannot be loaded: {problem}"))
             return None
+
+
+def _look_into(
+    options: Options, layout: Layout, output: str, path: Path, desk: Desk
+) -> list[tuple[Path, Claim]]:
+    """Note what an output finds wrong with its options, and return what it claims for its chains."""
+    places = tuple(place_of(chain) for chain in layout.chains if chain.output == output)
+    faults = options.faults(places)
+    for fault in faults:
+        desk.error((*path, *fault.keys), fault.message)
+    return [] if faults else [((*path, *claim.keys), claim) for claim in options.claims(places)]
+
+
+def _look_at_claims(claims: list[tuple[Path, Claim]], desk: Desk) -> None:
+    """Note each claim that overlaps one that stands further up in the file."""
+    for number, (path, claim) in enumerate(claims):
+        same = [(other_path, other) for other_path, other in claims if other.space == claim.space]
+        for other_path, other in same:
+            if (other_path, other) in claims[:number] and _overlap(claim, other):
+                line = desk.mark(other_path).line
+                free = max(each.last for _path, each in same) + 1
+                desk.error(
+                    path,
+                    f"{_range(claim)} {claim.space} would be for {claim.owner}, and {_range(other)} for {other.owner} "
+                    f"in line {line}: two cannot share one, and from {free} on they are free",
+                )
+                break
+
+
+def _overlap(one: Claim, other: Claim) -> bool:
+    return one.first <= other.last and other.first <= one.last
+
+
+def _range(claim: Claim) -> str:
+    if claim.first == claim.last:
+        return f"{claim.unit} {claim.first}"
+    return f"{claim.unit}s {claim.first} to {claim.last}"

@@ -12,18 +12,21 @@ from collections import Counter
 from collections.abc import Awaitable, Callable, Mapping
 from functools import partial
 from typing import Final
+from uuid import UUID
 
-from adapters.contract import Broker, ChainPlace, EventSource, FrameOutput, Raw
+from adapters.contract import Broker, EventSource, FrameOutput, Raw
 from bridge.commands import Command, Decision, PublishFrame, Report, Told
 from bridge.commands import Note as EngineNote
 from bridge.engine import Engine
 from bridge.errors import DecodeError
 from bridge.events import SECOND, Event, Instant, LinkState, NodeReported, SourceReported
+from bridge.layout.findings import nearest
 from bridge.record.writer import SessionLog
 from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
 from bridge.service.hosts import OutputHost, SourceHost, look_at_events
 from bridge.service.notes import Notes
+from bridge.service.places import place_of
 from bridge.service.plugins import Adapters
 from bridge.service.status import Status
 from bridge.service.term import Term
@@ -104,8 +107,8 @@ class Runner:
 
     # ---- life ----------------------------------------------------------------------------------------------
 
-    def furnish(self, adapters: Adapters) -> None:
-        """Make the sources and outputs that the layout names."""
+    def furnish(self, adapters: Adapters, identity: UUID) -> None:
+        """Make the sources and outputs that the layout names; `identity` says who this bridge is in a network."""
         layout = self.engine.layout
         for source in layout.sources:
             kind = adapters.source(source.kind)
@@ -120,12 +123,9 @@ class Runner:
         for number, (name, indexes) in enumerate(by_output.items()):
             said = layout.output(name)
             output_kind = adapters.output(said.kind)
-            lanes = tuple(
-                ChainPlace(layout.chains[index].node, layout.chains[index].name, layout.chains[index].length)
-                for index in indexes
-            )
+            lanes = tuple(place_of(layout.chains[index]) for index in indexes)
             options = adapters.options(output_kind, said.options)
-            output = output_kind(name, options, lanes, OutputHost(self, self._term, number))
+            output = output_kind(name, options, lanes, OutputHost(self, self._term, number, identity))
             self._outputs[name] = output
             self._waking.append(None)
             places.update({index: (output, lane, number) for lane, index in enumerate(indexes)})
@@ -288,7 +288,20 @@ class Runner:
         self.nodes[name] = (state.value, why)
         word = "answers" if state is LinkState.UP else "does not answer"
         self.notes.say(f"node {name} {word}: {why}", "info" if state is LinkState.UP else "warning")
-        self.tell(lambda at: NodeReported(at=at, source=NODES, node=name, state=state, why=why))
+        self.tell(partial(_node_reported, name, state, why))
+
+    def output_link(self, number: int, state: LinkState, why: str, keys: tuple[str | int, ...]) -> None:
+        """Frames of an output can go out, or no longer; its nodes have no other way to be known."""
+        name = tuple(self._outputs)[number]
+        said = self.engine.layout.output(name)
+        up = state is LinkState.UP
+        place = "" if up else f" (line {nearest(said.marks, keys, said.mark).line} of the layout file)"
+        text = f"frames of the output {name} {'go out' if up else 'no longer go out'}: {why}{place}"
+        self.notes.say(text, "info" if up else "warning")
+        for node in {chain.node: None for chain in self.engine.layout.chains if chain.output == name}:
+            self.nodes[node] = ("unheard" if up else state.value, why)
+            self.tell(partial(_node_reported, node, state, why))
+        self.changed()
 
     # ---- through -------------------------------------------------------------------------------------------
 
@@ -417,3 +430,7 @@ class Runner:
             if failure is not None:
                 self.notes.say(failure, "error")
                 self._log = None
+
+
+def _node_reported(node: str, state: LinkState, why: str, at: Instant) -> Event:
+    return NodeReported(at=at, source=NODES, node=node, state=state, why=why)

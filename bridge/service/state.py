@@ -7,10 +7,12 @@ import os
 from pathlib import Path
 from threading import Lock
 from typing import Any, Final
+from uuid import UUID, uuid4
 
 from bridge.errors import LamproomError
 
 STATE_FILE: Final = "bridge.json"
+IDENTITY: Final = "identity"
 
 
 def default_state_directory() -> Path:
@@ -58,6 +60,15 @@ class StateFile:
     def value(self, key: str) -> Any:
         """Return whatever was put there, or None."""
         return self._values.get(key)
+
+    def identity(self) -> UUID:
+        """Return who this bridge is among all senders of a network: drawn once, and kept from then on."""
+        try:
+            return UUID(self._values[IDENTITY])
+        except (KeyError, ValueError, TypeError, AttributeError):
+            drawn = uuid4()
+            self.put(IDENTITY, str(drawn))
+            return drawn
 
     def keep(self, key: str, value: int) -> None:
         """Keep a number if it is higher than before."""

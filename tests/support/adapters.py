@@ -7,6 +7,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import ClassVar
+from uuid import UUID
 
 from adapters.contract import ChainPlace, EventSource, FrameOutput, Options, OutputHost, Raw, SourceHost
 from bridge.engine import Engine
@@ -151,7 +152,7 @@ def furnished(folder: Path, text: str = FERNHOLLOW) -> Ran:
         folder / "session.jsonl", make_header(read, text, file="layout.yaml", started=STARTED), read
     )
     runner = Runner(Engine(read), link, term, status, log, notes)
-    runner.furnish(FakeAdapters())
+    runner.furnish(FakeAdapters(), UUID(int=1))
     return Ran(broker, link, notes, log.path, runner)
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from uuid import UUID
 
-from adapters.contract import Broker, ChainPlace, Raw, Receiver
+from adapters.contract import Broker, ChainPlace, ChipRun, FrameOutput, Raw, Receiver
 from adapters.outputs.frame import Header, decode
 from adapters.outputs.mqtt import MqttFrames, MqttFramesOptions
 from adapters.outputs.node_talk import (
@@ -20,10 +22,13 @@ from bridge.errors import DecodeError
 from bridge.events import Instant, LinkState
 
 TERM = 513
+IDENTITY = UUID("8f1c2d3e-4a5b-4c6d-8e7f-a0b1c2d3e4f5")
 
-THROAT = ChainPlace("tarn-yard", "throat", 3)
-SHED = ChainPlace("tarn-yard", "shed", 3)
-HILL = ChainPlace("hill", "line", 3)
+ONE_PIXEL = (ChipRun("ws2812b", 3, 1),)
+
+THROAT = ChainPlace("tarn-yard", "throat", ONE_PIXEL)
+SHED = ChainPlace("tarn-yard", "shed", ONE_PIXEL)
+HILL = ChainPlace("hill", "line", ONE_PIXEL)
 
 
 @dataclass
@@ -70,7 +75,9 @@ class Host:
     asked: bool = False
     terms: list[int] = field(default_factory=list)
     others: set[int] = field(default_factory=set)  # terms that other bridges are behind
+    identity: UUID = IDENTITY
     nodes: list[tuple[str, LinkState, str]] = field(default_factory=list)
+    links: list[tuple[LinkState, str, tuple[str | int, ...]]] = field(default_factory=list)
     told: list[tuple[Instant, ChainPlace, dict[str, int]]] = field(default_factory=list)
     refusals: list[tuple[Raw, DecodeError]] = field(default_factory=list)
 
@@ -84,6 +91,9 @@ class Host:
     def node(self, name: str, state: LinkState, why: str) -> None:
         self.nodes.append((name, state, why))
 
+    def link(self, state: LinkState, why: str, *keys: str | int) -> None:
+        self.links.append((state, why, keys))
+
     def figures(self, place: ChainPlace, **figures: int) -> None:
         self.told.append((self.clock, place, figures))
 
@@ -92,6 +102,29 @@ class Host:
 
     def wake_soon(self) -> None:
         self.asked = True
+
+
+class LoopHost(Host):
+    """A host on the clock of the event loop: it calls `wake` when it is asked to."""
+
+    def begin(self, output: FrameOutput) -> None:
+        self.output = output
+        self.loop = asyncio.get_running_loop()
+        self.began = self.loop.time()
+        self.timer: asyncio.Handle = self.loop.call_soon(self._wake)
+
+    def now(self) -> Instant:
+        return int((self.loop.time() - self.began) * 1e9)
+
+    def wake_soon(self) -> None:
+        self.timer.cancel()
+        self.timer = self.loop.call_soon(self._wake)
+
+    def _wake(self) -> None:
+        self.timer.cancel()
+        due = self.output.wake(self.now())
+        if due is not None:
+            self.timer = self.loop.call_at(self.began + due / 1e9, self._wake)
 
 
 class Desk:

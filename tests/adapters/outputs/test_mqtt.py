@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -396,7 +397,7 @@ async def test_a_busy_chain_does_not_ask_to_be_woken_for_each_frame() -> None:
 @pytest.mark.parametrize("what", ["node", "chain"])
 def test_a_name_that_cannot_be_part_of_a_topic_is_refused(what: str, name: str) -> None:
     """It would address others, or nobody."""
-    place = ChainPlace(name, "throat", 3) if what == "node" else ChainPlace("tarn-yard", name, 3)
+    place = replace(THROAT, node=name) if what == "node" else replace(THROAT, chain=name)
     with pytest.raises(LayoutError, match=f"the {what} name `.*` cannot be part of an MQTT topic"):
         Desk(place)
 

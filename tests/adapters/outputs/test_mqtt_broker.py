@@ -18,33 +18,10 @@ from adapters.outputs.node_talk import (
     write_announcement,
     write_shown,
 )
-from bridge.events import Instant, LinkState
-from tests.adapters.outputs.desk import HILL, TERM, THROAT, Host
+from bridge.events import LinkState
+from tests.adapters.outputs.desk import HILL, TERM, THROAT, LoopHost
 from tests.support.links import Watched, linked, until
 from tests.support.mosquitto import Mosquitto, StartMosquitto
-
-
-class LoopHost(Host):
-    """The desk's host, on the clock of the event loop: it calls `wake` when it is asked to."""
-
-    def begin(self, output: MqttFrames) -> None:
-        self.output = output
-        self.loop = asyncio.get_running_loop()
-        self.began = self.loop.time()
-        self.timer: asyncio.Handle = self.loop.call_soon(self._wake)
-
-    def now(self) -> Instant:
-        return int((self.loop.time() - self.began) * 1e9)
-
-    def wake_soon(self) -> None:
-        self.timer.cancel()
-        self.timer = self.loop.call_soon(self._wake)
-
-    def _wake(self) -> None:
-        self.timer.cancel()
-        due = self.output.wake(self.now())
-        if due is not None:
-            self.timer = self.loop.call_at(self.began + due / 1e9, self._wake)
 
 
 class Node:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from importlib.metadata import entry_points
+
 from bridge.service.files import look_at_text
-from bridge.service.plugins import Adapters
+from bridge.service.plugins import EVENTS, OUTPUTS, Adapters
 from tests.support.layouts import changed
 
 
@@ -11,6 +13,11 @@ def found(old: str, new: str) -> list[str]:
     """Return the errors that are found in the sound layout with one passage changed."""
     lines = look_at_text("f", changed(old, new).encode(), Adapters()).lines()
     return [line for line in lines if ": error: " in line]
+
+
+def kinds(group: str) -> str:
+    """Return the kinds that are installed, as a message lists them."""
+    return ", ".join(point.name for point in entry_points(group=group))
 
 
 def test_a_key_that_a_source_does_not_know_is_told_with_all_that_it_knows() -> None:
@@ -22,10 +29,10 @@ def test_a_key_that_a_source_does_not_know_is_told_with_all_that_it_knows() -> N
 
 def test_an_adapter_that_is_not_installed_is_told() -> None:
     """A source or an output of an unknown kind is an error where its kind is named."""
-    assert ["f:6:15: error: no event source is called 'bus'; there is only mqtt"] == found(
+    assert [f"f:6:15: error: no event source is called 'bus'; use one of: {kinds(EVENTS)}"] == found(
         "{kind: mqtt, repeat-window: 500 ms}", "{kind: bus}"
     )
-    assert ["f:5:25: error: no frame output is called 'serial'; there is only mqtt"] == found(
+    assert [f"f:5:25: error: no frame output is called 'serial'; use one of: {kinds(OUTPUTS)}"] == found(
         "sources:\n", "outputs: {cable: {kind: serial}}\nsources:\n"
     )
 

@@ -282,3 +282,31 @@ async def test_each_output_of_a_layout_is_one_of_its_own(tmp_path: Path) -> None
         assert (1, 0) == (len(hill.frames), len(mqtt.frames))
     for output in (hill, mqtt):
         assert [place.length for place in output.places] == [len(frame) for frame in output.last or ()]
+
+
+async def test_an_output_that_is_lost_is_told_with_its_line_and_takes_its_nodes_with_it(
+    tmp_path: Path,
+) -> None:
+    """What to look at is named by its keys; where it is not written, the nearest thing around it is."""
+    text = FERNHOLLOW.replace("builds:\n", "outputs:\n  mqtt:\n    kind: mqtt\nbuilds:\n", 1)
+    at = {line: number for number, line in enumerate(text.splitlines(), 1)}
+    lost = "frames of the output mqtt no longer go out"
+    async with ran(tmp_path, text) as found:
+        host = found.outputs["mqtt"].host
+        host.link(LinkState.LOST, "nobody is there: write another", "kind")
+        host.link(LinkState.LOST, "a port is in use", "local-port")
+        await turns()
+        assert {("lost", "a port is in use")} == set(found.runner.nodes.values())
+        host.link(LinkState.UP, "they are sent to yard", "host")
+        await turns()
+        assert {("unheard", "they are sent to yard")} == set(found.runner.nodes.values())
+        told = found.told()
+    expected = [
+        f"{lost}: nobody is there: write another (line {at['    kind: mqtt']} of the layout file)",
+        f"{lost}: a port is in use (line {at['  mqtt:']} of the layout file)",
+        "frames of the output mqtt go out: they are sent to yard",
+    ]
+    assert expected == [sentence for sentence in told if "the output mqtt" in sentence]
+    assert replay(found.log).same
+    reported = [line for line in lines(found.log) if "in" in line]
+    assert 6 == len(reported), "two nodes, three times"

@@ -67,3 +67,12 @@ def test_directory_is_that_of_the_service_manager_or_of_the_user(monkeypatch: py
     monkeypatch.delenv("XDG_STATE_HOME")
     monkeypatch.setenv("HOME", "/srv/ada")
     assert Path("/srv/ada/.local/state/lamproom") == default_state_directory()
+
+
+@pytest.mark.parametrize("text", ["{}", '{"identity": 7}', '{"identity": "nobody"}', "["])
+def test_an_identity_is_drawn_once_and_stays(tmp_path: Path, text: str) -> None:
+    """Over restarts too; another bridge has another, and one that cannot be read is drawn anew."""
+    (tmp_path / STATE_FILE).write_text(text, encoding="utf-8")
+    drawn = StateFile(tmp_path).identity()
+    assert drawn == StateFile(tmp_path).identity()
+    assert drawn != StateFile(tmp_path / "other").identity()

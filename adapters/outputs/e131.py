@@ -1,0 +1,190 @@
+"""Frames by ANSI E1.31 (streaming ACN): to one controller, or to the multicast group of each universe."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, ClassVar, Final, cast
+from uuid import UUID
+
+from pydantic import Field, field_validator
+
+from adapters.contract import ChainPlace, Claim, Fault, Options, OutputHost
+from adapters.cut import cut
+from adapters.outputs import e131_packets as wire
+from adapters.outputs.keys import Address, Host, Port, Refresh, local_port_claim, look_at_chains, whole
+from adapters.outputs.span import UNIVERSE, spans
+from adapters.outputs.udp import Packet, UdpFrames
+from adapters.outputs.udp_link import Target
+
+DMX_REFRESH: Final = 44
+"""Frames a second of ANSI E1.11 (DMX512-A) with 512 slots: section 6.6.1 allows no more unless the owner says so."""
+
+TERMINATIONS: Final = 3
+"""Packets that say that a stream ends, section 6.2.6."""
+
+_EXAMPLE: Final = "{universe: 1}"
+
+_Universe = Annotated[int, whole("a universe", wire.UNIVERSES[0], wire.UNIVERSES[-1])]
+
+
+class E131Chain(Options):
+    """The keys of one chain.
+
+    Attributes:
+        universe: its first universe; it takes as many as it needs, one after the other.
+        priority: where it differs from the output's.
+    """
+
+    universe: _Universe
+    priority: Annotated[int, whole("a priority", 0, wire.PRIORITIES[-1])] | None = None
+
+
+class E131Options(Options):
+    """The keys of an E1.31 output.
+
+    Attributes:
+        host: the controller; each universe goes to its multicast group if left out.
+        port: where it listens.
+        local_address: the address of this machine to send from.
+        local_port: the port to send from; any if left out.
+        priority: of several senders of a universe the highest counts.
+        source_name: what receivers show for us.
+        synchronise: a universe whose synchronization packet has all chains shown together; none if left out.
+        refresh: frames a second at the most.
+        chains: for each chain, by `node/chain`, where it is.
+    """
+
+    host: Host | None = None
+    port: Port = wire.PORT
+    local_address: Address | None = None
+    local_port: Port | None = None
+    priority: Annotated[int, whole("a priority", 0, wire.PRIORITIES[-1])] = 100
+    source_name: str = "lamproom"
+    synchronise: _Universe | None = None
+    refresh: Refresh = DMX_REFRESH
+    chains: dict[str, E131Chain] = Field(default_factory=dict)
+
+    @field_validator("source_name")
+    @classmethod
+    def _name(cls, name: str) -> str:
+        size = len(name.encode("utf-8", "replace"))
+        if not name.isprintable() or not 0 < size <= wire.LONGEST_NAME:
+            raise ValueError(
+                f"{cut(name, 40)!r} is no source name: it has {size} bytes of text where 1 to {wire.LONGEST_NAME} fit"
+            )
+        return name
+
+    def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:
+        """Find chains without a universe, and chains that need more of them than there are."""
+        found = list(look_at_chains(self.chains, places, _EXAMPLE))
+        for claim in self._claims(places):
+            if claim.last not in wire.UNIVERSES:
+                count = claim.last - claim.first + 1
+                most = wire.UNIVERSES[-1] + 1 - count
+                text = (
+                    f"{claim.owner} takes {count} universes, and the last is {wire.UNIVERSES[-1]}:"
+                    f" begin at {most} or before"
+                )
+                found.append(Fault(claim.keys, text))
+        return tuple(found)
+
+    def claims(self, places: tuple[ChainPlace, ...]) -> tuple[Claim, ...]:
+        """Return the universes of each chain, in the order of the file, and the port to send from."""
+        found = list(self._claims(places))
+        found += local_port_claim(self.local_address, self.local_port)
+        return tuple(found)
+
+    def _claims(self, places: tuple[ChainPlace, ...]) -> Iterator[Claim]:
+        by_key = {place.key: place for place in places}
+        where = f"at {self.host}:{self.port}" if self.host else "by multicast"
+        for key, chain in self.chains.items():
+            place = by_key.get(key)
+            if place is not None:
+                last = chain.universe + len(spans(place.chips, UNIVERSE)) - 1
+                keys = ("chains", key, "universe")
+                yield Claim(f"of E1.31 {where}", "universe", chain.universe, last, key, keys)
+
+
+class E131Stream:
+    """One chain on the wire: its universes, each with a packet that is filled anew for every frame.
+
+    Args:
+        place: the chain.
+        options: of the output.
+        cid: who sends.
+    """
+
+    def __init__(self, place: ChainPlace, options: E131Options, cid: UUID) -> None:
+        said = options.chains[place.key]
+        priority = options.priority if said.priority is None else said.priority
+        self._parts: list[tuple[slice, bytearray, tuple[str, int] | None]] = []
+        for number, part in enumerate(spans(place.chips, UNIVERSE)):
+            universe = said.universe + number
+            packet = wire.data_packet(
+                cid,
+                options.source_name,
+                universe,
+                part.stop - part.start,
+                priority=priority,
+                sync=options.synchronise or 0,
+            )
+            address = None if options.host else (wire.group_of(universe), options.port)
+            self._parts.append((part, packet, address))
+
+    def packets(self, levels: bytes) -> Iterator[Packet]:
+        """Yield one packet for each universe; all of a chain count alike, since each frame is in all of them."""
+        for part, packet, address in self._parts:
+            packet[wire.SEQUENCE] = (packet[wire.SEQUENCE] + 1) & 0xFF
+            packet[wire.LEVELS :] = levels[part]
+            yield packet, address
+
+    def farewell(self, levels: bytes) -> Iterator[Packet]:
+        """Yield, three times, a packet for each universe that says that its stream ends."""
+        for _time in range(TERMINATIONS):
+            for packet, address in self.packets(levels):
+                packet[wire.OPTIONS] = wire.TERMINATED
+                yield packet, address
+
+
+class _Together:
+    """The synchronization packet."""
+
+    def __init__(self, universe: int, options: E131Options, cid: UUID) -> None:
+        self._packet = wire.sync_packet(cid, universe)
+        self._address = None if options.host else (wire.group_of(universe), options.port)
+
+    def packets(self) -> Iterator[Packet]:
+        """Yield it."""
+        self._packet[wire.SYNC_SEQUENCE] = (self._packet[wire.SYNC_SEQUENCE] + 1) & 0xFF
+        yield self._packet, self._address
+
+
+class E131Frames(UdpFrames):
+    """A frame output by E1.31: a chain in as many universes as it needs, and no chip in two of them."""
+
+    options: ClassVar[type[Options]] = E131Options
+
+    def __init__(
+        self,
+        name: str,  # noqa: ARG002 - every output is made with its name; nobody is told this one
+        options: Options,
+        places: tuple[ChainPlace, ...],
+        host: OutputHost,
+    ) -> None:
+        """Make an output that sends nothing yet.
+
+        Args:
+            name: the output's name in the layout file.
+            options: an `E131Options` in which nothing was found wrong.
+            places: the chains.
+            host: what the bridge offers.
+        """
+        said = cast("E131Options", options)
+        super().__init__(
+            places,
+            host,
+            Target(said.host or "", said.port, "E1.31", said.local_address or "", said.local_port or 0),
+            [E131Stream(place, said, host.identity) for place in places],
+            refresh=said.refresh,
+            signal=_Together(said.synchronise, said, host.identity) if said.synchronise else None,
+        )
