@@ -61,7 +61,8 @@ class Told(NamedTuple):
 
     Attributes:
         at: when.
-        subject: what kind of thing: `lock` of a turnout, `gate` of a crossing, `arm` of a signal, `zone` of lights.
+        subject: what kind of thing: `lock` of a turnout, `gate` or `exit-gate` of a crossing, `arm` of a signal,
+            `zone` of lights.
         name: which of them.
         state: what it is now, in one word.
         reason: why, in a sentence.

@@ -128,8 +128,8 @@ class Engine:
     def closing(self, at: Instant) -> list[Command]:
         """Put every device to rest, signals restrictive and lights dark; return the last frames and words.
 
-        Nobody keeps a lock any more, and a panel must not wait for one. Gates are left as they are: whoever moves them
-        knows best what stands on the road.
+        Nobody keeps a lock any more, and a panel must not wait for one. Gates come down as the lights stay red: nobody
+        looks out for trains any more.
         """
         self.now = max(at, self.now)
         for index in range(len(self._plans)):
@@ -137,6 +137,7 @@ class Engine:
         reports = [Report(self.now, plan.name, plan.rest, STOPPED) for plan in self._plans]
         locks = [word.name for word in self._board.words if word.subject == "lock"]
         told = [Told(self.now, "lock", name, "free", STOPPED, ()) for name in locks]
+        told += [Told(self.now, *word) for word in self._board.gates_at_rest(STOPPED)]
         told += [
             Told(self.now, "arm", signal.name, signal.arm[signal.rest], STOPPED, ())
             for signal in self.layout.signals
@@ -200,10 +201,20 @@ class Engine:
         self._mastered = [device.shown.aspect for device in board.masters]
 
     def _perform_due(self, until: Instant) -> list[Command]:
-        """Perform every timer that is due by an instant, each at its own, and return what follows from them."""
+        """Perform every timer that is due by an instant, each at its own, and return what follows from them.
+
+        Raises:
+            EngineError: timers of no length set each other off for ever; the message names whose.
+        """
         commands: list[Command] = []
+        rounds = 0
         while (due := self._board.next_due()) is not None and due <= until:
-            self.now = due
+            # Each round at one instant sees at least one timer off, and none has more to do there than twice.
+            rounds = rounds + 1 if due <= self.now else 0
+            if rounds > 2 * self._board.timers + 2:
+                names = ", ".join(self._board.due(due))
+                raise EngineError(f"a timer that is over at once is set again and again, at {due}: {names}")
+            self.now = max(due, self.now)
             commands += self._follow(self._board.perform(due), due, Cause.TIMER)
         return commands
 
@@ -219,7 +230,12 @@ class Engine:
                 better = ranks.get(choice.aspect, 0) > ranks.get(before, 0)
                 (rising if better else falling).append((index, choice.aspect))
                 self._shown[index] = choice.aspect
-            told.append(Decision(at, name, before, choice.aspect, choice.reason, choice.causes))
+            causes = choice.causes
+            if not causes and before != choice.aspect and cause is Cause.EVENT:
+                causes = (
+                    self.events,
+                )  # what it rests on is as at the start, as when it is put back into use
+            told.append(Decision(at, name, before, choice.aspect, choice.reason, causes))
             told.append(Report(at, name, choice.aspect, choice.reason))
         told += [Told(at, *word) for word in outcome.words]
         frames: list[Command] = []

@@ -29,11 +29,15 @@ _LATER: Final = Tape((0, UNIT), 2, loops=False)
 
 
 class _Play(NamedTuple):
-    """Channels that play together: what they make of their tapes, the first one's, when they begin, and their voice."""
+    """Channels that play together: what they make of their tapes, the first one's, and what they follow.
+
+    The tape begins `shift` nanoseconds later than the aspect, and they are dark for the first `since`.
+    """
 
     parts: tuple[Part, ...]
     tape: Tape
     shift: int
+    since: int
     voice: int
 
 
@@ -271,7 +275,7 @@ class Stage:
             going_on = (self._motion.began(slot) for slot in look.lenses if self._motion.loops(slot))
             self._motion.play(look.flash, self._plans[device].flash, next(going_on, at), look.beat)
         for play in look.plays:
-            self._motion.play(play.parts, play.tape, at + play.shift, play.voice)
+            self._motion.play(play.parts, play.tape, at + play.shift, play.voice, at + play.since)
         if self._motion.stepped:
             self._edge_from(at)
 
@@ -305,7 +309,8 @@ class Stage:
         if edge or self._motion.smooth:
             chains.update(self._patch(*self._motion.render(at)))
         if edge:
-            self._edge = self._motion.next_edge(at)
+            # While frames follow one another anyway, nobody has to know which of them an edge is due with.
+            self._edge = at if self._motion.smooth else self._motion.next_edge(at)
         published = []
         for chain in sorted(chains):
             frame = self._frames.frame(chain)
@@ -425,7 +430,8 @@ class Stage:
                             for index, tape in zip(play.wires, play.tapes, strict=True)
                         ),
                         play.tapes[0],
-                        play.shift + (plan.delays[play.wires[0]] if plan.delays else 0),
+                        play.shift + (later := plan.delays[play.wires[0]] if plan.delays else 0),
+                        later,
                         beat + number,
                     )
                     for number, play in enumerate(look.plays, start=1)

@@ -18,6 +18,8 @@ PLANNING: Final[dict[str, str]] = {}
 entries before it reaches a frame. None today."""
 
 DECIMAL_TABLES: Final[dict[str, str]] = {
+    "bridge/light/chromaticity.py": "where colours lie is worked out while a layout is read",
+    "bridge/light/solving.py": "so are the shares of the dies, which are rounded once to 16 bits",
     "bridge/light/filament.py": "a filament follows a differential equation, solved when a layout is read",
 }
 """Files that build tables with `decimal`, each with the reason: they may divide and raise to a power."""

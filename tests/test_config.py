@@ -66,7 +66,7 @@ def test_first_steps_are_short() -> None:
     engine = Engine(layout_of("first-steps.yaml"))
     engine.start()
     assert {"bench/one": "00ff00"} == settled(engine)  # red, in the order green, red, blue
-    assert {"bench/one": "ff0033"} == settled(engine, "61 reverse")
+    assert {"bench/one": "79001a"} == settled(engine, "61 reverse")
     assert {"bench/one": "00ff00"} == settled(engine, "61 normal")
 
 
@@ -150,16 +150,18 @@ def test_a_chip_amid_a_chain_of_the_demo_has_an_order_of_its_own() -> None:
     ("chain", "orders", "levels"),
     [
         ("fernhollow/station", (), "00ff00 ff0000 0000ff 0000ff ffff00"),
-        # green is 0, 100 %, 20 %: sent as G, R, B by the first pixel, as R, G, B by the second
-        ("fernhollow/station", ("61 reverse",), "ff0033 ff0000 0000ff 0000ff ffff00"),
-        ("fernhollow/station", ("63 reverse",), "00ff00 00ff33 0000ff 0000ff ffff00"),
+        # green is 0, 100 %, 21.45 % (1314 mcd), levelled down to the 625 mcd of red, so x 0.4755: 121.3 and 26.0;
+        # sent as G, R, B by the first pixel, as R, G, B by the second
+        ("fernhollow/station", ("61 reverse",), "79001a ff0000 0000ff 0000ff ffff00"),
+        ("fernhollow/station", ("63 reverse",), "00ff00 00791a 0000ff 0000ff ffff00"),
         # both heads yellow, on channel 2 of their chips
         ("fernhollow/station", ("66 reverse",), "00ff00 ff0000 00ff00 00ff00 ffff00"),
         # channels 1 and 2 are inverted: full light is 0; channel 3 drives nothing
         ("fernhollow/station", ("platform pressed",), "00ff00 ff0000 0000ff 0000ff 000000"),
         ("fernhollow/village", (), "00000000 00000000 00000000 000000"),
-        # 70 % of the white die, the last of G, R, B, W: 178.5 and a little
-        ("fernhollow/village", ("101 reverse",), "000000b3 00000000 00000000 000000"),
+        # warm white is the white die with a little red and green, 100 %, 46.28 % and 21.36 %, and 70 % of that is
+        # 178.5 and a little, 82.6, 38.1; sent as G, R, B, W
+        ("fernhollow/village", ("101 reverse",), "265300b3 00000000 00000000 000000"),
         # half of red 10 %, green 35 %, blue 100 %
         ("fernhollow/village", ("102 reverse",), "00000000 2d0d8000 00000000 000000"),
         # the third street lamp is held down to 60 %

@@ -19,11 +19,14 @@ from bridge.layout import schema, schema_effects, schema_track, schema_when
 from bridge.layout.chips import CHIP_TYPES
 from bridge.layout.conditions import Leaf, leaves
 from bridge.layout.crossings import NOT_RAISED, RED
+from bridge.layout.dies import Die
 from bridge.layout.model import Way
 from bridge.layout.rules.crossings import CROSSING_RULES, Figure
 from bridge.layout.shown import LONGEST_CHANGE, USUAL_CHANGE
+from bridge.layout.targets import Wavelength
 from bridge.layout.units import seconds
-from bridge.light.colours import COLOURS
+from bridge.light.colours import COLOURS, LED_COLOURS
+from bridge.light.solving import mix, place
 from bridge.logic.selection import LAST_COMMAND, News, Step, Trust
 from bridge.service.plugins import EVENTS, OUTPUTS, Adapters
 from bridge.service.shipped import shipped_layout
@@ -35,6 +38,7 @@ GUIDE = "config/guide/layout-file.md"
 SIGNALS = "config/guide/signals.md"
 INTERLOCKING = "config/guide/interlocking.md"
 CROSSINGS = "config/guide/crossings.md"
+COLOURED = "config/guide/colours.md"
 CHANGES = "config/guide/changes.md"
 EFFECTS = "config/guide/effects.md"
 LIGHTS = "config/guide/lights.md"
@@ -45,6 +49,7 @@ PAGES = (
     LIGHTS,
     INTERLOCKING,
     CROSSINGS,
+    COLOURED,
     CHANGES,
     EFFECTS,
     "config/guide/mqtt.md",
@@ -55,6 +60,8 @@ def page(name: str) -> str:
     """Return the text of a page."""
     return (ROOT / name).read_text(encoding="utf-8")
 
+
+PIXELS = [chip.name for chip in CHIP_TYPES.values() if not chip.driver]
 
 BLOCKS = [(name, block) for name in PAGES for block in layout_blocks(name)]
 
@@ -120,7 +127,8 @@ def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
 
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    text = "".join(page(name) for name in (GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, EFFECTS, LIGHTS))
+    pages = (GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, COLOURED, EFFECTS, LIGHTS)
+    text = "".join(page(name) for name in pages)
     assert {"first-channel", "repeat-window", "root", "frames-per-second", "entered", "start"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)
 
@@ -133,12 +141,52 @@ def test_every_chip_and_colour_is_named() -> None:
 
 
 def test_the_bytes_of_every_colour_are_those_that_are_sent() -> None:
-    """The guide's table of colours gives the bytes of a full-colour lamp at full level, to the last digit."""
-    rows = re.findall(r"^\| ([a-z-]+) \|.*`([0-9a-f ]+)` \|$", page(GUIDE), re.MULTILINE)
+    """The guide's tables of colours give the bytes of each kind of pixel at full level, to the last digit."""
+    rows = re.findall(r"^\| ([a-z-]+) \|.*((?:\| `[0-9a-f ]+` ){4})\|$", page(COLOURED), re.MULTILINE)
     sent = {
-        name: " ".join(f"{byte_of_level(level):02x}" for level in COLOURS[name].plain) for name in COLOURS
+        name: "".join(
+            f"| `{' '.join(f'{byte_of_level(mix(target, dies).level(die)):02x}' for die in dies.letters)}` "
+            for dies in (CHIP_TYPES[chip].dies for chip in PIXELS)
+        )
+        for name, target in COLOURS.items()
     }
     assert sent == dict(rows)
+    heads = f"| colour | what it is | x, y | {' | '.join(f'`{chip}`' for chip in PIXELS)} |"
+    assert page(COLOURED).count(heads) == 2
+
+
+def test_the_place_of_every_colour_is_the_one_that_is_aimed_at() -> None:
+    """The guide's tables of colours give x and y of each colour that has them, to three digits."""
+    told = re.findall(r"^\| ([a-z-]+) \|[^|]*\| ([0-9.]+, [0-9.]+) \|", page(COLOURED), re.MULTILINE)
+    places = {name: place(target) for name, target in COLOURS.items() if not isinstance(target, Wavelength)}
+    assert {name: f"{at.x:.3f}, {at.y:.3f}" for name, at in places.items() if at is not None} == dict(told)
+
+
+def _die(die: Die | None) -> str:
+    """Return a die as the guide writes it."""
+    if die is None:
+        return ""
+    hue = f"{die.kelvin} K" if die.kelvin else f"{die.wavelength / 10:g} nm"
+    return f" {hue}, {die.mcd} mcd"
+
+
+def test_the_dies_of_every_chip_are_those_that_are_reckoned_with() -> None:
+    """The guide's table of dies is made from the table of chips."""
+    for chip in CHIP_TYPES.values():
+        dies = (chip.dies.red, chip.dies.green, chip.dies.blue, chip.dies.white)
+        assert f"| `{chip.name}` |{' |'.join(_die(die) for die in dies)} |" in page(COLOURED)
+
+
+def test_the_light_of_every_led_is_the_one_that_is_reckoned_with() -> None:
+    """The guide names the nominal light of each colour of LEDs."""
+    told = (
+        "a red, orange, amber or yellow one is taken for 200 mcd,\n  green 400, blue 150, lunar and white 500, "
+        "warm-white 400"
+    )
+    assert told in page(COLOURED)
+    taken = {colour: led.mcd for colour, led in LED_COLOURS.items()}
+    bright = dict.fromkeys(("red", "orange", "amber", "yellow"), 200)
+    assert bright | {"green": 400, "blue": 150, "lunar": 500, "white": 500, "warm-white": 400} == taken
 
 
 def test_every_command_and_option_is_named() -> None:
@@ -209,6 +257,7 @@ def test_the_rules_of_each_region_are_those_that_run() -> None:
         "`flash-rate`": [_figure(each.flash_rate) for each in regions],
         "`start-after`": [_figure(each.gate_start) for each in regions],
         "`lower`": [_figure(each.gate_lowering) for each in regions],
+        "`lower` of `exit-gates`": [_figure(each.exit_lowering) for each in regions],
         "`raise`": [_figure(each.gate_raising) for each in regions],
         "red lights": [f"`{each.stop.lights[0]}`" for each in regions],
         "lights before them": [f"`{each.amber.lights[0]}`" if each.amber else "none" for each in regions],

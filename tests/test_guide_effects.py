@@ -72,6 +72,7 @@ def test_the_table_of_traffic_lights_is_the_one_that_runs() -> None:
 
 
 def test_every_picture_is_shown() -> None:
-    """The page shows each picture of the gallery that is there, and no other."""
-    shown = re.findall(r"^!\[[^\]]+\]\(pictures/(\S+)\)$", PAGE, re.MULTILINE)
+    """This page, or that of changes, shows each picture of the gallery that is there, and no other."""
+    text = PAGE + (ROOT / "config/guide/changes.md").read_text(encoding="utf-8")
+    shown = re.findall(r"^!\[[^\]]+\]\(pictures/(\S+)\)$", text, re.MULTILINE)
     assert sorted(path.name for path in FOLDER.glob("*.svg")) == sorted(shown)

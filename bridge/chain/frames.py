@@ -53,12 +53,15 @@ class Frames:
         self.length = length
         self._edges = np.array((*bases, length), dtype=np.intp)
         self._turn = np.zeros(length, dtype=np.uint8)
+        self._least = np.zeros(length, dtype=np.uint16)
         for index, chain in enumerate(layout.chains):
             for fixture in chain.fixtures:
                 for head in fixture.heads:
                     for lamp in head.lamps:
                         for wire in lamp.wires:
                             self._turn[bases[index] + wire.offset] = FULL_BYTE * wire.inverted
+                            self._least[bases[index] + wire.offset] = wire.least
+        self._any_least = bool(self._least.any())
         # Dark is not zero everywhere: an inverted channel is dark at 255. One block of memory, seen in two ways.
         self._memory = bytearray(self._turn.tobytes())
         self._view: Bytes = np.frombuffer(self._memory, dtype=np.uint8)
@@ -74,7 +77,9 @@ class Frames:
         return [int(chain) for chain in np.flatnonzero(np.diff(before))]
 
     def byte(self, slot: int, level: int) -> int:
-        """Return the byte by which a channel shows a level."""
+        """Return the byte by which a channel shows a level: what is lit at all is lit enough for its LED to be seen."""
+        if level and self._any_least:
+            level = max(level, int(self._least[slot]))
         return byte_of_level(level) ^ self._turns[slot]
 
     def put(self, slot: int, byte: int) -> None:
@@ -82,10 +87,17 @@ class Frames:
         self._memory[slot] = byte
 
     def patch_many(self, slots: Slots, levels: Levels) -> None:
-        """Set many channels, each to its level."""
+        """Set many channels, each to its level, as `byte` has it; `slots` are in order, each once."""
+        if self._any_least:
+            levels = np.where(levels > 0, np.maximum(levels, self._least.take(slots)), 0)
         # Nothing is out of range here; clipping spares numpy a second pass that looks for it.
         looked_up = BYTE_OF_LEVEL.take(levels, mode="clip")
-        self._view[slots] = np.bitwise_xor(looked_up, self._turn.take(slots, mode="clip"))
+        if len(slots) and int(slots[-1]) - int(slots[0]) == len(slots) - 1:
+            # All between the first and the last, as where everything moves: a slice costs less than a list of places.
+            own = slice(int(slots[0]), int(slots[-1]) + 1)
+            np.bitwise_xor(looked_up, self._turn[own], out=self._view[own])
+        else:
+            self._view[slots] = np.bitwise_xor(looked_up, self._turn.take(slots, mode="clip"))
 
     def frame(self, chain: int) -> bytes:
         """Return the present frame of a chain."""

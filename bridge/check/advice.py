@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from bridge.check.care import Watched, look_at_care
+from bridge.check.colours import advice_on_colours
 from bridge.check.orders import advice_on_orders
 from bridge.layout.findings import Finding, said, warning
 from bridge.layout.model import ON, AspectRow, Fixture, LampKind, Layout
@@ -28,6 +29,7 @@ def advice(layout: Layout) -> tuple[Finding, ...]:
         *_unused(layout),
         *advice_on_orders(layout),
         *look_at_care(_watched(layout)),
+        *advice_on_colours(layout),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from bridge.layout.chips import CHIP_TYPES, ChipType, parse_order
@@ -59,7 +60,7 @@ class _Builder:
             heads.append(self._head(name, lamps, (*self._path, "heads", name)))
         if not self._sound:
             return None
-        return Build(self._name, tuple(self._chips), tuple(orders), tuple(heads))
+        return Build(self._name, tuple(self._chips), tuple(orders), tuple(heads), entry.trim)
 
     def _wrong(self, path: Path, message: str) -> None:
         self._sound = False
@@ -119,26 +120,28 @@ class _Builder:
             name=name,
             kind=kind,
             colour=entry.colour or "",
-            wires=tuple(wires),
+            wires=tuple(replace(wire, least=entry.least) for wire in wires),
             mix=tuple((entry.mix or {}).items()),
             dimmable=entry.dimmable,
             lens=entry.lens or "",
             mark=self._desk.key_mark(path),
             colour_mark=self._desk.mark((*path, "colour")) if entry.colour else self._desk.key_mark(path),
+            trim=entry.trim,
+            mcd=entry.mcd or 0,
         )
 
     def _needless(self, entry: LampEntry, kind: LampKind, path: Path) -> None:
         """Refuse what is said of a lamp and could not count."""
-        needless: tuple[str, ...]
+        needless: dict[str, str] = {}
         if kind is LampKind.MIX:
-            needless = (*SolderedEntry.model_fields, "wiring", "chip", "dimmable")
-            why = "say it of the lamps that are mixed"
+            keys = (*SolderedEntry.model_fields, "wiring", "chip", "dimmable", "trim", "mcd", "least")
+            needless = dict.fromkeys(keys, "say it of the lamps that are mixed")
         elif kind is LampKind.FULL_COLOUR:
-            needless = ("chip",)
-            why = "`full-colour` says which chip it is"
-        else:
-            return
-        for key in needless:
+            needless = {
+                "chip": "`full-colour` says which chip it is",
+                "mcd": "say it of the dies of this type of chip, at the top under `chips`",
+            }
+        for key, why in needless.items():
             if key in entry.model_fields_set:
                 self._key_wrong((*path, _written(key)), f"`{_written(key)}` has no meaning here: {why}")
 
@@ -149,6 +152,10 @@ class _Builder:
         if kind is LampKind.FULL_COLOUR:
             self._wrong(
                 where, f"the lamp {name!r} mixes its colours by dimming, so it cannot be switched only"
+            )
+        elif entry.trim != FULL_LEVEL:
+            self._wrong(
+                (*path, "trim"), f"the lamp {name!r} cannot be trimmed: what is switched only is at 100%"
             )
         elif any(wire.share != FULL_LEVEL for wire in wires):
             self._wrong(
@@ -173,7 +180,7 @@ class _Builder:
         wires = []
         for channel, die in enumerate(chip.order):
             self._claim(name, number, channel, (*path, "full-colour"))
-            wires.append(_soldered(number - 1, channel, die, FULL_LEVEL, entry))
+            wires.append(_soldered(number - 1, channel, die, FULL_LEVEL, entry, chip.name))
         return wires
 
     def _wire(self, name: str, entry: WireEntry, path: Path) -> list[Wire]:
@@ -196,7 +203,7 @@ class _Builder:
         self._claim(name, number, channel, where)
         self._hang(entry, chip, path)
         die = "" if chip.driver else chip.order[channel]
-        return [_soldered(number - 1, channel, die, entry.level, entry)]
+        return [_soldered(number - 1, channel, die, entry.level, entry, chip.name)]
 
     def _claim(self, lamp: str, number: int, channel: int, path: Path) -> None:
         other = self._used.get((number, channel))
@@ -272,7 +279,7 @@ def _wire_entries(entry: LampEntry, path: Path) -> list[tuple[WireEntry, Path]]:
     ]
 
 
-def _soldered(chip: int, channel: int, die: str, share: int, entry: SolderedEntry) -> Wire:
+def _soldered(chip: int, channel: int, die: str, share: int, entry: SolderedEntry, kind: str) -> Wire:
     return Wire(
         chip=chip,
         channel=channel,
@@ -283,4 +290,5 @@ def _soldered(chip: int, channel: int, die: str, share: int, entry: SolderedEntr
         leds=entry.leds,
         supply_mv=entry.supply,
         resistor_ohm=entry.resistor,
+        kind=kind,
     )

@@ -12,6 +12,7 @@ from bridge.layout.findings import Mark, choice, count
 from bridge.layout.model import Build, Chain, Chip, Fixture, Head, Wire
 from bridge.layout.schema import ChainEntry, FixtureEntry, NodeEntry
 from bridge.layout.text import Path
+from bridge.layout.units import FULL_LEVEL, part
 
 MAX_FRAME = 65_000
 """Bytes of one frame: far beyond what a data line can carry at a useful rate."""
@@ -21,14 +22,21 @@ MAX_FRAME = 65_000
 class Planting:
     """Everything planted so far: fixtures by name (None if broken), and where each name was first seen."""
 
+    trims: dict[str, int]
     chains: list[Chain] = field(default_factory=list)
     fixtures: dict[str, Fixture | None] = field(default_factory=dict)
     places: dict[str, tuple[str, Mark]] = field(default_factory=dict)
 
 
-def read_nodes(desk: Desk, builds: dict[str, Build | None]) -> Planting:
-    """Read the section `nodes` into chains and fixtures."""
-    planting = Planting()
+def read_nodes(desk: Desk, builds: dict[str, Build | None], trims: dict[str, int]) -> Planting:
+    """Read the section `nodes` into chains and fixtures.
+
+    Args:
+        desk: the document.
+        builds: how each kind of fixture is made.
+        trims: so much of the light of chips of these types is used.
+    """
+    planting = Planting(trims=trims)
     broken: list[Any] = []
     for node, data, path in desk.section("nodes"):
         entry = desk.entry(NodeEntry, data, path)
@@ -140,7 +148,7 @@ class _Line:
         if build is None or chips is None:
             return
         found = len(self._desk.findings)
-        heads = tuple(self._place_head(head, chips, entry, path) for head in build.heads)
+        heads = tuple(self._place_head(head, build, chips, entry, path) for head in build.heads)
         if len(self._desk.findings) > found:
             return
         fixture = Fixture(
@@ -228,7 +236,9 @@ class _Line:
             return None
         return chip
 
-    def _place_head(self, head: Head, chips: list[Chip], entry: FixtureEntry, path: Path) -> Head:
+    def _place_head(
+        self, head: Head, build: Build, chips: list[Chip], entry: FixtureEntry, path: Path
+    ) -> Head:
         lamps = []
         for lamp in head.lamps:
             wires = []
@@ -236,7 +246,9 @@ class _Line:
                 placed = self._place(wire, lamp.name, chips, entry, path)
                 if placed is None:
                     break
-                wires.append(placed)
+                of_type = self._planting.trims.get(wire.kind, FULL_LEVEL)
+                trim = part(lamp.trim, build.trim, of_type, self._entry.trim)
+                wires.append(replace(placed, trim=trim))
             lamps.append(replace(lamp, wires=tuple(wires)))
         return Head(head.name, tuple(lamps))
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from bridge.layout.dies import Die, Dies
 from bridge.layout.findings import said
 
 
@@ -24,6 +25,7 @@ class ChipType:
         reset_us: low time that ends a frame, microseconds.
         output_mv: highest voltage that an output may see, millivolts; 0 for a pixel.
         sheet: the data sheet.
+        dies: what shines in it, or is likely to hang on it where the LEDs are outside.
     """
 
     name: str
@@ -33,6 +35,7 @@ class ChipType:
     reset_us: int
     output_mv: int = 0
     sheet: str
+    dies: Dies
 
     @property
     def called(self) -> str:
@@ -43,6 +46,24 @@ class ChipType:
     def channels(self) -> int:
         """How many channels, and so how many bytes, one chip has."""
         return len(self.order)
+
+
+_EARLY: Final = Dies(Die(625, 6250), Die(1250, 5225), Die(300, 4700))
+"""WS2812 and early WS2812B at 20 mA, the middle of what their sheets allow: 620 to 630 nm and 550 to 700 mcd, 515 to
+530 nm and 1100 to 1400 mcd, 465 to 475 nm and 200 to 400 mcd. Nobody knows what LED hangs on a driver; this is the
+kind that strips with a driver are made of."""
+
+_V5: Final = Dies(Die(310, 6210), Die(780, 5200), Die(215, 4710))
+"""WS2812B-V5 at 12 mA, page 3: typical values."""
+
+_SK6812: Final = Dies(Die(850, 6225), Die(1850, 5238), Die(850, 4688))
+"""SK6812, the middle of what the sheet allows: 620 to 625 nm and 700 to 1000 mcd, 522.5 to 525 nm and 1500 to 2200
+mcd, 467.5 to 470 nm and 700 to 1000 mcd."""
+
+_SK6812_RGBW: Final = Dies(Die(250, 6250), Die(500, 5200), Die(120, 4650), Die(1500, kelvin=2850))
+"""SK6812RGBW, section 6: 620 to 630 nm, 515 to 525 nm, 460 to 470 nm; its white comes as 2700 to 3000 K, 4000 to 4500 K
+or 6000 to 7000 K. The warmest is taken unless the owner says otherwise: it is the one for rooms. The intensities are an
+estimate without a source: the early WS2812B at the 8 mA that a strip was measured to take, and white at 16 mA."""
 
 
 def _table(*rows: ChipType) -> dict[str, ChipType]:
@@ -58,6 +79,7 @@ CHIP_TYPES: Final = _table(
         reset_us=50,
         output_mv=12_000,
         sheet="Worldsemi WS2811, high speed: composition of 24 bit data; absolute maximum ratings",
+        dies=_EARLY,
     ),
     ChipType(
         name="ws2812b",
@@ -66,6 +88,7 @@ CHIP_TYPES: Final = _table(
         bit_ns=1250,
         reset_us=50,
         sheet="Worldsemi WS2812B, early sheet",
+        dies=_EARLY,
     ),
     ChipType(
         name="ws2812b-v5",
@@ -74,6 +97,7 @@ CHIP_TYPES: Final = _table(
         bit_ns=1250,
         reset_us=280,
         sheet="Worldsemi WS2812B-V5, V5.0 of 2019-03-23, page 3",
+        dies=_V5,
     ),
     ChipType(
         name="sk6812",
@@ -82,6 +106,7 @@ CHIP_TYPES: Final = _table(
         bit_ns=1250,
         reset_us=80,
         sheet="OPSCO SK6812MINI Rev 01, section 10",
+        dies=_SK6812,
     ),
     ChipType(
         name="sk6812-rgbw",
@@ -90,6 +115,7 @@ CHIP_TYPES: Final = _table(
         bit_ns=1250,
         reset_us=80,
         sheet="OPSCO SK6812RGBW Rev 01, sections 10 and 13; many strips are wired G, R, B, W",
+        dies=_SK6812_RGBW,
     ),
 )
 """Every chip that a layout file may name."""

@@ -62,6 +62,19 @@ class Gates:
 
 
 @dataclass(frozen=True, slots=True)
+class ExitGates:
+    """Gates on the road's way out, without feedback: times in nanoseconds.
+
+    Attributes:
+        lowering: how long they take to come down, once the others are down.
+        raising: how long they take to rise, as the others do.
+    """
+
+    lowering: int
+    raising: int
+
+
+@dataclass(frozen=True, slots=True)
 class Crossing:
     """One level crossing; times in nanoseconds.
 
@@ -70,6 +83,7 @@ class Crossing:
         tracks: the tracks over the road.
         amber: how long the steady warning before the red one is; 0 where there is none.
         gates: its gates, or None.
+        exits: gates on the road's way out, or None.
         time_out: how long a train may stand in an approach until it no longer keeps the road closed; None for ever.
         posts: the names of the devices that show what it does.
         mark: its place in the file.
@@ -82,3 +96,4 @@ class Crossing:
     time_out: int | None
     posts: tuple[str, ...]
     mark: Mark
+    exits: ExitGates | None = None

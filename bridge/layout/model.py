@@ -12,13 +12,16 @@ from enum import StrEnum
 from typing import Any, Final, NamedTuple
 
 from bridge.events import SECOND, Position
-from bridge.layout.chips import ChipType
+from bridge.layout.chips import CHIP_TYPES, ChipType
 from bridge.layout.conditions import Condition
 from bridge.layout.controls import CommandRow, Control, LastCommand
 from bridge.layout.crossings import Crossing
+from bridge.layout.dies import Dies
 from bridge.layout.effects import Effect
 from bridge.layout.findings import Mark
 from bridge.layout.routes import Locking, Route
+from bridge.layout.targets import Target
+from bridge.layout.units import FULL_LEVEL
 from bridge.layout.zones import Zone
 
 DARK: Final = "dark"
@@ -53,6 +56,9 @@ class Wire:
         leds: LEDs in series.
         supply_mv: voltage at the far end of the LEDs, millivolts.
         resistor_ohm: series resistor, ohms.
+        kind: the type of its chip.
+        trim: so much of its light is used; on a chain, all trims together.
+        least: the lowest level at which it still lights; 0 if nothing is known of that.
     """
 
     chip: int
@@ -64,6 +70,9 @@ class Wire:
     leds: int
     supply_mv: int
     resistor_ohm: int
+    kind: str
+    trim: int = FULL_LEVEL
+    least: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +89,8 @@ class Lamp:
         lens: lamps of one head with the same lens look out of the same hole.
         mark: its place in the file.
         colour_mark: the place of its colour, or its own.
+        trim: so much of its light is used.
+        mcd: the full light of a lamp made of LEDs, millicandela; 0 if nothing is known of it.
     """
 
     name: str
@@ -91,6 +102,8 @@ class Lamp:
     lens: str
     mark: Mark
     colour_mark: Mark
+    trim: int = FULL_LEVEL
+    mcd: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,12 +116,21 @@ class Head:
 
 @dataclass(frozen=True, slots=True)
 class Build:
-    """How a kind of fixture is made; `orders` has the byte index by channel of each chip, None if usual."""
+    """How a kind of fixture is made.
+
+    Attributes:
+        name: as the layout file has it.
+        chips: in the order of the data line.
+        orders: the byte index by channel of each chip, None if usual.
+        heads: top to bottom.
+        trim: so much of the light of all its lamps is used.
+    """
 
     name: str
     chips: tuple[ChipType, ...]
     orders: tuple[tuple[int, ...] | None, ...]
     heads: tuple[Head, ...]
+    trim: int = FULL_LEVEL
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,6 +289,7 @@ class Signal:
         plate: whether it has a number plate, so that a train may pass its most restrictive aspect after a stop.
         arm: where its semaphore arm stands for each aspect, if it has one; for any other, as for the most restrictive.
         zone: with what its lamps are dimmed, or empty.
+        matched: whether its lamps are as bright as each other at the same level.
     """
 
     name: str
@@ -286,6 +309,7 @@ class Signal:
     plate: bool = False
     arm: dict[str, str] = field(default_factory=dict)
     zone: str = ""
+    matched: bool = True
 
     @property
     def commands(self) -> tuple[CommandRow, ...]:
@@ -430,7 +454,8 @@ class Layout:
     """A whole layout, ready to be driven.
 
     The posts of crossings are signals that follow their crossing, and come last among them. `lamp_names` has also the
-    lamps of builds that could not be read. `still` is when all flashing is stilled, if that is ever.
+    lamps of builds that could not be read. `dies` is what the owner measured of types of chips, and `still` is when all
+    flashing is stilled, if that is ever.
     """
 
     name: str
@@ -446,13 +471,18 @@ class Layout:
     signals: tuple[Signal, ...]
     lights: tuple[Light, ...]
     crossings: tuple[Crossing, ...]
-    colours: dict[str, tuple[int, int, int, int]]
+    colours: dict[str, Target]
     colour_marks: dict[str, Mark] = field(default_factory=dict)
     builds: tuple[Build, ...] = ()
     lamp_names: frozenset[str] = frozenset()
     outputs: tuple[Output, ...] = ()
     zones: tuple[Zone, ...] = ()
     still: Condition | None = None
+    dies: dict[str, Dies] = field(default_factory=dict)
+
+    def dies_of(self, kind: str) -> Dies:
+        """Return what shines in a type of chip here: what the owner measured, or else what its data sheet says."""
+        return self.dies.get(kind) or CHIP_TYPES[kind].dies
 
     def fixture(self, name: str) -> Fixture:
         """Return a fixture by its name; there is always one for a device's fixture."""

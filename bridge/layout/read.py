@@ -9,13 +9,14 @@ from bridge.layout.builds import read_builds
 from bridge.layout.chains import read_nodes
 from bridge.layout.devices import unique_devices
 from bridge.layout.entries import Desk, nothing_below
-from bridge.layout.findings import LONGEST, START, Finding, Mark, choice, errors, in_order, said
+from bridge.layout.findings import LONGEST, START, Finding, choice, errors, in_order, said
 from bridge.layout.lights import read_lights
 from bridge.layout.model import BrokerPlace, Chain, Layout, Output, Source
 from bridge.layout.read_conditions import nameable
 from bridge.layout.read_crossings import read_crossings
+from bridge.layout.read_light import read_chips, read_colours
 from bridge.layout.read_zones import look_at_zones, read_still, read_zones
-from bridge.layout.schema import BrokerEntry, ColourEntry, OutputEntry, SourceEntry
+from bridge.layout.schema import BrokerEntry, OutputEntry, SourceEntry
 from bridge.layout.signals import read_signals
 from bridge.layout.text import parse
 from bridge.layout.track import read_blocks, read_districts, read_turnouts
@@ -30,6 +31,7 @@ SECTIONS: Final = (
     "sources",
     "outputs",
     "colours",
+    "chips",
     "builds",
     "nodes",
     "districts",
@@ -94,8 +96,9 @@ def _whole(desk: Desk) -> Layout:
         mark = desk.key_mark(("nodes",)) if "nodes" in data else START
         desk.error_at(mark, "there are no nodes: name at least one, with a chain and its fixtures")
         desk.unread.add("nodes")
+    dies, trims = read_chips(desk)
     builds = read_builds(desk)
-    planting = read_nodes(desk, builds)
+    planting = read_nodes(desk, builds, trims)
     districts = read_districts(desk)
     blocks = read_blocks(desk, districts)
     signals = read_signals(desk, planting.fixtures, blocks)
@@ -106,7 +109,7 @@ def _whole(desk: Desk) -> Layout:
     zones = read_zones(desk, names)
     look_at_zones(desk, zones, signals, lights)
     unique_devices(desk, signals, lights)
-    colours, marks = _colours(desk)
+    colours, marks = read_colours(desk)
     return Layout(
         name=_title(desk),
         scale=_scale(desk),
@@ -128,6 +131,7 @@ def _whole(desk: Desk) -> Layout:
         lamp_names=desk.lamp_names,
         zones=tuple(zones),
         still=read_still(desk, names),
+        dies=dies,
     )
 
 
@@ -229,13 +233,3 @@ def _outputs(desk: Desk, chains: list[Chain]) -> tuple[Output, ...]:
             text = f"no output is called {said(name)}; {choice(name, outputs)}, and `outputs` names more"
             desk.error(("nodes", node, "output"), text)
     return tuple(output for output in outputs.values() if output is not None)
-
-
-def _colours(desk: Desk) -> tuple[dict[str, tuple[int, int, int, int]], dict[str, Mark]]:
-    colours: dict[str, tuple[int, int, int, int]] = {}
-    marks: dict[str, Mark] = {}
-    for key, data, path in desk.section("colours"):
-        entry = desk.entry(ColourEntry, data, path) or ColourEntry()  # one with an error still has its name
-        colours[key] = (entry.red, entry.green, entry.blue, entry.white)
-        marks[key] = desk.key_mark(path)
-    return colours, marks

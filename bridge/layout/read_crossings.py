@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from bridge.events import SECOND
-from bridge.layout.crossings import Crossing, CrossingTrack, Gates
+from bridge.layout.crossings import Crossing, CrossingTrack, ExitGates, Gates
 from bridge.layout.devices import Fixtures
 from bridge.layout.entries import Desk
 from bridge.layout.findings import choice, said, warning
@@ -35,12 +35,14 @@ def read_crossings(
             continue
         own = read_posts(desk, key, entry, rules, _rate(desk, entry, rules, path), fixtures, path)
         posts += own
+        gates = None if entry.gates is None else _gates(desk, entry.gates, rules, (*path, "gates"))
         crossings.append(
             Crossing(
                 name=key,
                 tracks=tracks,
                 amber=_amber(desk, entry, rules, path),
-                gates=None if entry.gates is None else _gates(desk, entry.gates, rules, (*path, "gates")),
+                gates=gates,
+                exits=_exits(desk, entry, gates, rules, (*path, "exit-gates")),
                 time_out=entry.time_out,
                 posts=tuple(each.name for each in own),
                 mark=desk.key_mark(path),
@@ -83,6 +85,13 @@ def _look_at_rest(desk: Desk, name: str, entry: CrossingEntry, path: Path) -> No
     if "gates" in entry.model_fields_set and entry.gates is None:
         text = f"{said(None)} does not fit: write {{}} for gates as the rules have them"
         desk.error((*path, "gates"), text)
+    if "exit_gates" in entry.model_fields_set and entry.exit_gates is None:
+        text = f"{said(None)} does not fit: write {{}} for exit gates as the rules have them"
+        desk.error((*path, "exit-gates"), text)
+    if entry.gates is None and entry.exit_gates is not None:
+        desk.key_error(
+            (*path, "exit-gates"), "exit gates follow the others, and this crossing has no `gates`"
+        )
     if entry.gates is None and entry.arms:
         desk.key_error((*path, "arms"), "the arms of gates are lit here, and this crossing has no `gates`")
     if entry.time_out is not None and entry.time_out < SECOND:
@@ -131,3 +140,12 @@ def _gates(desk: Desk, entry: GatesEntry, rules: CrossingRules, path: Path) -> G
         lowering=_limited(desk, entry.lower, rules.gate_lowering, rules, (*path, "lower")),
         raising=_limited(desk, entry.raise_, rules.gate_raising, rules, (*path, "raise")),
     )
+
+
+def _exits(
+    desk: Desk, entry: CrossingEntry, gates: Gates | None, rules: CrossingRules, path: Path
+) -> ExitGates | None:
+    if entry.exit_gates is None or gates is None:
+        return None
+    lowering = _limited(desk, entry.exit_gates.lower, rules.exit_lowering, rules, (*path, "lower"))
+    return ExitGates(lowering, gates.raising)

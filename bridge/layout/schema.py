@@ -16,10 +16,13 @@ from bridge.layout.units import (
     AspectNumber,
     Duration,
     FlashRate,
+    Hue,
+    Kelvin,
     LitPart,
     Name,
     Percent,
     Resistance,
+    Trim,
     Truth,
     Voltage,
     at_most,
@@ -29,6 +32,7 @@ from bridge.layout.units import (
 
 RESTORED = "restored"
 ChipNumber = Annotated[int, whole(1, 64)]
+Millicandela = Annotated[int, whole(1, 100_000)]
 
 
 class Entry(BaseModel):
@@ -81,6 +85,9 @@ class LampEntry(SolderedEntry):
         dimmable: false where it may only be switched.
         lens: lamps with the same word here sit behind one lens (a three-lead LED).
         wiring: how its LED is made.
+        trim: so much of its light is used.
+        mcd: its full light, where it is made of LEDs.
+        least: the lowest level at which it still lights.
     """
 
     full_colour: ChipNumber | None = None
@@ -92,6 +99,9 @@ class LampEntry(SolderedEntry):
     dimmable: Truth = True
     lens: Name | None = None
     wiring: Annotated[str, one_of("separate", "common-anode", "common-cathode", "two-lead")] = "separate"
+    trim: Trim = FULL_LEVEL
+    mcd: Millicandela | None = None
+    least: Percent = 0
 
 
 class BuildEntry(Entry):
@@ -101,6 +111,7 @@ class BuildEntry(Entry):
         chips: its chips in the order of the data line, each a type or a `ChipEntry`.
         lamps: the lamps of its one head, top to bottom as they sit on the mast.
         heads: its heads, top to bottom, each with its lamps; instead of `lamps`.
+        trim: so much of the light of all its lamps is used.
     """
 
     chips: Annotated[tuple[Any, ...], Field(min_length=1, max_length=64)]
@@ -109,6 +120,7 @@ class BuildEntry(Entry):
         Annotated[dict[Name, Annotated[dict[Name, LampEntry], Field(min_length=1)]], Field(min_length=1)]
         | None
     ) = None
+    trim: Trim = FULL_LEVEL
 
 
 class ChipEntry(Entry):
@@ -137,11 +149,13 @@ class ChainEntry(Entry):
         name: unique on its node.
         order: the order of the bytes by chip type, for this whole chain.
         fixtures: what hangs on it, in the order of the data line.
+        trim: so much of the light of all that hangs on it is used.
     """
 
     name: Name
     order: dict[str, Any] = Field(default_factory=dict)
     fixtures: Annotated[tuple[Any, ...], Field(min_length=1)]
+    trim: Trim = FULL_LEVEL
 
 
 class FixtureEntry(Entry):
@@ -349,6 +363,7 @@ class SignalEntry(Entry):
         plate: whether it has a number plate.
         flash: how its lamps flash, if not as its set says.
         zone: the zone that its lamps are dimmed with.
+        matched: whether its lamps are as bright as each other at the same level.
     """
 
     fixture: Name | None = None
@@ -371,6 +386,7 @@ class SignalEntry(Entry):
     plate: Truth = False
     flash: FlashEntry | None = None
     zone: Name | None = None
+    matched: Truth = True
 
 
 class LightEntry(Entry):
@@ -404,12 +420,47 @@ class LightEntry(Entry):
 
 
 class ColourEntry(Entry):
-    """A colour of the owner's own: the light of each die, as a share of its full light."""
+    """A colour of the owner's own, said in one way.
+
+    Attributes:
+        red: the light of this die, as a share of its full light; so for `green`, `blue` and `white`.
+        xy: where it lies in the CIE 1931 diagram.
+        srgb: the colour of a screen.
+        temperature: that of a black body.
+        wavelength: that of light of one wavelength.
+    """
 
     red: Percent = 0
     green: Percent = 0
     blue: Percent = 0
     white: Percent = 0
+    xy: Any = None
+    srgb: Any = None
+    temperature: Kelvin | None = None
+    wavelength: Hue | None = None
+
+
+class DieEntry(Entry):
+    """The light of one die: a dominant wavelength, or for a white one a temperature, and its full light."""
+
+    wavelength: Hue | None = None
+    temperature: Kelvin | None = None
+    mcd: Millicandela | None = None
+
+
+class ChipLightEntry(Entry):
+    """What the owner measured of a type of chip; what is not said is as its data sheet has it.
+
+    Attributes:
+        red: the light of this die; so for `green`, `blue` and `white`.
+        trim: so much of the light of all chips of this type is used.
+    """
+
+    red: DieEntry | None = None
+    green: DieEntry | None = None
+    blue: DieEntry | None = None
+    white: DieEntry | None = None
+    trim: Trim = FULL_LEVEL
 
 
 class SourceEntry(Entry):

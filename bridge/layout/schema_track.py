@@ -79,6 +79,12 @@ class GatesEntry(Entry):
     raise_: Annotated[Duration, at_most("60 s")] | None = Field(default=None, alias="raise")
 
 
+class ExitGatesEntry(Entry):
+    """The gates on the road's way out; `lower` is how long they take to come down once the others are down."""
+
+    lower: Annotated[Duration, at_most("60 s")] | None = None
+
+
 class PostEntry(Entry):
     """One post, arm or sign of a crossing.
 
@@ -104,6 +110,7 @@ class CrossingEntry(Entry):
         amber: how long the steady lights before the red ones show.
         flash_rate: how often a minute each lamp flashes.
         gates: its gates.
+        exit_gates: its gates on the road's way out, if it has any.
         time_out: how long a train may stand in an approach until it no longer keeps the road closed.
         posts: fixtures with the lights for the road, by name.
         arms: fixtures with the lights on the arms of the gates, by name.
@@ -115,6 +122,7 @@ class CrossingEntry(Entry):
     amber: Annotated[Duration, at_most("60 s")] | None = None
     flash_rate: FlashRate | None = None
     gates: GatesEntry | None = None
+    exit_gates: ExitGatesEntry | None = None
     time_out: Duration | None = None
     posts: dict[Name, Any] = Field(default_factory=dict)
     arms: dict[Name, Any] = Field(default_factory=dict)

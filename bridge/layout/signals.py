@@ -96,6 +96,7 @@ def _signal(
         heads=tuple(head.name for head in draft.fixture.heads),
         flash=table.flash,
         plate=entry.plate,
+        matched=entry.matched,
         arm=_arm(desk, entry, draft.aspects[0].name, known, path),
         zone=entry.zone or "",
     )

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from math import prod
 from typing import Annotated, Any, Final
 
 from pydantic import AfterValidator, BeforeValidator
 
 from bridge.events import ACCESSORY_NUMBERS, ASPECT_NUMBERS
 from bridge.layout.findings import either, said
+from bridge.layout.targets import KELVIN, WAVELENGTHS
 
 FULL_LEVEL: Final = 65_535
 """Full light in the 16-bit linear scale that levels are counted in."""
@@ -29,6 +31,8 @@ LIT_PARTS: Final = range(30, 71)
 _PERCENT: Final = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,3})?) ?%\Z")
 _WHOLE_PERCENT: Final = re.compile(r"([0-9]{1,3}) ?%\Z")
 _QUANTITY: Final = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,6})?) ?([A-Za-zµΩ]+)\Z")
+_HUES: Final = {"nm": 10}
+_KELVINS: Final = {"K": 1}
 _DURATIONS: Final = {"ms": 10**6, "s": 10**9, "min": 60 * 10**9, "h": 3600 * 10**9}
 _VOLTS: Final = {"V": 1000, "mV": 1}
 _OHMS: Final = {"ohm": 1, "Ω": 1, "kohm": 1000, "kΩ": 1000}
@@ -44,6 +48,20 @@ def percent(value: Any) -> int:
     if match is None or Decimal(match[1]) > 100:
         raise ValueError(f"{said(value)} is not a level: write a percentage from 0% to 100%, such as 60%")
     return int((Decimal(match[1]) * FULL_LEVEL * 2 + 100) // 200)
+
+
+def trim(value: Any) -> int:
+    """Read a trim: a percentage that leaves some light."""
+    share = percent(value)
+    if not share:
+        raise ValueError(f"{said(value)} would leave it dark: leave it out, or write 1% to 100%")
+    return share
+
+
+def part(*shares: int) -> int:
+    """Return the product of shares of full light, all of `FULL_LEVEL`: rounded once, halves up."""
+    top, bottom = 2 * prod(shares), prod([FULL_LEVEL] * (len(shares) - 1))
+    return (top + bottom) // (2 * bottom)
 
 
 def _quantity(value: Any, units: dict[str, int], what: str, example: str) -> int:
@@ -88,6 +106,24 @@ def percent_text(level: int) -> str:
     """Write a level for people: `60%`, `2.5%`."""
     hundredths = (level * 20_000 + FULL_LEVEL) // (2 * FULL_LEVEL)
     return f"{hundredths // 100}.{hundredths % 100:02}".rstrip("0").rstrip(".") + "%"
+
+
+def wavelength(value: Any) -> int:
+    """Read `589 nm` as tenths of a nanometre."""
+    tenths = _quantity(value, _HUES, "wavelength", "589 nm")
+    if tenths not in WAVELENGTHS:
+        raise ValueError(f"{said(value)} does not fit: write a wavelength from 400 nm to 700 nm")
+    return tenths
+
+
+def kelvin(value: Any) -> int:
+    """Read `2700 K` as a colour temperature."""
+    found = _quantity(value, _KELVINS, "colour temperature", "2700 K")
+    if found not in KELVIN:
+        raise ValueError(
+            f"{said(value)} does not fit: write a temperature from {KELVIN[0]} K to {KELVIN[-1]} K"
+        )
+    return found
 
 
 def voltage(value: Any) -> int:
@@ -212,6 +248,9 @@ def aspect_number(value: Any) -> int:
 
 Name = Annotated[str, BeforeValidator(name)]
 Percent = Annotated[int, BeforeValidator(percent)]
+Trim = Annotated[int, BeforeValidator(trim)]
+Kelvin = Annotated[int, BeforeValidator(kelvin)]
+Hue = Annotated[int, BeforeValidator(wavelength)]
 Duration = Annotated[int, BeforeValidator(duration)]
 Voltage = Annotated[int, BeforeValidator(voltage)]
 Resistance = Annotated[int, BeforeValidator(resistance)]

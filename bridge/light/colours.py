@@ -1,9 +1,6 @@
-"""Colours by name: how much light each die of a full-colour lamp gives.
+"""Colours by name: where each of them lies, whatever lamp shows it, and what ordinary LEDs of a colour are like.
 
-The figures are shares of full light in linear light. They are worked out for the primaries of a WS2812B-V5
-(dominant wavelengths 621, 520 and 471 nm, 310, 780 and 215 mcd: its data sheet, page 3) by solving the
-CIE 1931 mixing equations for the chromaticity named beside each colour, and then written down, so that what
-a lamp shows rests on this table alone.
+How much light each die gives is worked out for the lamp that shows it, in `bridge.light.solving`.
 """
 
 from __future__ import annotations
@@ -11,52 +8,48 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from bridge.layout.units import FULL_LEVEL
+from bridge.layout.targets import OneDie, Point, Target, Temperature, Wavelength
+from bridge.layout.units import kelvin
 
+DAYLIGHT: Final = Point(312_700, 329_000)
+"""D65: ISO/CIE 11664-2."""
 
-@dataclass(frozen=True, slots=True)
-class Colour:
-    """A colour as 16-bit linear levels of the dies R, G, B and, where there is one, W.
-
-    Attributes:
-        with_white: levels R, G, B, W of a lamp that has a white die, or None if it mixes the colour as others do.
-        plain: levels R, G, B of a lamp without a white die.
-        needs_white: it cannot be shown without a white die.
-    """
-
-    plain: tuple[int, int, int]
-    with_white: tuple[int, int, int, int] | None = None
-    needs_white: bool = False
-
-    def levels(self, dies: str) -> tuple[int, ...]:
-        """Return the level of each die, in the order of `dies` (letters of the data sheet)."""
-        if "W" in dies and self.with_white is not None:
-            table = dict(zip("RGBW", self.with_white, strict=True))
-        else:
-            table = dict(zip("RGBW", (*self.plain, 0), strict=True))
-        return tuple(table[die] for die in dies)
-
-
-def _share(per_mille: int) -> int:
-    return (per_mille * FULL_LEVEL * 2 + 1000) // 2000
-
-
-def _mix(red: int, green: int, blue: int, *, white_die: bool = False) -> Colour:
-    plain = (_share(red), _share(green), _share(blue))
-    return Colour(plain, (0, 0, 0, FULL_LEVEL) if white_die else None)
-
-
-COLOURS: Final = {
-    "red": _mix(1000, 0, 0),
-    "yellow": _mix(1000, 250, 0),  # x 0.577, y 0.405: inside the yellow of EASA U.930, CIE 107 and EN 12368
-    "green": _mix(0, 1000, 200),  # x 0.094, y 0.507: inside the green of the same three
-    "blue": _mix(0, 0, 1000),
-    "lunar": _mix(1000, 727, 441),  # x 0.292, y 0.303: a bluish white; no published railway limit at hand
-    "white": _mix(1000, 715, 344, white_die=True),  # D65: x 0.3127, y 0.3290
-    "warm-white": _mix(1000, 455, 62, white_die=True),  # 2700 K: x 0.460, y 0.411
-    "amber": _mix(1000, 228, 0),  # 594 nm: a sodium lamp or a beacon
+COLOURS: Final[dict[str, Target]] = {
+    # Signals. Red and blue are the dies themselves: no mixture is a purer one. Yellow and green lie where the limits of
+    # EASA CS ADR-DSN.U.930, CIE 107-1994 and the draft of EN 12368 overlap, and where red and green dies reach.
+    "red": OneDie("R"),
+    "yellow": Point(580_000, 412_000),
+    "green": Point(94_000, 507_000),
+    "blue": OneDie("B"),
+    "lunar": Point(292_000, 303_000),  # a bluish white; no published railway limit at hand
+    # White that promises no temperature: the white die by itself where there is one, or else daylight.
+    "white": OneDie("W", DAYLIGHT),
+    "warm-white": Temperature(2700),
+    "amber": Point(585_500, 398_000),  # about 594 nm: a beacon (common practice for amber LEDs, no source)
+    # Two more that charts know for lights at sea; where they lie is common practice, no source.
+    "orange": Wavelength(6050),
+    "violet": Point(240_000, 110_000),
+    # Lamps of the world.
+    "house-light": Temperature(2800),  # an incandescent bulb of 60 W (common practice, no source)
+    "candle": Temperature(1900),  # common practice, no source; so are the two that follow
+    "fire": Temperature(1700),
+    "oil-lamp": Temperature(2000),
+    "tube": Point(372_100, 375_100),  # CIE 15, illuminant FL2: a cool white fluorescent tube
+    "sodium": Point(533_000, 415_000),  # CIE 15, illuminant HP1: a standard high pressure sodium lamp
+    "low-pressure-sodium": Wavelength(5893),  # between the two lines of sodium, 589.0 nm and 589.6 nm
+    "mercury": Point(311_000, 383_000),  # a clear mercury lamp, as a published spectrum of one has it
 }
 """Every colour that has a name; an owner may add more in the layout file."""
+
+
+def temperature(word: str) -> Temperature | None:
+    """Return what a word such as `2700 K` asks for, or None if it is none."""
+    if not word.endswith("K") or not word[:1].isdigit():
+        return None
+    try:
+        return Temperature(kelvin(word))
+    except ValueError:
+        return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,23 +58,26 @@ class LedColour:
 
     Attributes:
         least_mv: forward voltage at about 20 mA that no LED of this colour goes below, millivolts.
+        mcd: full light of an ordinary small one at about 20 mA, millicandela.
     """
 
     least_mv: int
+    mcd: int
 
 
 LED_COLOURS: Final = {
-    "red": LedColour(1800),
-    "orange": LedColour(1900),
-    "amber": LedColour(1900),
-    "yellow": LedColour(1900),
-    "green": LedColour(1900),
-    "blue": LedColour(2800),
-    "lunar": LedColour(2800),
-    "white": LedColour(2800),
-    "warm-white": LedColour(2800),
+    "red": LedColour(1800, 200),
+    "orange": LedColour(1900, 200),
+    "amber": LedColour(1900, 200),
+    "yellow": LedColour(1900, 200),
+    "green": LedColour(1900, 400),
+    "blue": LedColour(2800, 150),
+    "lunar": LedColour(2800, 500),
+    "white": LedColour(2800, 500),
+    "warm-white": LedColour(2800, 400),
 }
-"""Colours of separate LEDs with the lower end of their forward voltage, from a published table of indicator LEDs."""
+"""Colours of separate LEDs: the lower end of their forward voltage, from a published table of indicator LEDs, and a
+nominal intensity, which is common practice without a source: makers differ ten times and more."""
 
 
 DIES: Final = {

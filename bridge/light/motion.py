@@ -27,6 +27,9 @@ Slots: TypeAlias = NDArray[np.intp]
 LATEST: Final = 2**62
 """An instant beyond all sessions that can still be taken from another one in 64 bits."""
 
+EARLIEST: Final = -LATEST
+"""One before all of them."""
+
 LONGEST: Final = 2**46
 """A duration, some 19 hours, whose product with any number of steps still fits 64 bits."""
 
@@ -66,7 +69,9 @@ class _Column:
 class _Gathered(NamedTuple):
     """What moves, put together so that a frame need not look for it; good until something else moves.
 
-    `began` to `loops` have an entry for each voice, the rest one for each channel; `which` is its voice among them.
+    `began` to `since` have an entry for each voice; up to `waits` the channels of some are not lit yet. The rest has
+    an entry for each channel; `which` is its voice among them. `endless` says that all go round. The last two are where
+    each frame is worked out, so that no array is made for it.
     """
 
     slots: Slots
@@ -75,12 +80,17 @@ class _Gathered(NamedTuple):
     start: Numbers
     way: Numbers
     loops: NDArray[np.bool_]
+    since: Numbers
+    waits: Instant
     which: Slots
     base: Numbers
     low: Numbers
     span: Numbers
     floor: Numbers
     ceiling: Numbers
+    endless: bool
+    places: Numbers
+    levels: Numbers
 
 
 class Motion:
@@ -114,6 +124,7 @@ class Motion:
         self._way = _Column(slots + voices)
         self._loops = _Column(slots + voices)
         self._tape = _Column(slots + voices)  # where the tape begins that has its edges
+        self._since = _Column(slots + voices)  # until then it is as if the tape were at 0
         self._place: Numbers = np.zeros(slots + voices, dtype=np.int64)
         self._gathered: _Gathered | None = None
 
@@ -199,7 +210,9 @@ class Motion:
         self._voice.one[slot] = slot
         self._sing(slot, at, time, start, count - start)
 
-    def play(self, parts: Sequence[Part], tape: Tape, began: Instant, voice: int) -> None:
+    def play(
+        self, parts: Sequence[Part], tape: Tape, began: Instant, voice: int, since: Instant = EARLIEST
+    ) -> None:
         """Let channels play tapes together, whatever they do now.
 
         Args:
@@ -207,6 +220,7 @@ class Motion:
             tape: the tape of the first. Those of the others are as long, and change where it changes.
             began: when it began; may lie ahead, or before the session.
             voice: what they follow: one that nothing else follows.
+            since: until then they stay as if the tape were at 0.
         """
         does = (BLINKING, SWELLING) if tape.loops else (STEPPING, GOING)
         for part in parts:
@@ -217,6 +231,7 @@ class Motion:
             self._voice.one[part.slot] = voice
         self._sing(voice, began, tape.period, 0, len(tape.samples))
         self._loops.one[voice], self._tape.one[voice] = tape.loops, parts[0].base
+        self._since.one[voice] = since
 
     def _go(self, slot: int, does: int, origin: int, level: int, part: Part) -> None:
         self._now_does(slot, does)
@@ -232,6 +247,7 @@ class Motion:
         self._start.one[voice] = start
         self._way.one[voice] = way
         self._loops.one[voice] = False
+        self._since.one[voice] = EARLIEST
 
     def _now_does(self, slot: int, what: int) -> None:
         self._count[self._does[slot]] -= 1
@@ -276,6 +292,7 @@ class Motion:
         voice = self._voice.many[slots]
         voices = _each_once(voice)
         self._place[voices] = np.arange(len(voices), dtype=np.int64)
+        since = self._since.many[voices]
         return _Gathered(
             slots=slots,
             began=self._began.many[voices],
@@ -283,12 +300,17 @@ class Motion:
             start=self._start.many[voices],
             way=self._way.many[voices],
             loops=self._loops.many[voices] > 0,
+            since=since,
+            waits=int(since.max(initial=EARLIEST)),
             which=self._place[voice],
             base=self._base.many[slots],
             low=self._low.many[slots],
             span=self._span.many[slots],
             floor=self._floor.many[slots],
             ceiling=self._ceiling.many[slots],
+            endless=bool((self._loops.many[voices] > 0).all()),
+            places=np.empty(len(slots), dtype=np.int64),
+            levels=np.empty(len(slots), dtype=np.int64),
         )
 
     def _look_up(self, moving: _Gathered, at: Instant) -> tuple[Numbers, Numbers]:
@@ -296,17 +318,23 @@ class Motion:
         past = at - moving.began
         done = _done(past, moving.time, moving.loops)
         place = moving.start + moving.way * done // moving.time
-        levels = self.reel.samples.take(place.take(moving.which) + moving.base)
+        # Nothing is out of range; clipping spares numpy a pass that looks for it, and `out` the making of arrays.
+        np.take(place, moving.which, out=moving.places, mode="clip")
+        np.add(moving.places, moving.base, out=moving.places)
+        levels = np.take(self.reel.samples, moving.places, out=moving.levels, mode="clip")
         levels *= moving.span
         levels += _HALF
         levels >>= _BITS
         levels += moving.low
-        # Near full light the table of lightness leaves levels out, so a step may lie a little below the level it stands
-        # for. Held between both ends, the light never turns back on its way, and ends exactly where it shall.
-        np.maximum(levels, moving.floor, out=levels)
-        np.minimum(levels, moving.ceiling, out=levels)
+        if not moving.endless:
+            # Near full light the table of lightness leaves levels out, so a step may lie a little below the level it
+            # stands for. Held between both ends, the light never turns back on its way.
+            np.maximum(levels, moving.floor, out=levels)
+            np.minimum(levels, moving.ceiling, out=levels)
+        if at < moving.waits:
+            levels = np.where((at < moving.since).take(moving.which), moving.low, levels)
         arrived = ~moving.loops & (done == moving.time)
-        if arrived.any():
+        if not moving.endless and arrived.any():
             levels = np.where(arrived.take(moving.which), self._goal.many[moving.slots], levels)
         return levels, done
 
@@ -325,7 +353,8 @@ class Motion:
         edges = begun + -(-(place + run) * time // way)
         # What is played once has its last edge at its end, where it is let go of.
         edges = np.where(loops, edges, np.where(run > 0, np.minimum(edges, begun + time), begun + time))
-        edges = edges[(run > 0) | ~loops]
+        since = self._since.many[voices]
+        edges = np.concatenate((edges[(run > 0) | ~loops], since[since > after]))
         return int(edges.min()) if edges.size else None
 
     def snapshot(self) -> dict[str, Any]:
@@ -370,7 +399,7 @@ class Motion:
         return (self._voice, self._base, self._low, self._span, self._floor, self._ceiling)
 
     def _of_voices(self) -> tuple[_Column, ...]:
-        return (self._began, self._time, self._start, self._way, self._loops, self._tape)
+        return (self._began, self._time, self._start, self._way, self._loops, self._tape, self._since)
 
     def _check(self) -> None:
         """Raise ValueError unless everything that moves does so within its bounds."""

@@ -8,6 +8,7 @@ from bridge.layout.controls import asked
 from bridge.layout.findings import Finding, Mark, choice, said, warning
 from bridge.layout.model import DARK, AspectRow, Fixture, Lamp, Layout, Shown, Signal, Way, Wire
 from bridge.layout.units import FULL_LEVEL
+from bridge.light.matching import weakest
 from bridge.light.palette import Palette, find, look_at_lamps, not_dimmable
 from bridge.light.plans import DevicePlan, Look, filaments, flash_tape
 from bridge.light.shining import plan_light
@@ -50,6 +51,7 @@ _Levels: TypeAlias = tuple[dict[int, int], dict[int, int]]
 
 def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
     wires = wires_of(fixture)
+    measure = weakest(signal, fixture, palette)
     looks: dict[str, Look] = {}
     shown: list[AspectRow] = []
     ordered = {aspect: mark for control in signal.controls for aspect, mark in asked(control)}
@@ -57,7 +59,9 @@ def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
         needed = row.required or index == 0 or row.name in ordered
         blame = None if row.required else ordered.get(row.name, signal.mark)
         look = (
-            _look(signal, row, fixture, palette, blame) if needed else _quietly(signal, row, fixture, palette)
+            _look(signal, row, fixture, palette, blame, measure)
+            if needed
+            else _quietly(signal, row, fixture, palette, measure)
         )
         if look is not None:
             lit, unlit = (levels_of(levels, wires) for levels in look)
@@ -78,7 +82,7 @@ def _signal(signal: Signal, fixture: Fixture, palette: Palette) -> DevicePlan:
         change=signal.change,
         flash=flash_tape(signal.flash, signal.change),
         filaments=filaments(signal.change, len(wires)),
-        reds=_reds(signal, fixture, wires, palette),
+        reds=_reds(signal, fixture, wires, palette, measure),
     )
 
 
@@ -95,16 +99,18 @@ def _alike(rows: list[AspectRow], looks: dict[str, Look], palette: Palette) -> N
             palette.findings.append(warning(row.mark, text))
 
 
-def _quietly(signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette) -> _Levels | None:
+def _quietly(
+    signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette, measure: int
+) -> _Levels | None:
     """Return what an aspect that nobody orders would look like, if it is possible here at all."""
     before = len(palette.findings)
-    look = _look(signal, row, fixture, palette, None)
+    look = _look(signal, row, fixture, palette, None, measure)
     del palette.findings[before:]
     return look
 
 
 def _look(
-    signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette, blame: Mark | None
+    signal: Signal, row: AspectRow, fixture: Fixture, palette: Palette, blame: Mark | None, measure: int
 ) -> _Levels | None:
     """Return the levels by channel while what flashes is lit, and while it is not; None if there are none, and why."""
     lit: dict[int, int] = {}
@@ -113,7 +119,7 @@ def _look(
     rigid = {wire.offset: lamp.name for wire, lamp in wires_of(fixture) if not lamp.dimmable}
     for head, shown in zip(fixture.heads, (items for _name, items in row.heads), strict=True):
         for item in shown:
-            found = find(head, item, palette)
+            found = find(head, item, palette, measure)
             if isinstance(found, str):
                 # Where it is ordered one lamp that is missing is enough to say.
                 if sound or blame is None or not palette.knows(item.word):
@@ -166,14 +172,14 @@ def _both(look: Look) -> tuple[int, ...]:
 
 
 def _reds(
-    signal: Signal, fixture: Fixture, wires: list[tuple[Wire, Lamp]], palette: Palette
+    signal: Signal, fixture: Fixture, wires: list[tuple[Wire, Lamp]], palette: Palette, measure: int
 ) -> tuple[int, ...]:
     """Return the levels of each channel while its head is red between two other colours."""
     if signal.change.way is not Way.RED:
         return ()
     levels: dict[int, int] = {}
     for head in fixture.heads:
-        found = find(head, Shown("red", FULL_LEVEL, signal.mark), palette)
+        found = find(head, Shown("red", FULL_LEVEL, signal.mark), palette, measure)
         if isinstance(found, str):
             palette.error(signal.mark, f"{signal.name} cannot change through red: {found}")
         else:

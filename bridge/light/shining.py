@@ -5,20 +5,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cache
 from itertools import groupby, pairwise
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from bridge.layout.effects import WarmUp
 from bridge.layout.findings import warning
 from bridge.layout.model import OFF, ON, Fixture, Flash, Head, Lamp, LampKind, Light, Shown
+from bridge.layout.targets import Temperature
 from bridge.layout.units import FULL_LEVEL
 from bridge.light.chance import mixed, seed_of
 from bridge.light.effects import compose, flashes, stilled
+from bridge.light.filament import Filament, filament
 from bridge.light.palette import Palette, light_lamp, not_dimmable
 from bridge.light.plans import DevicePlan, Look, Play, filaments, flash_tape
 from bridge.light.tapes import UNIT, Score, Tape
 from bridge.light.wires import lenses_of, wires_of
 
-ONE_STEADY_HUE = 1
+ONE_STEADY_HUE: Final = 1
+
+COOLEST: Final = 1000
+KELVIN_STEP: Final = 200
+"""Temperatures of a filament at which its colour is worked out, kelvin; below the first it hardly gives light."""
 
 
 class _Lit(NamedTuple):
@@ -72,7 +78,7 @@ def plan_light(light: Light, fixtures: dict[str, Fixture], palette: Palette) -> 
         rest=OFF,
         change=light.change,
         flash=flash_tape(Flash(), light.change),
-        filaments=filaments(light.change, len(places)),
+        filaments=_filaments(light, lamps, len(places), palette),
         delays=_delays(light, lit, len(places)),
     )
 
@@ -171,6 +177,40 @@ def _coloured(tape: Tape, stops: tuple[int, ...], levels: tuple[int, ...]) -> tu
         (2 * sample * share + peak) // (2 * peak) for sample, share in zip(tape.samples, shares, strict=False)
     )
     return peak, Tape(samples, tape.period, tape.loops, tape.smooth)
+
+
+def _filaments(
+    light: Light, lamps: Sequence[tuple[Head, Lamp, dict[int, int]]], wires: int, palette: Palette
+) -> tuple[Filament, ...]:
+    """Return how each channel warms up and cools down: that of a white lamp is red while it is not hot yet."""
+    found = list(filaments(light.change, wires))
+    for _head, lamp, index in lamps if found else ():
+        if lamp.kind is not LampKind.FULL_COLOUR:
+            continue
+        target = palette.target(light.shows.word if light.shows.word != ON else lamp.colour)
+        if isinstance(target, Temperature):
+            for wire in lamp.wires:
+                hues = _glowing(target.kelvin, wire.die, lamp, palette)
+                found[index[wire.offset]] = filament(light.change.time, hues)
+    return tuple(found)
+
+
+def _glowing(nominal: int, die: str, lamp: Lamp, palette: Palette) -> tuple[tuple[int, int], ...]:
+    """Return how much of a filament's light a die gives, beside what it gives at full heat; nothing if it is dark then.
+
+    Returns:
+        For temperatures in thousandths of the nominal one, rising, the die's part in parts of `UNIT`.
+    """
+    hot = palette.mixture(f"{nominal} K", lamp)
+    if hot is None or not hot.level(die):
+        return ()
+    hues = []
+    for kelvin in (*range(COOLEST, nominal, KELVIN_STEP), nominal):
+        glow = palette.mixture(f"{kelvin} K", lamp)
+        if glow is not None and glow.light:
+            part = UNIT * glow.level(die) * hot.light // (hot.level(die) * glow.light)
+            hues.append((1000 * kelvin // nominal, part))
+    return tuple(hues)
 
 
 def _delays(light: Light, lit: Sequence[_Lit], wires: int) -> tuple[int, ...]:

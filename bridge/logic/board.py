@@ -121,6 +121,10 @@ class Board:
             return Word("still", device.name, aspect, reason, causes)
         return Word("zone", device.name, percent_text(int(aspect)), reason, causes)
 
+    def gates_at_rest(self, why: str) -> list[Word]:
+        """Return where all gates of crossings shall be when nobody looks out for trains any more."""
+        return self._crossings.at_rest(why)
+
     def _arm(self, index: int) -> Word:
         """Return where the arm of a signal has to stand: that goes by its aspect, also while its lamps are dark."""
         device, arm = self.devices[index], self._arms[index]
@@ -173,6 +177,15 @@ class Board:
             if due is not None and (next_due is None or due < next_due):
                 next_due = due
         return next_due
+
+    @property
+    def timers(self) -> int:
+        """How many timers there may be."""
+        return self._track.timers + len(self._crossings.names) + len(self._interlocking.gates)
+
+    def due(self, at: Instant) -> list[str]:
+        """Return the names of what has a timer that runs out at an instant or before it."""
+        return [*self._track.due(at), *self._crossings.due(at), *self._interlocking.due(at)]
 
     def perform(self, due: Instant) -> Outcome:
         """Let every timer that is due at this instant run out; return what came of it."""
@@ -243,7 +256,7 @@ class Board:
                 )
             case Subject.TURNOUT:
                 keys = [(ORDERED, int(name)), (PROVED, int(name))]
-                self._spread(self._track.use_turnout(int(name), why), dirty)
+                self._spread(self._track.use_turnout(int(name), why, number), dirty)
             case Subject.SOURCE if event.out:
                 self._lose(name, event.at, number, dirty)
             case Subject.NODE:
@@ -356,8 +369,13 @@ class Board:
         return True
 
     def orders(self) -> list[tuple[str, int, str, str]]:
-        """Return what was ordered of accessories, the oldest first: kind, number, value and source of each."""
-        return [(key[0], int(key[1]), fact.value, fact.source) for key, fact in self._known.orders()]
+        """Return what was ordered of accessories, the oldest first: kind, number, value and source of each.
+
+        An order that a train has used up is none any more, and what was ordered before it of the same signal neither.
+        """
+        used_up = {key for each in self.devices if isinstance(each, SignalDevice) for key in each.used_up()}
+        orders = [(key, fact) for key, fact in self._known.orders() if key not in used_up]
+        return [(key[0], int(key[1]), fact.value, fact.source) for key, fact in orders]
 
     def listens(self, event: Event) -> bool:
         """Return whether an order, a button or something out of use means anything here; other events need not."""

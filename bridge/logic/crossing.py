@@ -15,6 +15,7 @@ from bridge.layout.crossings import Phase
 from bridge.layout.model import Layout
 from bridge.logic import reasons
 from bridge.logic.approaching import Approaching
+from bridge.logic.exit_gates import WHOLE, Exits
 from bridge.logic.known import ANOTHER, BLOCK, CROSSING, Fact, Known
 from bridge.logic.track import Change
 from bridge.logic.working_out import in_order
@@ -45,19 +46,18 @@ STEPS: Final[Table] = {
 """What a crossing does with what it is faced with; whatever does not stand here changes nothing."""
 
 GATE: Final = "gate"
+EXIT_GATE: Final = "exit-gate"
 UP: Final = "up"
+DOWN: Final = "down"
 GATES: Final[Mapping[Phase, str]] = {
     Phase.IDLE: UP,
     Phase.AMBER: UP,
     Phase.WARNING: UP,
     Phase.LOWERING: "lowering",
-    Phase.DOWN: "down",
+    Phase.DOWN: DOWN,
     Phase.RISING: "rising",
 }
 """Where the gates are, in the word that is told to the world."""
-
-WHOLE: Final = 1_000_000
-"""Parts in which the height of a gate is counted, 0 where it is down."""
 
 WORDS: Final[Mapping[Phase, str]] = {
     Phase.IDLE: "the road over {} is open",
@@ -75,6 +75,8 @@ class Crossing:
     Attributes:
         name: of the crossing.
         phase: how far its closing has got.
+        moved: it is known where its gates are, since they have moved or had no need to since the start.
+        exits: its gates on the road's way out, or None.
         another: whether a second train is coming.
         why: what it rests on, in words.
         causes: the events that it rests on.
@@ -83,6 +85,8 @@ class Crossing:
     def __init__(self, crossing: layouts.Crossing, table: Table = STEPS) -> None:
         self.name = crossing.name
         self.has_gates = crossing.gates is not None
+        self.exits = None if crossing.exits is None else Exits(crossing.exits)
+        self.moved = False
         self.another = False
         self.why = ""
         self.causes: tuple[int, ...] = ()
@@ -108,6 +112,8 @@ class Crossing:
             event: the number of what has just happened, 0 where that is only time.
         """
         self._trains.expire(at)
+        if self.exits is not None:
+            self.exits.expire(at)
         calls = self._trains.calls()
         here = Happens.CALLED if calls else Happens.FREE
         for _ in range(2 * len(Phase)):  # no way through the table is longer
@@ -128,9 +134,11 @@ class Crossing:
 
     def _go(self, after: Phase, at: Instant) -> None:
         self._height = self._height_at(at)
-        self.phase, self._since = after, at
+        self.phase, self._since, self.moved = after, at, True
         time = self._time(after, self._height)
         self._due = None if time is None else at + time
+        if self.exits is not None:
+            self.exits.follow(at, down=after is Phase.DOWN)
 
     def _time(self, phase: Phase, height: int) -> int | None:
         """Return how long a phase lasts that begins with the gates at a height, or None for ever."""
@@ -168,11 +176,25 @@ class Crossing:
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
-        return min((due for due in (self._due, self._trains.next_due()) if due is not None), default=None)
+        exits = None if self.exits is None else self.exits.due
+        dues = (self._due, self._trains.next_due(), exits)
+        return min((due for due in dues if due is not None), default=None)
 
     def word(self) -> reasons.Word:
         """Return what there is to tell of its gates."""
         return reasons.Word(GATE, self.name, GATES[self.phase], self.reason, self.causes)
+
+    def words(self) -> list[reasons.Word]:
+        """Return what there is to tell of all its gates.
+
+        At the start nobody knows where they are: they may be down, and must not rise to show that.
+        """
+        if not self.has_gates or not self.moved:
+            return []
+        if self.exits is None:
+            return [self.word()]
+        way_out = reasons.Word(EXIT_GATE, self.name, self.exits.state, self.reason, self.causes)
+        return [self.word(), way_out]
 
     def facts(self) -> tuple[Change, Change]:
         """Return what its posts go by."""
@@ -191,12 +213,14 @@ class Crossing:
         """Return everything as plain data."""
         return {
             "phase": self.phase.value,
+            "moved": self.moved,
             "another": self.another,
             "why": self.why,
             "causes": list(self.causes),
             "since": self._since,
             "due": self._due,
             "height": self._height,
+            "exits": None if self.exits is None else self.exits.plain(),
             "trains": self._trains.state(),
         }
 
@@ -207,9 +231,12 @@ class Crossing:
             KeyError, TypeError, ValueError: it is of another crossing.
         """
         self.phase, self.another, self.why = Phase(data["phase"]), bool(data["another"]), str(data["why"])
+        self.moved = bool(data["moved"])
         self.causes = tuple(int(each) for each in data["causes"])
         self._since, self._height = int(data["since"]), int(data["height"])
         self._due = None if data["due"] is None else int(data["due"])
+        if self.exits is not None:
+            self.exits.restore(data["exits"])
         self._trains.set_state(data["trains"])
 
 
@@ -242,7 +269,17 @@ class Crossings:
     @property
     def words(self) -> list[reasons.Word]:
         """What there is to tell of all gates."""
-        return [each.word() for each in self._all.values() if each.has_gates]
+        return [word for each in self._all.values() for word in each.words()]
+
+    def at_rest(self, why: str) -> list[reasons.Word]:
+        """Return where all gates shall be when nobody looks out for trains any more.
+
+        A gate that is out of order lies across the road (Minn. R. 8830.1550). One on the way out is up, so that nobody
+        is shut in (common practice, no source).
+        """
+        gates = [reasons.Word(GATE, name, DOWN, why) for name, each in self._all.items() if each.has_gates]
+        exits = [reasons.Word(EXIT_GATE, name, UP, why) for name, each in self._all.items() if each.exits]
+        return gates + exits
 
     def hear(self, changes: Iterable[Change], at: Instant) -> list[Change]:
         """Take what is known otherwise now, of any things; return what is known otherwise of the crossings."""
@@ -256,14 +293,18 @@ class Crossings:
 
     def perform(self, due: Instant) -> list[Change]:
         """Let every timer that is due run out, in the order of the file."""
-        return self._settle({name: 0 for name in self._all if self._due.get(name, due + 1) <= due}, due)
+        return self._settle(dict.fromkeys(self.due(due), 0), due)
+
+    def due(self, at: Instant) -> list[str]:
+        """Return the crossings whose timers run out at an instant or before it, in the order of the file."""
+        return [name for name in self._all if self._due.get(name, at + 1) <= at]
 
     def _settle(self, events: Mapping[str, int], at: Instant) -> list[Change]:
         """Let crossings settle, each with the number of the event that it heard of, 0 for a timer."""
         changes: list[Change] = []
         for name, event in events.items():
             crossing = self._all[name]
-            gates = GATES[crossing.phase]
+            before = {word.subject: word.state for word in crossing.words()}
             crossing.settle(at, event)
             self._watch(crossing)
             for key, fact in crossing.facts():
@@ -271,8 +312,7 @@ class Crossings:
                 if fact is not None and (old is None or (old.value, old.why) != (fact.value, fact.why)):
                     self._known.tell(key, fact)
                     changes.append(Change(key, fact))
-            if crossing.has_gates and GATES[crossing.phase] != gates:
-                self._words.append(crossing.word())
+            self._words += [word for word in crossing.words() if before.get(word.subject) != word.state]
         return changes
 
     def _watch(self, crossing: Crossing) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from bridge.events import BlockState
@@ -14,6 +14,8 @@ from bridge.logic.gate import Gate
 from bridge.logic.known import BLOCK, SIGNAL, Fact, Key, Known
 from bridge.logic.reasons import Choice
 from bridge.logic.selection import (
+    LAST_COMMAND,
+    SWITCHED,
     Control,
     Obeying,
     SteppedButton,
@@ -132,9 +134,7 @@ class SignalDevice(Device):
         self.rest = signal.rest
         self.key: Key = (SIGNAL, signal.name)
         ranks = {row.name: rank for rank, row in enumerate(signal.aspects)}
-        super().__init__(
-            signal.name, tuple(_control(each, signal.rest, ranks) for each in signal.controls), ranks
-        )
+        super().__init__(signal.name, tuple(_control(each, signal, ranks) for each in signal.controls), ranks)
         _restore(self.controls, restores=signal.restores)
         self._main = main
         self._lit_by = signal.lit_by
@@ -158,8 +158,14 @@ class SignalDevice(Device):
 
     def _allowed(self, wish: Choice, gate: Gate, known: Known) -> Choice:
         # By its orders a new one is told from an old one; what works by itself always wants the same.
-        orders = [part.choose(known).causes for part in self.controls if isinstance(part, Obeying)]
-        return gate.govern(wish, tuple(event for causes in orders for event in causes), known)
+        return gate.govern(wish, _orders(part for part in self.controls if isinstance(part, Obeying)), known)
+
+    def used_up(self) -> tuple[Key, ...]:
+        """Return by what it was ordered where a train has used that order up, or where it was refused for good."""
+        obeying = [part for part in self.controls if isinstance(part, Obeying)]
+        if self._gate is None or not self._gate.is_used_up(_orders(obeying)):
+            return ()
+        return tuple(key for part in obeying for key in part.keys)
 
     def give_up(self, reason: str) -> None:
         """Show the most restrictive aspect."""
@@ -179,6 +185,10 @@ class SignalDevice(Device):
         return self.choice
 
 
+def _orders(parts: Iterable[Obeying]) -> tuple[int, ...]:
+    return tuple(event for part in parts for event in part.choice.causes)
+
+
 def light_device(light: Light) -> Device:
     """Return the device of a light."""
     return Device(light.name, (of_light(light),), {})
@@ -193,16 +203,19 @@ def master_devices(layout: Layout) -> tuple[Device, ...]:
 
 def _restore(parts: tuple[Control, ...], *, restores: bool) -> None:
     for part in parts:
-        if isinstance(part, Obeying):
+        if isinstance(part, Obeying | PositionTable):
             part.restores = restores
 
 
-def _control(control: controls.Control, rest: str, ranks: dict[str, int]) -> Control:
+def _control(control: controls.Control, signal: Signal, ranks: dict[str, int]) -> Control:
+    rest = signal.rest
     match control:
         case controls.LastCommand():
             return last_command(control, rest)
         case controls.AspectNumbers():
-            return aspect_numbers(control, rest)
+            # Where each order serves one train, nobody knows whether one has used up what a copy tells of.
+            once = bool(signal.routes) and not signal.locking.reclear
+            return aspect_numbers(control, rest, LAST_COMMAND if once else SWITCHED)
         case controls.LatchedButtons():
             return latched_buttons(control, rest)
         case controls.SteppedButton():

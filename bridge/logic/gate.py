@@ -109,7 +109,7 @@ class Gate:
         self._spent: tuple[int, ...] = ()  # the order that was used up, or refused
         self._spent_why = ""
         self._why = ""
-        self._cause = 0  # the event that brought it into its state
+        self._causes: tuple[int, ...] = ()  # the events that brought it into its state
         keys: list[Key] = [(BLOCK, block) for block in signal.locking.approach]
         for route in signal.routes:
             keys += [(BLOCK, block) for block in (*route.sections, *route.clear)]
@@ -131,7 +131,7 @@ class Gate:
             after = None if happens is None else GATE[self.state].get(happens)
             if happens is None or after is None:
                 break
-            self._go(happens, after, order)
+            self._go(happens, after, order, known)
         if self.due is not None and self.due <= self._house.now:
             self.due = None  # it has run out, whatever came of it: nothing may be due for ever
         self._house.timed(self.signal.name, self.due)
@@ -183,6 +183,10 @@ class Gate:
         if self.signal.locking.refused is Refused.DROP:
             self._spend(order, f"the order was refused and has to be given again: {self._why}")
         return False
+
+    def is_used_up(self, order: tuple[int, ...]) -> bool:
+        """Return whether an order has had its effect, so that it clears the signal no more."""
+        return bool(order) and order == self._spent
 
     def _spend(self, order: tuple[int, ...], why: str) -> None:
         """Take it that an order has had its effect. What clears by itself has none, and may clear again."""
@@ -273,13 +277,14 @@ class Gate:
 
     # ---- what follows --------------------------------------------------------------------------------------
 
-    def _go(self, happens: Happens, after: State, order: tuple[int, ...]) -> None:
+    def _go(self, happens: Happens, after: State, order: tuple[int, ...], known: Known) -> None:
         route = self.route
         if route is None:
             raise EngineError(f"the gate of {self.signal.name} has no route to become {after} with")
-        self.state, self.due, self._cause = after, None, self._house.number
+        self.state, self.due, self._causes = after, None, in_order([self._house.number])
         match after:
             case State.SET:
+                self._causes = in_order((*self._causes, *_events(route, known)))
                 self._house.lock(self, route)
             case State.FREE:
                 self._house.free(self, route)
@@ -308,15 +313,16 @@ class Gate:
         if self.state is State.SET and self.route is not None:
             return self._capped(wish, self.route)
         wanted = "" if wish.aspect == rest else f"; it was told to show {wish.aspect} ({wish.reason})"
-        return Choice(rest, f"{self._why}{wanted}", in_order((*wish.causes, self._cause)), wish.source)
+        return Choice(rest, f"{self._why}{wanted}", in_order((*wish.causes, *self._causes)), wish.source)
 
     def _capped(self, wish: Choice, route: Route) -> Choice:
         order = [row.name for row in self.signal.aspects]
         reason = f"{wish.reason}; route {route.name} is locked"
+        causes = in_order((*wish.causes, *self._causes))
         if route.at_most and order.index(route.at_most) < order.index(wish.aspect):
             reason = f"{reason}, which allows no better than {route.at_most}"
-            return Choice(route.at_most, reason, wish.causes, wish.source)
-        return Choice(wish.aspect, reason, wish.causes, wish.source)
+            return Choice(route.at_most, reason, causes, wish.source)
+        return Choice(wish.aspect, reason, causes, wish.source)
 
     def snapshot(self) -> list[Any]:
         """Return everything as plain data."""
@@ -331,12 +337,12 @@ class Gate:
             list(self._spent),
             self._spent_why,
             self._why,
-            self._cause,
+            list(self._causes),
         ]
 
     def restore(self, data: list[Any]) -> None:
         """Take back what `snapshot` gave; raise TypeError, ValueError or KeyError if it is none."""
-        state, route, due, seen, gone, clear, all_clear, spent, spent_why, why, cause = data
+        state, route, due, seen, gone, clear, all_clear, spent, spent_why, why, causes = data
         routes = {each.name: each for each in self.signal.routes}
         self.state = State(state)
         self.route = routes[route] if route else None
@@ -346,7 +352,15 @@ class Gate:
         self._seen, self._gone = {str(each) for each in seen}, int(gone)
         self._clear_since, self._all_clear_since = _instant(clear), _instant(all_clear)
         self._spent = tuple(int(each) for each in spent)
-        self._spent_why, self._why, self._cause = str(spent_why), str(why), int(cause)
+        self._spent_why, self._why = str(spent_why), str(why)
+        self._causes = tuple(int(each) for each in causes)
+
+
+def _events(route: Route, known: Known) -> list[int]:
+    """Return the events by which all that a route needs is known."""
+    facts = [known.standing(number).fact for number, _position in (*route.turnouts, *route.flank)]
+    facts += [known.get((BLOCK, block)) for block in (*route.sections, *route.clear)]
+    return [fact.event for fact in facts if fact is not None]
 
 
 def _instant(value: Any) -> Instant | None:

@@ -61,7 +61,7 @@ class Standing(NamedTuple):
     Attributes:
         position: normal or reverse, or None where that is not known.
         proved: it is known by feedback, or would have to be.
-        fact: what was told last, if anything was.
+        fact: what this rests on: what was told last, or that it is no longer known; None where nothing ever was told.
         why: where it is not known for a reason of its own, that reason in words.
     """
 
@@ -84,7 +84,7 @@ class Known:
         self._copies: dict[Key, Fact] = {}  # kept copies of what is only known from before a restart
         self._lost: dict[Key, Fact] = {}  # what was known until its source was lost, with the reason
         self._has_told: set[int] = set()
-        self._out: dict[int, str] = {}  # turnouts that are out of use, with the reason
+        self._out: dict[int, Fact] = {}  # why turnouts are out of use
 
     def get(self, key: Key) -> Fact | None:
         """Return what is known of a thing, or None."""
@@ -124,13 +124,23 @@ class Known:
         for key in gone:
             del self._facts[key]
             self._lost[key] = Fact(UNKNOWN, event, "", why=f"{source} was lost")
-        for key in [key for key, fact in self._copies.items() if fact.source == source]:
-            del self._copies[key]
+        for key, copy in [*self._copies.items()]:
+            if copy.source == source:
+                del self._copies[key]
+            elif key not in self._facts:  # what was restored is gone, and somebody else's copy is not
+                self._facts[key] = self._copies.pop(key)
+                del self._lost[key]
         return gone
 
-    def ordered(self, number: int) -> Standing:
-        """Return where an accessory was told to go last, whatever became of it."""
-        return self._standing((ORDERED, number), proved=False)
+    def ordered(self, number: int, *, restored: bool = False) -> Standing:
+        """Return where an accessory was told to go last, whatever became of it.
+
+        Args:
+            number: the accessory.
+            restored: an order from before a restart counts as well.
+        """
+        key: Key = (ORDERED, number)
+        return self._standing(key, self._facts.get(key) if restored else self.anew(key), proved=False)
 
     def standing(self, number: int) -> Standing:
         """Return where an accessory stands: as proved where there is feedback, as ordered where there is none.
@@ -139,13 +149,16 @@ class Known:
         layout without feedback has to do with orders, and whoever asks is told which of the two it was.
         """
         proved = number in self._feedback or number in self._has_told
-        return self._standing((PROVED if proved else ORDERED, number), proved=proved)
+        key: Key = (PROVED if proved else ORDERED, number)
+        return self._standing(key, self.anew(key), proved=proved)
 
-    def _standing(self, key: Key, *, proved: bool) -> Standing:
-        fact = self._facts.get(key)
-        out = self._out.get(int(key[1]), "")
-        known = fact is not None and fact.value in _STANDS and not out
-        return Standing(Position(fact.value) if fact is not None and known else None, proved, fact, out)
+    def _standing(self, key: Key, fact: Fact | None, *, proved: bool) -> Standing:
+        out = self._out.get(int(key[1]))
+        if out is not None:
+            return Standing(None, proved, out, out.why)
+        if fact is None:
+            return Standing(None, proved, self._lost.get(key))
+        return Standing(Position(fact.value) if fact.value in _STANDS else None, proved, fact)
 
     def orders(self) -> list[tuple[Key, Fact]]:
         """Return what was ordered of accessories, the oldest first; what is only a copy is not among it."""
@@ -154,10 +167,10 @@ class Known:
         found.sort(key=lambda each: (0, -each[1].event) if each[1].restored else (1, each[1].event))
         return [(key, fact) for key, fact in found if fact.restored or not fact.copied]
 
-    def use(self, number: int, why: str) -> None:
+    def use(self, number: int, why: str, event: int) -> None:
         """Take a turnout out of use for a reason, or put it back into use for none."""
         if why:
-            self._out[number] = why
+            self._out[number] = Fact(UNKNOWN, event, "", why=why)
         else:
             self._out.pop(number, None)
 
@@ -168,7 +181,7 @@ class Known:
             "copies": _listed(self._copies),
             "lost": _listed(self._lost),
             "told": sorted(self._has_told),
-            "out": [[number, why] for number, why in self._out.items()],
+            "out": [[number, fact.event, fact.why] for number, fact in self._out.items()],
         }
 
     def restore(self, data: dict[str, Any]) -> None:
@@ -179,7 +192,7 @@ class Known:
         """
         facts, copies, lost = (_facts(data[part]) for part in ("facts", "copies", "lost"))
         told = {int(number) for number in data["told"]}
-        out = {int(number): str(why) for number, why in data["out"]}
+        out = {int(number): Fact(UNKNOWN, int(event), "", why=str(why)) for number, event, why in data["out"]}
         self._facts, self._has_told, self._out = facts, told, out
         self._copies, self._lost = copies, lost
 

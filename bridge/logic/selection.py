@@ -215,14 +215,20 @@ def last_command(control: controls.LastCommand, rest: str) -> Obeying:
     return Obeying(LAST_COMMAND, keys, meanings, Choice(rest, NOTHING_YET), rest)
 
 
-def aspect_numbers(control: controls.AspectNumbers, rest: str) -> Obeying:
-    """Return a control that obeys an extended accessory; a number that it does not know changes nothing (NEM 672)."""
+def aspect_numbers(control: controls.AspectNumbers, rest: str, table: Table = SWITCHED) -> Obeying:
+    """Return a control that obeys an extended accessory; a number that it does not know changes nothing (NEM 672).
+
+    Args:
+        control: as the layout has it.
+        rest: the most restrictive aspect.
+        table: `LAST_COMMAND` where a kept copy shall be no order, since a train may have used that order up.
+    """
     key: Key = (NUMBER, control.accessory)
     meanings: Meanings = {
         (key, str(number)): Meaning(aspect, f"aspect {number} was ordered of accessory {control.accessory}")
         for number, aspect in control.aspects.items()
     }
-    return Obeying(SWITCHED, (key,), meanings, Choice(rest, NOTHING_YET), rest)
+    return Obeying(table, (key,), meanings, Choice(rest, NOTHING_YET), rest)
 
 
 def latched_buttons(control: controls.LatchedButtons, rest: str) -> Obeying:

@@ -188,9 +188,9 @@ class Track:
         changed = block.doubt(USE, why, number) if why else block.rely(USE, at, number)
         return list(self._counts(block, changed))
 
-    def use_turnout(self, accessory: int, why: str) -> list[Change]:
+    def use_turnout(self, accessory: int, why: str, number: int) -> list[Change]:
         """Take a turnout out of use for a reason, or put it back into use for none."""
-        self.known.use(accessory, why)
+        self.known.use(accessory, why, number)
         return [Change((ORDERED, accessory), None), Change((PROVED, accessory), None)]
 
     def next_due(self) -> Instant | None:
@@ -199,6 +199,15 @@ class Track:
             self._next = min(self._due.values(), default=None)
             self._next_is_known = True
         return self._next
+
+    def due(self, at: Instant) -> list[str]:
+        """Return the names of what has a timer that runs out at an instant or before it."""
+        return [self._timed[place].name for place, due in sorted(self._due.items()) if due <= at]
+
+    @property
+    def timers(self) -> int:
+        """How many timers there may be."""
+        return len(self._timed)
 
     def perform(self, due: Instant) -> list[Change]:
         """Let every timer that is due at this instant run out, in the order of the file."""

@@ -6,6 +6,7 @@ Wherever something that counts is not known, the answer is the most restrictive 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from typing import Any, NamedTuple
 
 from bridge.events import BlockState, ButtonState, Position
@@ -106,13 +107,21 @@ def not_known(number: int, standing: Standing) -> str:
     """Return in words that nobody knows where an accessory stands, and why."""
     if standing.why:
         return f"accessory {number} {standing.why}"
-    if standing.fact is not None and standing.fact.value == Position.MOVING:
+    fact = standing.fact
+    if fact is not None and fact.value == Position.MOVING:
         return f"accessory {number} is moving"
-    return f"it is not known where accessory {number} {'stands' if standing.proved else 'was ordered'}"
+    why = f": {fact.why}" if fact is not None and fact.why else ""
+    return f"it is not known where accessory {number} {'stands' if standing.proved else 'was ordered'}{why}"
 
 
 class PositionTable(WorkedOut):
-    """A table over what several accessories were ordered last; the first row that fits counts."""
+    """A table over what several accessories were ordered last; the first row that fits counts.
+
+    Attributes:
+        restores: what they were ordered before a restart counts as well.
+    """
+
+    restores = False
 
     def __init__(self, table: controls.PositionTable, rest: str) -> None:
         super().__init__(((ORDERED, number) for row in table.rows for number, _position in row.needs), rest)
@@ -120,7 +129,9 @@ class PositionTable(WorkedOut):
 
     def choose(self, known: Known) -> Choice:
         """Return the aspect of the first row that fits; where a row before it may fit as well, nobody knows."""
-        place, found = first_fit([row.needs for row in self._rows], known.ordered)
+        place, found = first_fit(
+            [row.needs for row in self._rows], partial(known.ordered, restored=self.restores)
+        )
         if place is not None:
             return Choice(
                 self._rows[place].aspect, found.words or "no other row of its table fits", found.causes

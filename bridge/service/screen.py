@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
+from dataclasses import replace
 from typing import Any, Final
 
 from bridge.events import LinkState
 from bridge.layout.effects import Steady
-from bridge.layout.model import OFF, ON, Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal
+from bridge.layout.model import OFF, ON, Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal, Wire
 from bridge.layout.units import FULL_LEVEL, clock_text
-from bridge.light.colours import led_colour
+from bridge.light.colours import DAYLIGHT, led_colour
+from bridge.light.solving import mix
 from bridge.logic.device import STILLED
 from bridge.service.notes import Notes
 from bridge.service.runner import Runner
@@ -18,15 +20,16 @@ from bridge.service.runner import Runner
 # screen can show: a component below zero takes away what a mixture with others must not have, and the page
 # cuts off what stays below zero.
 #
-# The dies of a pixel are placed so that the mixtures of `bridge.light.colours` look as they are named: R 100 %,
-# G 71.5 %, B 34.4 % (D65) is white with all three components 1, and G 100 %, B 20 % (signal green) has 27 parts
-# of blue to 100 of green; true blue-green lies outside sRGB, and looks turquoise where it is only cut off.
-_DIES: Final[dict[str, tuple[float, ...]]] = {
+# The dies of a pixel are placed so that the mixtures of `bridge.light.colours` look as they are named: what each of
+# them is here is its part in daylight (D65), so that all three together in that mixture are white, with all three
+# components 1. Signal green then has some 27 parts of blue to 100 of green; true blue-green lies outside sRGB, and
+# looks turquoise where it is only cut off.
+_DIES_IN_WHITE: Final[dict[str, tuple[float, ...]]] = {
     "R": (1.0, -0.06, 0.0),
-    "G": (0.0, 1.483, -0.31),
-    "B": (0.0, 0.0, 3.551),
-    "W": (1.0, 0.8, 0.55),
+    "G": (0.0, 1.06, -0.222),
+    "B": (0.0, 0.0, 1.222),
 }
+_WHITE_DIE: Final = (1.0, 0.8, 0.55)
 _LEDS: Final[dict[str, tuple[float, ...]]] = {
     "red": (1.0, -0.06, -0.1),  # with 45 % of the green LED it is the yellow LED below
     "orange": (1.0, 0.15, 0.0),
@@ -48,7 +51,7 @@ def describe(layout: Layout, bridge: str) -> dict[str, Any]:
     return {
         "layout": layout.name,
         "bridge": bridge,
-        "chains": [_chain(chain) for chain in layout.chains],
+        "chains": [_chain(layout, chain) for chain in layout.chains],
         "devices": [*(_device(layout, device) for device in devices), *_masters(layout)],
     }
 
@@ -110,40 +113,48 @@ def _lenses_of(fixture: Fixture, own: Collection[tuple[str, str]]) -> list[int]:
     return sorted({number for lamp in own for number in shining[lamp]})
 
 
-def _chain(chain: Chain) -> dict[str, Any]:
+def _chain(layout: Layout, chain: Chain) -> dict[str, Any]:
     return {
         "node": chain.node,
         "chain": chain.name,
         "output": chain.output,
         "length": chain.length,
-        "fixtures": [_fixture(fixture) for fixture in chain.fixtures],
+        "fixtures": [_fixture(layout, fixture) for fixture in chain.fixtures],
     }
 
 
-def _fixture(fixture: Fixture) -> dict[str, Any]:
+def _fixture(layout: Layout, fixture: Fixture) -> dict[str, Any]:
     return {
         "name": fixture.name,
         "build": fixture.build,
         "first": min(fixture.positions),
         "last": max(fixture.positions),
         "line": fixture.mark.line,
-        "heads": [{"name": head.name, "lenses": _lenses(head)} for head in fixture.heads],
+        "heads": [{"name": head.name, "lenses": _lenses(layout, head)} for head in fixture.heads],
     }
 
 
-def _lenses(head: Head) -> list[dict[str, Any]]:
+def _lenses(layout: Layout, head: Head) -> list[dict[str, Any]]:
     lenses: dict[str, dict[str, Any]] = {}
     for lamp in head.lamps:
         if lamp.kind is LampKind.MIX:
             continue  # it looks out of the lenses of the lamps that it mixes
         lens = lenses.setdefault(lamp.lens or lamp.name, {"label": lamp.lens or lamp.name, "dies": []})
-        lens["dies"] += _dies(lamp)
+        lens["dies"] += _dies(layout, lamp)
     return list(lenses.values())
 
 
-def _dies(lamp: Lamp) -> list[dict[str, Any]]:
+def _die(layout: Layout, wire: Wire) -> tuple[float, ...]:
+    """Return how a die of a full-colour lamp looks at full light."""
+    if wire.die == "W":
+        return _WHITE_DIE
+    daylight = mix(DAYLIGHT, replace(layout.dies_of(wire.kind), white=None)).level(wire.die) / FULL_LEVEL
+    return tuple(component / daylight for component in _DIES_IN_WHITE[wire.die])
+
+
+def _dies(layout: Layout, lamp: Lamp) -> list[dict[str, Any]]:
     if lamp.kind is LampKind.FULL_COLOUR:
-        lights = [_DIES[wire.die] for wire in lamp.wires]
+        lights = [_die(layout, wire) for wire in lamp.wires]
     else:
         # Several channels are still one lamp: all of them at their full level give its colour once.
         together = max(sum(wire.share for wire in lamp.wires) / FULL_LEVEL, 1.0)

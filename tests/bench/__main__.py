@@ -11,6 +11,8 @@
   with eight answers.
 - `compile`: the frames of 10,000 RGB pixels from their levels; beside it a table and a gather in bare numpy.
 - `motion`: one instant while all of 10,000 RGB pixels fade, from their fades to the frames; beside it the same.
+- `effects`: one instant while all of 10,000 RGB pixels on 34 chains play effects of ten kinds, to the frames; beside it
+  the same arithmetic in bare numpy, into arrays that are there already.
 - `engine`: one order to one signal, on layouts of 10, 100, 1,000 and 10,000 devices.
 - `check`: reading and checking a layout file of 2,000 signals.
 
@@ -34,6 +36,7 @@ BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "burst": through_broker.burst,
     "compile": pure.compile_frames,
     "motion": pure.motion,
+    "effects": pure.effects,
     "engine": pure.engine,
     "check": pure.check,
 }

@@ -81,3 +81,31 @@ def pixels(count: int) -> str:
 def signal(name: str, accessory: int) -> str:
     """Return the line of one signal."""
     return f"  {name}: {{commands: {{{accessory}: {{normal: stop, reverse: clear}}}}}}"
+
+
+EFFECTS: Final = (
+    "open-fire",
+    "small-flame",
+    "screen",
+    "sodium-lamp",
+    "{kind: rotating-beacon, rate: 60}",
+    "Fl(2+1) 15s",
+    "{kind: strobe, flashes: 2}",
+    "{kind: flash, rate: 60}",
+    "gas-tube-fault",
+    "airport-beacon",
+)
+"""Effects of all kinds, most of which move with every frame."""
+
+
+def effects(count: int, chains: int = 34) -> str:
+    """Return a layout of so many RGB pixels that all play, each by itself; accessory 1 switches them on."""
+    build = "  pixel: {chips: [ws2812b], lamps: {eye: {full-colour: 1}}}"
+    lines, lights = [build, "nodes:"], ["lights:"]
+    for chain in range(chains):
+        lines += [f"  node-{chain}:", "    chains:", "      - name: only", "        fixtures:"]
+        for number in range(chain * count // chains, (chain + 1) * count // chains):
+            lines.append(f"          - {{name: E{number}, build: pixel}}")
+            effect = EFFECTS[number % len(EFFECTS)]
+            lights.append(f"  E{number}: {{when: {{accessory: 1}}, effect: {effect}}}")
+    return BUILDS + "\n".join((*lines, *lights)) + "\n"

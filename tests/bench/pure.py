@@ -54,6 +54,60 @@ def motion(quick: bool) -> list[dict[str, Any]]:
     return [{"pixels": PIXELS, **figures}]
 
 
+def effects(quick: bool) -> list[dict[str, Any]]:
+    """Measure one instant of the grid while all of 10,000 pixels play, beside the same arithmetic in bare numpy.
+
+    The floor is where each of 10,000 voices is on its tape, what 30,000 channels make of it, and their bytes.
+    """
+    count = 500 if quick else PIXELS
+    driven = Engine(read(layouts.effects(count)))
+    driven.start()
+    driven.handle(AccessoryOrdered(at=0, source="measured", number=1, position=Position.REVERSE))
+    assert driven.next_wake() is not None
+
+    def ours() -> None:
+        driven.advance(driven.now + SECOND // 50)
+
+    one, other, bare = Side(), Side(), _bare_tapes(count)
+    for _ in range(2 if quick else 15):
+        one.rounds.append(timed(ours, 2 if quick else 100))
+        other.rounds.append(timed(bare, 2 if quick else 100))
+    return [
+        {
+            "pixels": count,
+            "p50 us": one.percentile(50),
+            "p99 us": one.percentile(99),
+            "numpy us": other.percentile(50),
+            "ratio": ratio(one, other, 50),
+        }
+    ]
+
+
+def _bare_tapes(voices: int) -> Callable[[], None]:
+    """Return what looks up so many tapes, of three channels each, and does nothing else."""
+    chance = np.random.default_rng(1)
+    samples = chance.integers(0, 65_537, 200_000)
+    began, time = chance.integers(0, SECOND, voices), chance.integers(SECOND, 90 * SECOND, voices)
+    way, span = chance.integers(2, 8_192, voices), chance.integers(0, 65_536, 3 * voices)
+    which, base = np.repeat(np.arange(voices), 3), chance.integers(0, 190_000, 3 * voices)
+    done, place = np.empty(voices, np.int64), np.empty(3 * voices, np.int64)
+    levels, shown = np.empty(3 * voices, np.int64), np.empty(3 * voices, np.uint8)
+
+    def bare() -> None:
+        np.subtract(60 * SECOND, began, out=done)
+        np.remainder(done, time, out=done)
+        np.multiply(done, way, out=done)
+        np.floor_divide(done, time, out=done)
+        np.take(done, which, out=place, mode="clip")
+        np.add(place, base, out=place)
+        np.take(samples, place, out=levels, mode="clip")
+        np.multiply(levels, span, out=levels)
+        np.right_shift(levels, 16, out=levels)
+        np.take(BYTE_OF_LEVEL, levels, out=shown, mode="clip")
+
+    return bare
+
+
 def _levels(channels: int) -> Levels:
     return np.random.default_rng(1).integers(0, 65_536, channels, dtype=np.uint16)
 

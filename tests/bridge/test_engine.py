@@ -13,8 +13,9 @@ from bridge.chain.timing import frame_instant, newest_frame_instant
 from bridge.commands import Cause, Decision, Note, PublishFrame, Report
 from bridge.engine import Engine
 from bridge.errors import EngineError, LayoutError
-from bridge.events import SECOND, AccessoryReleased, ButtonState, Event
+from bridge.events import SECOND, AccessoryReleased, ButtonState, Event, PowerState
 from bridge.layout.read import FRAMES_PER_SECOND
+from bridge.logic.blocks import Block
 from bridge.logic.reasons import STOPPED
 from tests.support.driving import (
     DEVICES,
@@ -34,10 +35,12 @@ from tests.support.driving import (
     order,
     started,
 )
+from tests.support.tracks import CLEAR, all_clear, block, driven, power, run_to, tell, written
 
-# Worked out by hand from the layout: T2 is G,R,B; T4 and Y3 are green, red, yellow; the masts' channels 1 and 3
-# (red, yellow) are inverted; a house is R,G,B,W.
-T2_STOP, T2_CLEAR = bytes([0, 255, 0]), bytes([255, 0, 51])
+# Worked out by hand from the layout: T2 is G,R,B, a WS2812B, whose green is levelled down from its 1314 mcd to the
+# 625 mcd of its red: G 0.4755 x 255 = 121.3, B 0.2145 x 0.4755 x 255 = 26.0; T4 and Y3 are green, red, yellow; the
+# masts' channels 1 and 3 (red, yellow) are inverted; a house is R,G,B,W.
+T2_STOP, T2_CLEAR = bytes([0, 255, 0]), bytes([121, 0, 26])
 THREE_STOP, THREE_CLEAR = bytes([0, 255, 0]), bytes([255, 0, 0])
 MAST_STOP, MAST_DARK = bytes([0, 0, 255]), bytes([255, 0, 255])
 CHAPEL_LIT = bytes(
@@ -46,6 +49,37 @@ CHAPEL_LIT = bytes(
 AT_START: Final = {"T2": "stop", "T4": "stop", "Y1": "stop", "Y3": "stop", "chapel": "on"}
 START: Final = [T2_STOP + THREE_STOP, MAST_STOP + MAST_DARK + THREE_STOP, CHAPEL_LIT]
 LAST: Final = [*START[:2], bytes(16)]
+
+
+def test_timers_that_set_each_other_off_for_ever_are_a_fault() -> None:
+    """A timer of no length that is set whenever it runs out ends in EngineError with its name, not in a hang."""
+    engine = driven(written({"S": "commands: {61: {reverse: clear}}"}, "blocks: {east: {}, west: {}}\n"))
+
+    def again(self: Block) -> bool:
+        self.due = 5 * SECOND
+        return True
+
+    tell(engine, block("west", CLEAR), block("east", CLEAR, 5 * SECOND - 1_500_000_000))
+    with (
+        patch.object(Block, "expire", again),
+        pytest.raises(EngineError, match=r"again and again, .*: east$"),
+    ):
+        run_to(engine, 10 * SECOND)
+
+
+def test_timers_that_run_out_together_are_no_fault() -> None:
+    """However many timers are due at one instant, and however late the engine is called, all of them run out."""
+    names = [f"b{number}" for number in range(50)]
+    entries = ", ".join(f"{name}: {{district: main, clear-after: 0 s}}" for name in names)
+    engine = driven(
+        written(
+            {"S": "commands: {61: {reverse: clear}}"},
+            f"districts: {{main: {{settle: 0 s}}}}\nblocks: {{{entries}}}\n",
+        )
+    )
+    tell(engine, *all_clear(names), power("main", PowerState.ON))
+    engine.advance(0)
+    assert engine.next_wake() is None
 
 
 def test_start_gives_every_frame_then_every_report() -> None:

@@ -91,15 +91,29 @@ def decided(commands: list[Command], device: str) -> list[tuple[int, str]]:
     ]
 
 
-def test_at_the_start_everything_is_lit_and_the_gates_are_told_of() -> None:
-    """Until something is known the lights are on, and the gates come down: 49 CFR 236.5."""
+def test_at_the_start_everything_is_lit_and_the_gates_come_down() -> None:
+    """Until something is known the lights are on, and the gates come down: 49 CFR 236.5.
+
+    Nothing is told of them before: they may be down, and must not rise for a moment.
+    """
     engine = Engine(layout(FILE.replace("RULES", "north-america")))
     started = engine.start()
-    assert [(0, "up")] == told(started)
+    assert [] == told(started)
     assert {"XW": "stop", "GW": "lit", "XE": "stop", "S": "dark"} == {
         name: choice.aspect for name, choice in engine.choices().items()
     }
     assert [(3 * SECOND, "lowering"), (12 * SECOND, "down")] == told(run(engine, 60 * SECOND))
+
+
+def test_gates_are_told_to_be_up_as_soon_as_no_train_is_near() -> None:
+    """Where all blocks are known to be clear before the gates have moved, the first word of them is `up`."""
+    engine = Engine(layout(FILE.replace("RULES", "north-america")))
+    engine.start()
+    done = [command for block in BLOCKS for command in engine.handle(report(block, "clear", 0))]
+    done += run(engine, 60 * SECOND)
+    [(at, state)] = told(done)
+    assert ("up", "dark") == (state, engine.choices()["XW"].aspect)
+    assert at < 3 * SECOND
 
 
 def test_a_train_through_a_crossing_of_north_america() -> None:
@@ -262,10 +276,15 @@ def test_a_snapshot_of_another_crossing_is_refused() -> None:
         Engine(layout(FILE.replace("RULES", "north-america"))).restore(data)
 
 
-def test_at_the_end_the_lights_of_a_crossing_stay_lit() -> None:
-    """The last frames have red lights, as they have signals at their most restrictive aspect."""
+def test_at_the_end_the_road_is_closed() -> None:
+    """The last frames have red lights, as they have signals at their most restrictive aspect; and gates are down.
+
+    A gate that is out of order lies horizontally: Minn. R. 8830.1550.
+    """
     engine = idle()
-    last = frames(engine.closing(61 * SECOND))
+    commands = engine.closing(61 * SECOND)
+    last = frames(commands)
+    assert [(61 * SECOND, "down")] == told(commands)
     assert [bytes([FULL, OFF, OFF, FULL, FULL, OFF]), bytes([FULL, OFF, OFF, OFF, OFF, OFF])] == [
         frame.levels for frame in last
     ]

@@ -36,19 +36,21 @@ aspects:
 signals:
   S1:
     aspects: all
+    matched: false
     CHANGE
     commands:
       1: {normal: stop, reverse: limited}
       2: {normal: advance, reverse: other}
       3: {normal: approach, reverse: clear}
       4: {normal: turns, reverse: cab}
-  S2: {aspects: all, commands: {11: {normal: stop, reverse: limited}}}
+  S2: {aspects: all, matched: false, commands: {11: {normal: stop, reverse: limited}}}
 """
 
 STOP: Final = bytes([0, 255, 0, 0, 0, 0])
 DARK: Final = bytes(6)
-CLEAR: Final = bytes([255, 0, 51, 0, 0, 0])
-WHITE_AND_YELLOW: Final = bytes([182, 255, 88, 255, 0, 0])  # white: 0.715 x 255 and 0.344 x 255
+# Bytes G, R, B of a WS2812B: green is G 1, B 0.2145 x 255 = 54.7; white R 1, G 0.9989 x 255, B 0.4924 x 255 = 125.6.
+CLEAR: Final = bytes([255, 0, 55, 0, 0, 0])
+WHITE_AND_YELLOW: Final = bytes([255, 255, 126, 255, 0, 0])
 SECOND_YELLOW: Final = bytes([0, 0, 0, 255, 0, 0])
 
 

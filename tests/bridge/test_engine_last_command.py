@@ -26,7 +26,9 @@ from tests.support.driving import (
 
 LAYOUT: Final = layout()
 ORDERS: Final = {(61, NORMAL): "stop", (61, REVERSE): "clear", (62, NORMAL): "approach"}
-BYTES: Final = {"stop": bytes([0, 255, 0]), "clear": bytes([255, 0, 51]), "approach": bytes([64, 255, 0])}
+# Bytes G, R, B of a WS2812B (625, 1250 and 300 mcd), all three as bright as the weakest of its colours, which is red:
+# green is G 1, B 0.2145, 1314 mcd, so 625 / 1314 = 0.4755 of that; yellow R 1, G 0.3597, 1075 mcd, so 0.5816.
+BYTES: Final = {"stop": bytes([0, 255, 0]), "clear": bytes([121, 0, 26]), "approach": bytes([53, 148, 0])}
 """What T2 shows, in the order G,R,B: red; green with 200 per mille of blue; red with 250 per mille of green."""
 
 MEANT: Final = [(61, NORMAL), (61, REVERSE), (62, NORMAL), (62, REVERSE)]

@@ -66,25 +66,28 @@ class Case(NamedTuple):
 
 
 CASES = [
-    # Yellow of a full-colour lamp is red 100 %, green 25 %: G = 0.25 x 255 = 63.75 = 0x40, R = 0xff, B = 0.
-    Case("accessory/61/ordered", "reverse", "40ff00 00ff00 ff0000 00ff00 00000000 ff0000 ff00ff"),
+    # Yellow of a WS2812B is red 100 %, green 35.97 % (1075 mcd), levelled down to the 625 mcd of red, so x 0.5816:
+    # R = 148.3 = 0x94, G = 53.3 = 0x35, B = 0.
+    Case("accessory/61/ordered", "reverse", "359400 00ff00 ff0000 00ff00 00000000 ff0000 ff00ff"),
     # The yellow LED sits on the third output, and it alone is lit.
-    Case("accessory/63/ordered", "reverse", "40ff00 0000ff ff0000 00ff00 00000000 ff0000 ff00ff"),
+    Case("accessory/63/ordered", "reverse", "359400 0000ff ff0000 00ff00 00000000 ff0000 ff00ff"),
     # Yellow mixed from two LEDs: red 100 %, green 0.4 x 255 = 102 = 0x66.
-    Case("accessory/64/ordered", "reverse", "40ff00 0000ff ff6600 00ff00 00000000 ff0000 ff00ff"),
-    # Green is green 100 %, blue 20 % = 51 = 0x33, on a chip in mid-chain whose bytes arrive B, R, G.
-    Case("accessory/65/ordered", "reverse", "40ff00 0000ff ff6600 3300ff 00000000 ff0000 ff00ff"),
-    # Warm white of a lamp with a white die is that die alone: 0.6 x 255 = 153 = 0x99.
-    Case("accessory/70/ordered", "reverse", "40ff00 0000ff ff6600 3300ff 00000099 ff0000 ff00ff"),
+    Case("accessory/64/ordered", "reverse", "359400 0000ff ff6600 00ff00 00000000 ff0000 ff00ff"),
+    # Green is green 100 %, blue 21.45 % (1314 mcd), so x 0.4755: G = 121.3 = 0x79, B = 26.0 = 0x1a, on a chip in
+    # mid-chain whose bytes arrive B, R, G.
+    Case("accessory/65/ordered", "reverse", "359400 0000ff ff6600 1a0079 00000000 ff0000 ff00ff"),
+    # Warm white of a lamp with a white die is that die with red 46.28 % and green 21.36 %, and 60 % of that is
+    # 153 = 0x99, 70.8 = 0x47 and 32.7 = 0x21.
+    Case("accessory/70/ordered", "reverse", "359400 0000ff ff6600 1a0079 47210099 ff0000 ff00ff"),
     # Half light through an inverted channel: 0.5 x 255 = 127.5, rounded to 128; 255 - 128 = 127 = 0x7f.
-    Case("button/gate-man", "pressed", "40ff00 0000ff ff6600 3300ff 00000099 7f0000 ff00ff"),
+    Case("button/gate-man", "pressed", "359400 0000ff ff6600 1a0079 47210099 7f0000 ff00ff"),
     # Two fixtures on one chip: each moves alone.
-    Case("accessory/66/ordered", "reverse", "40ff00 0000ff ff6600 3300ff 00000099 7f0000 0000ff"),
-    Case("accessory/67/ordered", "reverse", "40ff00 0000ff ff6600 3300ff 00000099 7f0000 000000"),
-    Case("button/gate-man", "released", "40ff00 0000ff ff6600 3300ff 00000099 ff0000 000000"),
+    Case("accessory/66/ordered", "reverse", "359400 0000ff ff6600 1a0079 47210099 7f0000 0000ff"),
+    Case("accessory/67/ordered", "reverse", "359400 0000ff ff6600 1a0079 47210099 7f0000 000000"),
+    Case("button/gate-man", "released", "359400 0000ff ff6600 1a0079 47210099 ff0000 000000"),
     # The last command wins, whichever of the two accessories it came by.
-    Case("accessory/62/ordered", "normal", "ff0033 0000ff ff6600 3300ff 00000099 ff0000 000000"),
-    Case("accessory/61/ordered", "normal", "00ff00 0000ff ff6600 3300ff 00000099 ff0000 000000"),
+    Case("accessory/62/ordered", "normal", "79001a 0000ff ff6600 1a0079 47210099 ff0000 000000"),
+    Case("accessory/61/ordered", "normal", "00ff00 0000ff ff6600 1a0079 47210099 ff0000 000000"),
 ]
 
 
@@ -129,16 +132,16 @@ def test_a_kept_copy_is_no_command(mosquitto: StartMosquitto, tmp_path: Path) ->
         hearing(broker.port, "lamproom/#") as heard,
         running(tmp_path, LAYOUT, broker.port),
     ):
-        heard.levels("gap/main", bytes.fromhex("00ff00 00ff00 ff0000 00ff00 00000099 ff0000 ff00ff"))
+        heard.levels("gap/main", bytes.fromhex("00ff00 00ff00 ff0000 00ff00 47210099 ff0000 ff00ff"))
         publish(broker.port, "layout/accessory/61/ordered", "reverse")
-        heard.levels("gap/main", bytes.fromhex("40ff00 00ff00 ff0000 00ff00 00000099 ff0000 ff00ff"))
+        heard.levels("gap/main", bytes.fromhex("359400 00ff00 ff0000 00ff00 47210099 ff0000 ff00ff"))
 
 
 def test_a_device_tells_what_it_shows_and_why(light: tuple[int, Daemon, Heard]) -> None:
     """Aspect and reason of each device are published, kept for those who come later."""
     port, daemon, heard = light
     publish(port, "layout/accessory/61/ordered", "reverse")
-    heard.levels("gap/main", bytes.fromhex("40ff00 00ff00 ff0000 00ff00 00000000 ff0000 ff00ff"))
+    heard.levels("gap/main", bytes.fromhex("359400 00ff00 ff0000 00ff00 00000000 ff0000 ff00ff"))
     with hearing(port, "lamproom/device/S1") as device:
         said: dict[str, str] = {}
         while said.get("aspect") != "approach":
@@ -174,7 +177,7 @@ def test_garbage_is_noted_once_and_changes_nothing(light: tuple[int, Daemon, Hea
         for topic, payload in GARBAGE:
             publish(port, topic, payload)
     publish(port, "layout/accessory/61/ordered", "reverse")
-    heard.levels("gap/main", bytes.fromhex("40ff00 00ff00 ff0000 00ff00 00000000 ff0000 ff00ff"))
+    heard.levels("gap/main", bytes.fromhex("359400 00ff00 ff0000 00ff00 00000000 ff0000 ff00ff"))
     assert daemon.process.poll() is None
     complaints = [line for line in daemon.output.splitlines() if "means nothing here" in line]
     assert len(complaints) == len(set(complaints))
@@ -191,7 +194,7 @@ def test_a_name_that_nothing_listens_to_is_noted_once(light: tuple[int, Daemon, 
         publish(port, "layout/accessory/99/ordered", "reverse")
         publish(port, "layout/aspect/12", "5")
     publish(port, "layout/accessory/61/ordered", "reverse")
-    heard.levels("gap/main", bytes.fromhex("40ff00 00ff00 ff0000 00ff00 00000000 ff0000 ff00ff"))
+    heard.levels("gap/main", bytes.fromhex("359400 00ff00 ff0000 00ff00 00000000 ff0000 ff00ff"))
     daemon.wait_for("layout/aspect/12 5")
     told = [line for line in daemon.output.splitlines() if "nothing in this layout listens" in line]
     assert 3 == len(told)

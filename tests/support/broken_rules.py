@@ -12,7 +12,7 @@ from bridge.events import BlockState
 from bridge.layout import controls
 from bridge.logic import blocks, selection
 from bridge.logic.board import Board
-from bridge.logic.known import ORDERED, Fact, Known, Standing
+from bridge.logic.known import Fact, Known, Standing
 from bridge.logic.reasons import Choice
 from bridge.logic.selection import Meaning, Obeying
 from bridge.logic.track import Track
@@ -96,7 +96,7 @@ def believes_orders(patch: pytest.MonkeyPatch) -> None:
     """Let a turnout stand wherever it was ordered."""
 
     def standing(self: Known, number: int) -> Standing:
-        return self._standing((ORDERED, number), proved=False)
+        return self.ordered(number)
 
     patch.setattr(Known, "standing", standing)
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from bridge.commands import Command, Decision, PublishFrame
 from bridge.engine import Engine
-from bridge.events import AccessoryReleased, ButtonState, Event
+from bridge.events import SECOND, AccessoryReleased, ButtonState, Event
 from tests.support.driving import (
     FERNHOLLOW,
     NORMAL,
@@ -29,6 +29,38 @@ from tests.support.driving import (
     lost,
     order,
 )
+
+LIGHTS: Final = """
+layout: All that plays
+frames-per-second: 50
+builds: {pixel: {chips: [ws2812b], lamps: {eye: {full-colour: 1}}}}
+nodes: {bench: {chains: [{name: one, fixtures: [FIXTURES]}]}}
+zones: {town: {change: 5 s, rows: [{when: {accessory: 90}, level: 20%}]}}
+lights:
+"""
+PLAYS: Final = (
+    *(
+        "open-fire",
+        "small-flame",
+        "welders-arc",
+        "screen",
+        "sodium-lamp",
+        "mercury-lamp",
+        "tube-start",
+        "failing-tube",
+    ),
+    *(
+        "gas-tube-fault",
+        "rotating-beacon",
+        "strobe",
+        "flash",
+        "airport-beacon",
+        "Fl(2+1) 15s",
+        "VQ(6)+LFl 10s",
+        "steady",
+    ),
+)
+SECONDS: Final = 40
 
 EVENTS: Final = 2_000
 SEED: Final = 20_260
@@ -72,7 +104,24 @@ def play(events: list[Event]) -> list[Command]:
     while (wake := engine.next_wake()) is not None:
         said += engine.advance(wake)
     said += engine.closing(engine.now)
-    return said
+    return [*said, *lights()]
+
+
+def lights() -> list[Command]:
+    """Return the frames while effects of all kinds play, filaments warm up and a zone is dimmed."""
+    fixtures = ", ".join(f"{{name: L{number}, build: pixel}}" for number in range(len(PLAYS)))
+    entries = "".join(
+        f"  L{number}: {{effect: {effect}, zone: town, shows: {('2700 K', 'lunar')[number % 2]}, change: filament, "
+        f"when: {{accessory: {number + 1}}}}}\n"
+        for number, effect in enumerate(PLAYS)
+    )
+    engine = Engine(layout(LIGHTS.replace("FIXTURES", fixtures) + entries))
+    said = engine.start()
+    for number in (*range(1, len(PLAYS) + 1), 90):
+        said += engine.handle(order(number, REVERSE, number * 70_000_000))
+    while (wake := engine.next_wake()) is not None and wake < SECONDS * SECOND:
+        said += engine.advance(wake)
+    return [each for each in said if isinstance(each, PublishFrame)]
 
 
 def digest(commands: list[Command]) -> str:

@@ -1,7 +1,7 @@
-"""The pictures of the owner's page of effects: `python -m tests.support.gallery` draws them anew.
+"""The pictures of the owner's pages: `python -m tests.support.gallery` draws them anew.
 
-Effects come from `tests.support.exhibits`. Pictures of changes, or of anything else that is light over time, are added
-to `pictures`: a name, a title, lanes, and a time.
+Effects come from `tests.support.exhibits`, changes from `tests.support.changing`. Anything else that is light over time
+may be added to `pictures`: a name, a title, lanes, and a time.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import Final
 from bridge.events import SECOND
 from bridge.light.chance import seed_of
 from bridge.light.effects import compose
+from tests.support.changing import pictures_of_changes
 from tests.support.exhibits import EXHIBITS, Exhibit
 from tests.support.playing import effect_of
 from tests.support.strips import Lane, Picture, draw, lane_of_score
@@ -38,6 +39,7 @@ def pictures() -> Iterator[Picture]:
     """Yield every picture of the gallery."""
     for exhibit in EXHIBITS:
         yield _picture(exhibit)
+    yield from pictures_of_changes()
 
 
 def drawn() -> dict[str, str]:

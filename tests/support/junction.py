@@ -6,7 +6,8 @@ west ── points(63) ── east
 
 from __future__ import annotations
 
-from typing import Final
+from dataclasses import replace
+from typing import Any, Final
 
 from bridge.commands import Command, Decision, Told
 from bridge.engine import Engine
@@ -14,6 +15,7 @@ from bridge.events import (
     SECOND,
     AccessoryOrdered,
     AccessoryProved,
+    Authority,
     BlockReported,
     BlockState,
     Event,
@@ -75,6 +77,26 @@ ROUTES: Final = {"W": 71, "E": 72, "B": 73}
 """The accessory that orders each interlocked signal: reverse is better than stop."""
 
 
+def powered(state: str) -> PowerReported:
+    """Return what is said of the track power."""
+    return PowerReported(at=0, source="feedback", district="main", state=PowerState(state))
+
+
+def reported(name: str, state: str) -> BlockReported:
+    """Return what is said of a block."""
+    return BlockReported(at=0, source="feedback", name=name, state=BlockState(state))
+
+
+def proved(number: int, position: str) -> AccessoryProved:
+    """Return what is said of where a turnout stands."""
+    return AccessoryProved(at=0, source="feedback", number=number, position=Position(position))
+
+
+def ordered(number: int, position: str) -> AccessoryOrdered:
+    """Return an order to an accessory."""
+    return AccessoryOrdered(at=0, source="panel", number=number, position=Position(position))
+
+
 def read(text: str) -> Layout:
     """Read a layout that has no errors."""
     made, findings = read_layout(text)
@@ -115,21 +137,26 @@ class Junction:
             self.commands += self.engine.advance(wake)
         self.commands += self.engine.handle(event)
 
+    def say(self, event: Event, at: float, *, copied: bool = False) -> None:
+        """Tell an event at an instant, or a kept copy of it."""
+        authority: dict[str, Any] = {"authority": Authority.STATE} if copied else {}
+        self._do(replace(event, at=_ns(at), **authority))
+
     def power(self, state: str, at: float) -> None:
         """Report the track power."""
-        self._do(PowerReported(at=_ns(at), source="feedback", district="main", state=PowerState(state)))
+        self.say(powered(state), at)
 
     def block(self, name: str, state: str, at: float) -> None:
         """Report a block."""
-        self._do(BlockReported(at=_ns(at), source="feedback", name=name, state=BlockState(state)))
+        self.say(reported(name, state), at)
 
     def stands(self, number: int, position: str, at: float) -> None:
         """Prove a turnout."""
-        self._do(AccessoryProved(at=_ns(at), source="feedback", number=number, position=Position(position)))
+        self.say(proved(number, position), at)
 
     def order(self, number: int, position: str, at: float) -> None:
         """Order an accessory."""
-        self._do(AccessoryOrdered(at=_ns(at), source="panel", number=number, position=Position(position)))
+        self.say(ordered(number, position), at)
 
     def use(self, what: str, name: str, at: float, why: str | None = None) -> None:
         """Take something out of use for a reason, or put it back for None."""

@@ -322,7 +322,7 @@ def _to_data(
     hold = stance.hold
     name = "" if hold.route < 0 else routes[hold.route].name
     due, behind, before = instants
-    return [hold.state.value, name, due, [], hold.gone, behind, before, [_OLDER], "", "", 0]
+    return [hold.state.value, name, due, [], hold.gone, behind, before, [_OLDER], "", "", []]
 
 
 def by_order(controls: tuple[Control, ...]) -> bool:

@@ -62,6 +62,7 @@ class CrossingRules:
         gate_start: from the red lights to the start of the gates.
         gate_lowering: how long the gates take to come down.
         gate_raising: how long they take to rise.
+        exit_lowering: how long gates on the road's way out take to come down, once the others are down.
     """
 
     name: str
@@ -74,12 +75,14 @@ class CrossingRules:
     gate_start: Figure
     gate_lowering: Figure
     gate_raising: Figure
+    exit_lowering: Figure
 
 
 _PAIR: Final = "flashing left + alternating right"
 _NI: Final = "S.R. (NI) 2023/9 Sch. 2 para 11"
 _EBO: Final = "EBO Anlage 5 to para 11"
 _RAISING: Final = Figure(8 * SECOND, None, None, _COMMON, Evidence.MEMORY)
+_EXITS: Final = Figure(8 * SECOND, None, None, _COMMON, Evidence.MEMORY)
 
 NORTH_AMERICA: Final = CrossingRules(
     name="north-america",
@@ -96,6 +99,8 @@ NORTH_AMERICA: Final = CrossingRules(
         9 * SECOND, None, 12 * SECOND, "worked out from 49 CFR 234.223 and 234.225", Evidence.SEEN
     ),
     gate_raising=_RAISING,
+    # 49 CFR 234.223 is about the gates of the way in alone.
+    exit_lowering=_EXITS,
 )
 
 GREAT_BRITAIN: Final = CrossingRules(
@@ -116,6 +121,7 @@ GREAT_BRITAIN: Final = CrossingRules(
     gate_start=Figure(5 * SECOND, 4 * SECOND, 6 * SECOND, _NI, Evidence.SEEN),
     gate_lowering=Figure(8 * SECOND, 6 * SECOND, 10 * SECOND, _NI, Evidence.SEEN),
     gate_raising=_RAISING,
+    exit_lowering=Figure(8 * SECOND, 6 * SECOND, 10 * SECOND, _NI, Evidence.SEEN),
 )
 
 GERMANY: Final = CrossingRules(
@@ -129,6 +135,7 @@ GERMANY: Final = CrossingRules(
     gate_start=Figure(5 * SECOND, None, None, _COMMON, Evidence.MEMORY),
     gate_lowering=Figure(8 * SECOND, None, None, _COMMON, Evidence.MEMORY),
     gate_raising=_RAISING,
+    exit_lowering=_EXITS,
 )
 
 CROSSING_RULES: Final[dict[str, CrossingRules]] = {

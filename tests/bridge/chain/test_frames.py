@@ -79,7 +79,7 @@ def test_many_at_once_and_one_by_one_agree(levels: list[int]) -> None:
     assert at_once.frames() == one_by_one.frames()
 
 
-@given(all_levels, st.lists(st.integers(0, 30), unique=True))
+@given(all_levels, st.lists(st.integers(0, 30), unique=True).map(sorted))
 def test_patching_some_leaves_the_others(levels: list[int], slots: list[int]) -> None:
     """Patching many channels touches these and no others."""
     frames = Frames(LAYOUT)
@@ -107,3 +107,25 @@ def test_frame_handed_out_stays_as_it_was() -> None:
     frames.put(0, frames.byte(0, FULL_LEVEL))
 
     assert bytes(6) == frame
+
+
+WEAK: Final = """
+layout: Weak
+builds:
+  lamp:
+    chips: [ws2811]
+    lamps: {red: {channel: 1, least: 4%}, green: {channel: 2}, white: {channel: 3, inverted: true}}
+nodes: {bench: {chains: [{name: one, fixtures: [{name: L, build: lamp}]}]}}
+lights: {L: {when: {accessory: 1}}}
+"""
+
+
+@given(st.lists(st.integers(0, FULL_LEVEL), min_size=3, max_size=3))
+def test_what_is_lit_at_all_is_lit_enough_to_be_seen(levels: list[int]) -> None:
+    """A channel with a lowest level goes from dark straight to that; off is off, and others are as they were."""
+    frames = Frames(layout(WEAK))
+    frames.patch_many(np.arange(3), np.array(levels, dtype=np.int64))
+    red, green, white = levels
+    seen = max(red, FULL_LEVEL * 4 // 100 + 1) if red else 0
+    expected = bytes([byte_of_level(seen), byte_of_level(green), 255 ^ byte_of_level(white)])
+    assert expected == frames.frame(0) == bytes(frames.byte(slot, level) for slot, level in enumerate(levels))

@@ -44,7 +44,7 @@ def test_a_layout_without_oddities_is_told_nothing() -> None:
         ("{stop: red, clear: green}", "{clear: green, stop: red}", "12:22 while it knows nothing"),
         (
             "layout: Mossy Bank\n",
-            "layout: Mossy Bank\ncolours: {red: {blue: 100%}}\n",
+            "layout: Mossy Bank\ncolours: {red: {red: 90%}}\n",
             "2:11 red is a colour of signals",
         ),
         (

@@ -1,135 +1,163 @@
-"""The colours by name, judged by the published limits of signal lights.
+"""The colours by name as each kind of pixel shows them, judged by the published limits of signal lights.
 
-The light of a mixture is worked out anew here, by `colour-science` and the CIE 1931 standard observer, from the
-bytes that are sent. Its primaries are those of a WS2812B-V5 (data sheet of 2019-03-23, page 3).
+The light is worked out anew here, by `colour-science` and the CIE 1931 standard observer, from the bytes that are sent
+and from what the data sheet of the chip says of its dies.
 """
 
 from __future__ import annotations
 
-import warnings
-from collections.abc import Callable
 from typing import Final
 
 import numpy as np
 import pytest
 
 from bridge.chain.frames import byte_of_level
-from bridge.light.colours import COLOURS
+from bridge.layout.chips import CHIP_TYPES
+from bridge.layout.dies import Dies
+from bridge.light.colours import COLOURS, temperature
+from bridge.light.solving import mix
+from tests.support.colorimetry import SCIENCE, added, light_of, place_of, planckian, tristimulus
+from tests.support.signal_colours import CIE_107, EASA, ITE, LIMITS
 
-with warnings.catch_warnings():
-    warnings.simplefilter("ignore")  # it tells of optional parts that are not installed
-    import colour
+PIXELS: Final = [chip.name for chip in CHIP_TYPES.values() if not chip.driver]
 
-PRIMARIES: Final = ((621, 310), (520, 780), (471, 215))
-"""Dominant wavelength, nm, and full light, mcd, of R, G and B; taken as lying on the spectral locus."""
-
-Limit = Callable[[float, float], bool]
-
-EASA: Final[dict[str, Limit]] = {
-    # EASA CS ADR-DSN.U.930 (a), the CIE 1983 colours of aviation ground lights.
-    "red": lambda x, y: y >= 0.980 - x and y <= 0.335,
-    "yellow": lambda x, y: y >= 0.382 and y >= 0.790 - 0.667 * x and y <= x - 0.120,
-    "green": lambda x, y: x <= 0.360 - 0.080 * y and x <= 0.650 * y and y >= 0.390 - 0.171 * x,
-    "blue": lambda x, y: y <= 0.805 * x + 0.065 and y <= 0.400 - x and x <= 0.600 * y + 0.133,
-    "white": lambda x, y: (
-        0.285 <= x <= 0.500 and y <= min(0.440, 0.150 + 0.640 * x) and y >= min(0.050 + 0.750 * x, 0.382)
-    ),
+UNREACHABLE: Final = {
+    # y from 0.290 to 0.300 needs a red die of some 625 nm or more.
+    (CIE_107, "red", "ws2812b-v5"),
+    (CIE_107, "red", "sk6812"),
+    # y of 0.411 or more with y >= 0.995 - x: the line from a red die to a green one passes below that.
+    *((ITE, "yellow", chip) for chip in PIXELS),
 }
+"""Limits that no mixture of a pixel's dies can reach, whatever it is."""
 
-CIE_107: Final[dict[str, Limit]] = {
-    # CIE 107-1994, as compared by the Lighting Research Center. Its red (y from 0.290 to 0.300) cannot be
-    # reached with a die of 621 nm.
-    "yellow": lambda x, y: x - 0.206 <= y <= x - 0.151 and y >= 0.980 - x,
-    "green": lambda x, y: y <= 0.726 - 0.726 * x and x <= 0.625 * y - 0.041 and y >= 0.500 - 0.500 * x,
-}
-
-EN_12368: Final[dict[str, Limit]] = {
-    # Draft EN 12368 of January 1998, from the same comparison.
-    "red": lambda x, y: 0.290 <= y <= 0.320 and y >= 0.980 - x,
-    "yellow": lambda x, y: y >= 0.387 and y >= 0.980 - x and y <= 0.727 * x + 0.054,
-    "green": lambda x, y: y <= 0.726 - 0.726 * x and x <= 0.625 * y - 0.041 and y >= 0.400,
-}
+REACHABLE: Final = [
+    (standard, colour, chip)
+    for standard, colour in LIMITS
+    for chip in PIXELS
+    if (standard, colour, chip) not in UNREACHABLE
+]
 
 
-def chromaticity(name: str) -> tuple[float, float]:
-    """Return x and y of a colour as it is sent, one byte a die."""
-    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
-    total = np.zeros(3, dtype=np.float64)
-    for (wavelength, light), level in zip(PRIMARIES, COLOURS[name].plain, strict=True):
-        tristimulus = np.asarray(observer[wavelength], dtype=np.float64)
-        total += tristimulus / tristimulus[1] * light * byte_of_level(level) / 255
-    return float(total[0] / total.sum()), float(total[1] / total.sum())
+def dies_of(chip: str) -> Dies:
+    """Return what shines in a pixel."""
+    return CHIP_TYPES[chip].dies
 
 
-@pytest.mark.parametrize("name", EASA)
-def test_a_colour_is_that_of_aviation_ground_lights(name: str) -> None:
-    """Red, yellow, green, blue and white are what EASA CS ADR-DSN.U.930 calls so."""
-    assert EASA[name](*chromaticity(name))
+def chromaticity(colour: str, chip: str, light: float = 1.0) -> tuple[float, float]:
+    """Return x and y of a colour as it is sent, one byte a die, with so much of its light."""
+    mixture = mix(COLOURS[colour], dies_of(chip))
+    levels = {die: byte_of_level(int(mixture.level(die) * light)) / 255 for die in "RGBW"}
+    return place_of(added(dies_of(chip), {die: level for die, level in levels.items() if level}))
 
 
-def test_green_is_surely_told_from_white() -> None:
-    """Green keeps the narrower limits of EASA CS ADR-DSN.U.930 (b)."""
-    x, y = chromaticity("green")
+@pytest.mark.parametrize(("standard", "colour", "chip"), REACHABLE)
+def test_a_colour_is_what_the_standard_calls_so(standard: str, colour: str, chip: str) -> None:
+    """Each signal colour of each pixel lies inside the limit, as its bytes show it, also in a third of the light."""
+    assert LIMITS[standard, colour](*chromaticity(colour, chip))
+    assert LIMITS[standard, colour](*chromaticity(colour, chip, 1 / 3))
+
+
+@pytest.mark.parametrize(("standard", "colour", "chip"), sorted(UNREACHABLE))
+def test_no_mixture_reaches_the_limit(standard: str, colour: str, chip: str) -> None:
+    """Not one of the mixtures of the dies in steps of a hundredth lies inside, so nothing better could be shown."""
+    light = [light_of(dies_of(chip)[die]) for die in "RGB"]
+    step = np.linspace(0, 1, 101)
+    green, blue = np.meshgrid(step, step)
+    for strong in range(3):  # one of the three is full
+        first, second, third = light[strong], light[strong - 2], light[strong - 1]
+        total = first + green[..., None] * second + blue[..., None] * third
+        x, y = (total[..., part] / total.sum(axis=-1) for part in (0, 1))
+        inside = [LIMITS[standard, colour](*place) for place in zip(x.flat, y.flat, strict=True)]
+        assert not any(inside)
+
+
+@pytest.mark.parametrize("chip", PIXELS)
+def test_green_is_surely_told_from_white(chip: str) -> None:
+    """Green keeps the narrower limits of EASA CS ADR-DSN.U.930 (b), and those of GM1 (d) for solid-state lights."""
+    x, y = chromaticity("green", chip)
     assert y <= 0.726 - 0.726 * x
     assert x <= 0.625 * y - 0.041
     assert y >= 0.390 - 0.171 * x
+    assert y >= 0.400
 
 
-@pytest.mark.parametrize("name", CIE_107)
-def test_a_colour_is_that_of_cie_107(name: str) -> None:
-    """Yellow and green are what CIE 107-1994 calls so."""
-    assert CIE_107[name](*chromaticity(name))
-
-
-@pytest.mark.parametrize("name", EN_12368)
-def test_a_colour_is_that_of_road_signals(name: str) -> None:
-    """Red, yellow and green are what the draft of EN 12368 calls so."""
-    assert EN_12368[name](*chromaticity(name))
-
-
-def test_the_limits_tell_the_colours_apart() -> None:
+@pytest.mark.parametrize("chip", PIXELS)
+def test_the_limits_tell_the_colours_apart(chip: str) -> None:
     """Each colour lies within its own limits alone, so none of these tests passes for any colour."""
-    for name, inside in EASA.items():
-        assert [name] == [other for other in EASA if inside(*chromaticity(other))]
+    names = [colour for standard, colour in LIMITS if standard == EASA]
+    for name in names:
+        inside = [other for other in names if LIMITS[EASA, other](*chromaticity(name, chip))]
+        assert [name] == inside
 
 
-def test_lunar_is_a_white_bluer_than_white() -> None:
+@pytest.mark.parametrize("chip", PIXELS)
+def test_lunar_is_a_white_bluer_than_daylight(chip: str) -> None:
     """Lunar lies in the white of EASA CS ADR-DSN.U.930 (a)(5), on the blue side of D65. No railway limit is known."""
-    x, y = chromaticity("lunar")
-    assert EASA["white"](x, y)
-    assert x < chromaticity("white")[0]
+    x, y = chromaticity("lunar", chip)
+    assert LIMITS[EASA, "white"](x, y)
+    assert x < 0.3127
 
 
-def test_white_is_daylight() -> None:
+@pytest.mark.parametrize("chip", [chip for chip in PIXELS if dies_of(chip).white is None])
+def test_white_is_daylight(chip: str) -> None:
     """White is D65 (ISO/CIE 11664-2: x 0.3127, y 0.3290), as near as a byte a die allows."""
-    assert (0.3127, 0.3290) == pytest.approx(chromaticity("white"), abs=0.002)
+    assert (0.3127, 0.3290) == pytest.approx(chromaticity("white", chip), abs=0.002)
 
 
-def test_warm_white_is_a_lamp_of_2700_kelvin() -> None:
-    """Warm white lies on the Planckian locus at 2700 K, by the method of Ohno (2013)."""
-    kelvin, off = colour.temperature.uv_to_CCT(
-        colour.UCS_to_uv(
-            colour.XYZ_to_UCS(colour.xy_to_XYZ(np.array(chromaticity("warm-white"), dtype=np.float64)))
-        ),
-        method="Ohno 2013",
-    )
-    assert 2700 == pytest.approx(kelvin, abs=40)
-    assert 0 == pytest.approx(off, abs=0.002)
+@pytest.mark.parametrize("chip", PIXELS)
+@pytest.mark.parametrize(
+    ("colour", "kelvin"),
+    [("warm-white", 2700), ("house-light", 2800), ("candle", 1900), ("fire", 1700), ("oil-lamp", 2000)],
+)
+def test_a_warm_colour_has_its_temperature(colour: str, kelvin: int, chip: str) -> None:
+    """Warm colours lie on the Planckian locus, by the method of Ohno (2013), as near as a byte a die allows."""
+    assert planckian(kelvin) == pytest.approx(chromaticity(colour, chip), abs=0.004)
 
 
-def test_amber_is_a_sodium_lamp() -> None:
+@pytest.mark.parametrize("chip", PIXELS)
+@pytest.mark.parametrize(("colour", "illuminant"), [("sodium", "HP1"), ("tube", "FL2")])
+def test_a_lamp_of_the_world_has_the_colour_of_its_illuminant(
+    colour: str, illuminant: str, chip: str
+) -> None:
+    """Sodium is HP1 and a tube is FL2 of CIE 15, whose x and y colour-science has."""
+    expected = SCIENCE.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"][illuminant]
+    assert expected.tolist() == pytest.approx(chromaticity(colour, chip), abs=0.003)
+
+
+@pytest.mark.parametrize("chip", PIXELS)
+def test_mercury_has_the_colour_of_a_published_lamp(chip: str) -> None:
+    """A clear mercury lamp (H38HT-100, a spectrum that colour-science has), as near as a byte a die allows."""
+    lamp = SCIENCE.SDS_LIGHT_SOURCES["H38HT-100 (Mercury)"]
+    seen = zip(lamp.wavelengths, lamp.values, strict=True)
+    expected = place_of(np.sum([tristimulus(nm) * light for nm, light in seen], axis=0))
+    assert expected == pytest.approx(chromaticity("mercury", chip), abs=0.003)
+
+
+@pytest.mark.parametrize("chip", PIXELS)
+def test_low_pressure_sodium_is_as_near_its_line_as_a_pixel_gets(chip: str) -> None:
+    """Its line lies at 589 nm (D lines of sodium, 589.0 and 589.6 nm), and a pixel shows that hue a little paler."""
+    assert 589 == pytest.approx(_dominant_wavelength("low-pressure-sodium", chip), abs=1)
+
+
+@pytest.mark.parametrize("chip", PIXELS)
+def test_amber_is_that_of_a_beacon(chip: str) -> None:
     """Amber has the hue of 594 nm, seen from equal energy (common practice for amber LEDs, no source)."""
-    assert 594 == _dominant_wavelength("amber")
+    assert 594 == pytest.approx(_dominant_wavelength("amber", chip), abs=1)
 
 
-def _dominant_wavelength(name: str) -> int:
+def _dominant_wavelength(name: str, chip: str) -> int:
     """Return the wavelength, nm, on the line from equal energy (x = y = 1/3) through a colour."""
-    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
-    direction = np.array(chromaticity(name), dtype=np.float64) - 1 / 3
+    direction = np.array(chromaticity(name, chip)) - 1 / 3
     wavelengths = range(480, 660)
     angles = []
     for wavelength in wavelengths:
-        tristimulus = np.asarray(observer[wavelength], dtype=np.float64)
-        locus = tristimulus[:2] / tristimulus.sum() - 1 / 3
+        locus = np.array(place_of(tristimulus(wavelength))) - 1 / 3
         angles.append(float(locus @ direction / np.hypot(*locus) / np.hypot(*direction)))
     return wavelengths[int(np.argmax(angles))]
+
+
+def test_any_temperature_is_a_colour() -> None:
+    """A number and K is a colour wherever a colour may stand, with or without the space; other words are not."""
+    assert temperature("2700 K") == temperature("2700K")
+    assert temperature("2700 K") == COLOURS["warm-white"]
+    assert [None] * 5 == [temperature(word) for word in ("999 K", "20001 K", "K", "2700", "2700 k")]

@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from bridge.chain.frames import byte_of_level
 from bridge.layout.units import FULL_LEVEL
 from bridge.light.lightness import STEPS, linear_of_step, linear_table, step_of_linear
 
@@ -80,3 +81,32 @@ def test_levels_come_back() -> None:
         step = step_of_linear(level)
         assert table[step] <= level
         assert step == STEPS or level < table[step + 1]
+
+
+def test_an_even_scale_of_lightness_has_so_many_bytes() -> None:
+    """Of 256 even steps of lightness 174 give different bytes, and the first five are dark.
+
+    Worked out from ISO/CIE 11664-4; a pure gamma of 2.2 would have 184 and 15, one of 2.8 only 163 and 28.
+    """
+    codes = [byte_of_level(linear_of_step(STEPS * code // 255)) for code in range(256)]
+    assert (174, 5) == (len(set(codes)), codes.count(0))
+    for gamma, distinct, dark in ((2.2, 184, 15), (2.8, 163, 28)):
+        powers = [round(255 * (code / 255) ** gamma) for code in range(256)]
+        assert (distinct, dark) == (
+            len(set(powers)),
+            powers.count(0),
+        )
+
+
+@pytest.mark.parametrize(("gamma", "outputs"), [(2.2, (12.18, 55.98, 136.59)), (2.8, (5.32, 37.02, 115.20))])
+def test_lightness_lies_near_the_gammas_that_strips_are_given(
+    gamma: float, outputs: tuple[float, ...]
+) -> None:
+    """At 64, 128 and 192 of 255 a pure gamma gives these outputs, and the curve of lightness lies near that of 2.2.
+
+    2.2 to 2.8 is common practice for strips of LEDs, no source.
+    """
+    for code, output in zip((64, 128, 192), outputs, strict=True):
+        assert abs(output - 255 * (code / 255) ** gamma) < 0.006
+        if gamma == 2.2:
+            assert abs(output - 255 * linear_of_step(STEPS * code // 255) / FULL_LEVEL) < 13

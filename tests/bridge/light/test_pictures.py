@@ -104,14 +104,13 @@ def _frame(device: str, aspect: str, shows: str = "on") -> bytes:
     [
         # One full-colour pixel; its bytes are G, R, B.
         ("search", "stop", 0, [0, 255, 0]),
-        ("search", "clear", 0, [255, 0, 51]),  # green is G 100 %, B 20 %: 0.2 x 255 = 51
-        ("search", "approach", 0, [64, 255, 0]),  # yellow is R 100 %, G 25 %: 0.25 x 255 = 63.75
-        (
-            "search",
-            "restricting",
-            0,
-            [185, 255, 112],
-        ),  # lunar: G 0.727 x 255 = 185.4, B 0.441 x 255 = 112.5 less a bit
+        # A WS2812B has 625 mcd of red, 1250 of green and 300 of blue; red is the weakest of its colours.
+        # Green is G 100 %, B 21.45 %, 1314 mcd: x 625 / 1314 = 0.4755. 121.3 and 26.0.
+        ("search", "clear", 0, [121, 0, 26]),
+        # Yellow is R 100 %, G 35.97 %, 1075 mcd: x 0.5816. 53.3 and 148.3.
+        ("search", "approach", 0, [53, 148, 0]),
+        # Lunar is R 98.03 %, G 100 %, B 61.88 %, 2048 mcd: x 0.3051. 77.8, 76.3 and 48.1.
+        ("search", "restricting", 0, [78, 76, 48]),
         # LEDs of their own on a driver: yellow is channel 3, whatever that channel is called in the sheet.
         ("three", "clear", 3, [255, 0, 0]),
         ("three", "stop", 3, [0, 255, 0]),
@@ -136,8 +135,10 @@ def _frame(device: str, aspect: str, shows: str = "on") -> bytes:
         # A full-colour lamp with a yellow LED beside it: asked for yellow, the LED lights alone.
         ("own", "approach", 29, [0, 0, 0, 0, 255, 0]),
         ("own", "advance", 29, [0, 0, 0, 0, 153, 0]),  # 0.6 x 255 = 153
-        ("own", "stop", 29, [0, 255, 0, 0, 0, 0]),
-        ("own", "lit", 29, [182, 255, 88, 0, 0, 0]),  # white: G 0.715 x 255 = 182.3, B 0.344 x 255 = 87.7
+        # The weakest is the yellow LED, 200 mcd by the table. Red is x 200 / 625 = 0.32, so 81.6.
+        ("own", "stop", 29, [0, 82, 0, 0, 0, 0]),
+        # White is R 100 %, G 99.89 %, B 49.24 %, 2021 mcd: x 0.0989. 25.2, 25.2 and 12.4.
+        ("own", "lit", 29, [25, 25, 12, 0, 0, 0]),
     ],
 )
 def test_a_signal_lights_these_bytes(device: str, aspect: str, first: int, levels: list[int]) -> None:
@@ -154,16 +155,17 @@ def test_a_signal_lights_these_bytes(device: str, aspect: str, first: int, level
         ("on", [0, 0, 0, 255]),
         ("white", [0, 0, 0, 255]),
         ("white 60%", [0, 0, 0, 153]),  # 0.6 x 255 = 153
-        ("warm-white", [0, 0, 0, 255]),
+        ("warm-white", [54, 118, 0, 255]),  # 2700 K: R 46.28 % and G 21.36 % beside a die of 2850 K
+        ("2850 K", [0, 0, 0, 255]),
         ("red", [0, 255, 0, 0]),
-        ("yellow", [64, 255, 0, 0]),
+        ("yellow", [90, 255, 0, 0]),  # G 35.21 %: 89.8
         ("lamp-oil", [92, 255, 0, 0]),  # the owner's own: 0.36 x 255 = 91.8
         ("lamp-oil 80%", [73, 204, 0, 0]),  # 0.8 x 255 = 204, 0.36 x 0.8 x 255 = 73.4
         ("moonlight", [0, 0, 26, 128]),  # 0.1 x 255 = 25.5, 0.5 x 255 = 127.5
     ],
 )
 def test_a_lamp_with_a_white_die_uses_it_for_white(shows: str, levels: list[int]) -> None:
-    """White comes from the white die alone; colours are mixed; a colour of the owner's may use all four."""
+    """White comes from the white die, as far as its colour allows; the owner's own colours may use all four."""
     assert bytes([*[0] * 12, *levels, *[0] * 19]) == _frame("house", "on", shows)
 
 
@@ -226,8 +228,8 @@ def test_lamps_of_one_head_may_be_lit_together(shown: str) -> None:
     [
         (
             "shows: SHOWS",
-            "shows: orange",
-            "house cannot be lit so: a full-colour lamp cannot mix orange; use one of: ",
+            "shows: crimson",
+            "house cannot be lit so: no colour is called 'crimson'; use one of: ",
         ),
         (
             "own: {stop: red,",
@@ -236,8 +238,8 @@ def test_lamps_of_one_head_may_be_lit_together(shown: str) -> None:
         ),
         (
             "own: {stop: red,",
-            "own: {stop: orange,",
-            "own cannot show stop: 'orange' is no lamp and no colour here; ",
+            "own: {stop: room,",
+            "own cannot show stop: 'room' is no lamp and no colour here; ",
         ),
         (
             "own: {stop: red,",

@@ -76,7 +76,7 @@ DIAMOND: Final = written(
 
 
 def test_a_conflicting_signal_on_a_lost_node_is_not_known_to_be_at_stop() -> None:
-    """What is safe to take for stop ahead is not safe in conflict (49 CFR 236.403, 236.5): no route is locked then."""
+    """What is safe to take for stop ahead is not so in conflict: 49 CFR 236.307, 236.403, 236.5."""
     engine = driven(DIAMOND)
     tell(engine, block("diamond", CLEAR), order(73, REVERSE))
     assert ["stop", "clear"] == shown(engine, "W", "Y")

@@ -7,7 +7,10 @@ from typing import Final
 
 import pytest
 
+from bridge.events import Subject
+from tests.support.driving import decisions
 from tests.support.junction import ROUTES, Junction
+from tests.support.tracks import driven, use, written
 
 
 def cleared() -> Junction:
@@ -102,6 +105,18 @@ def test_a_name_that_means_nothing_here_changes_nothing(what: str, name: str) ->
     assert before["devices"] == junction.engine.snapshot()["board"]["devices"]
     assert {} == junction.uses()
     assert "clear" == junction.shows("W")
+
+
+def test_a_signal_that_is_put_back_names_that_event() -> None:
+    """Where it then shows what it showed at the start, being put back is what the change rests on."""
+    engine = driven(
+        written(
+            {"M": "commands: {61: {reverse: clear}}", "D": "follows: {signal: M, shows: {stop: approach}}"}
+        )
+    )
+    [down] = decisions(engine.handle(use(Subject.SIGNAL, "D")))
+    [up] = decisions(engine.handle(use(Subject.SIGNAL, "D", out=False)))
+    assert [("stop", (1,)), ("approach", (2,))] == [(each.aspect, each.causes) for each in (down, up)]
 
 
 def test_it_outlives_a_snapshot() -> None:

@@ -71,8 +71,8 @@ SAID: Final[list[tuple[str, list[Event], str, str, tuple[int, ...]]]] = [
         "A1",
         [*ALL_CLEAR, lost("bus", 1)],
         "stop",
-        "it is not known where accessory 63 stands",
-        (),
+        "it is not known where accessory 63 stands: bus was lost",
+        (4,),
     ),
     (
         "A1",
@@ -202,6 +202,6 @@ def test_reason_while_a_block_waits_is_not_older_than_what_it_waits_for() -> Non
     assert ["dark"] == shown(engine, "L")
     assert "no train is near" == why(engine, "L")
     tell(engine, lost("bus", 8 * SECOND))
-    assert "it is not known where accessory 63 stands" == why(engine, "A1")
+    assert "it is not known where accessory 63 stands: bus was lost" == why(engine, "A1")
     tell(engine, proved(63, REVERSE, 9 * SECOND))
     assert "nothing is heard of the power of main: bus was lost" == said()

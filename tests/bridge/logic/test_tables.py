@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations, product
 from typing import Final
 
 import pytest
 
-from bridge.events import AccessoryOrdered, Position
+from bridge.events import AccessoryOrdered, Authority, Position
 from tests.support.driving import NORMAL, REVERSE, copy, heard, lost, order
 from tests.support.tracks import driven, shown, tell, why, written
 
@@ -112,3 +113,20 @@ def test_kept_copies_fill_in_a_table_in_any_order() -> None:
     tell(engine, order(61, NORMAL, 4), copy(61, REVERSE, 5))
     assert ["stop"] == shown(engine, "C")
     assert "accessory 61 was ordered normal" == why(engine, "C")
+
+
+def test_restored_orders_fill_in_the_table_of_a_signal_that_wants_them() -> None:
+    """One that begins anew stays as it is; one that wants its orders back has them before any copy, until a command."""
+    row = "table: [{when: {61: reverse}, show: clear}]"
+    engine = driven(written({"NEW": row, "BACK": f"{row}, at-start: restored"}))
+    tell(engine, replace(order(61, REVERSE), authority=Authority.RESTORED))
+    assert ["stop", "clear"] == shown(engine, "NEW", "BACK")
+    tell(engine, copy(61, NORMAL))
+    assert ["stop", "clear"] == shown(engine, "NEW", "BACK")
+    assert [("accessory", 61, "reverse", "panel")] == engine.orders()
+    tell(engine, order(61, NORMAL), order(61, REVERSE))
+    assert ["clear", "clear"] == shown(engine, "NEW", "BACK")
+    tell(engine, lost())
+    assert ["stop", "stop"] == shown(engine, "NEW", "BACK")
+    assert "it is not known where accessory 61 was ordered: panel was lost" == why(engine, "BACK")
+    assert [] == engine.orders()

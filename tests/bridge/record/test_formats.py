@@ -1,4 +1,8 @@
-"""Every format that a log was ever written in stays readable: one file each, recorded when the format was new."""
+"""Every format that a log was ever written in stays readable: one file each, recorded when the format was new.
+
+Their layout says its colours as shares of dies, and leaves its signals unmatched: so what they recorded stays what it
+means, however colours by name are worked out.
+"""
 
 from __future__ import annotations
 

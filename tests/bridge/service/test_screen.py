@@ -8,9 +8,11 @@ from typing import Any, Final
 
 import pytest
 
+from bridge.layout.chips import CHIP_TYPES
 from bridge.layout.read import read_layout
 from bridge.layout.units import FULL_LEVEL
 from bridge.light.colours import COLOURS
+from bridge.light.solving import mix
 from bridge.service.screen import Screen, describe, in_words
 from tests.support.adapters import ran
 from tests.support.links import until
@@ -20,6 +22,8 @@ LAYOUT = """\
 layout: Harrow Gap
 builds:
   pixel: {chips: [ws2812b], lamps: {head: {full-colour: 1}}}
+  newer: {chips: [ws2812b-v5], lamps: {head: {full-colour: 1}}}
+  brighter: {chips: [sk6812], lamps: {head: {full-colour: 1}}}
   three-lead: {chips: [ws2811], lamps: {
     red: {channel: 1, lens: eye}, green: {channel: 2, lens: eye}, yellow: {mix: {red: 100%, green: 45%}}}}
   three-lamp: {chips: [ws2811], lamps: {green: {channel: 1}, yellow: {channel: 2}, red: {channel: 3}}}
@@ -32,6 +36,8 @@ nodes:
       - name: main
         fixtures:
           - {name: S1, build: pixel}
+          - {name: V5, build: newer}
+          - {name: SK, build: brighter}
           - {name: S2, build: three-lead}
           - {name: S3, build: three-lamp}
           - {name: street, build: street}
@@ -45,6 +51,9 @@ lights:
   attic: {fixture: mill, lamps: [attic], when: {accessory: 71}}
   street: {when: {accessory: 72}}
 """
+
+PIXELS = {"ws2812b": "S1", "ws2812b-v5": "V5", "sk6812": "SK"}
+"""A fixture with a pixel of each kind."""
 
 
 @pytest.fixture(scope="module")
@@ -74,31 +83,36 @@ def hue(light: list[float]) -> float:
     return 360 * rgb_to_hsv(*encoded)[0]
 
 
-def named(described: dict[str, Any], colour: str) -> list[float]:
+def named(described: dict[str, Any], colour: str, chip: str = "ws2812b") -> list[float]:
     """Return what a pixel looks like in a colour that has a name."""
-    shares = (level / FULL_LEVEL for level in COLOURS[colour].levels("RGB"))
-    return shine(lenses(described, "S1")[0], **dict(zip("RGB", shares, strict=True)))
+    mixture = mix(COLOURS[colour], CHIP_TYPES[chip].dies)
+    return shine(
+        lenses(described, PIXELS[chip])[0], **{die: mixture.level(die) / FULL_LEVEL for die in "RGB"}
+    )
 
 
+@pytest.mark.parametrize("chip", PIXELS)
 @pytest.mark.parametrize(
     ("colour", "least", "most"),
     [("yellow", 30, 45), ("amber", 27, 42), ("warm-white", 35, 50), ("green", 135, 157), ("lunar", 225, 250)],
 )
 def test_a_colour_by_name_has_its_hue(
-    described: dict[str, Any], colour: str, least: float, most: float
+    described: dict[str, Any], colour: str, least: float, most: float, chip: str
 ) -> None:
     """Yellow is no lemon, green no turquoise (180 degrees), warm white warm: common practice, no source."""
-    assert least <= hue(named(described, colour)) <= most
+    assert least <= hue(named(described, colour, chip)) <= most
 
 
-def test_white_is_white(described: dict[str, Any]) -> None:
+@pytest.mark.parametrize("chip", PIXELS)
+def test_white_is_white(described: dict[str, Any], chip: str) -> None:
     """The mixture that is D65 on the layout is the white of sRGB, which is D65 too (IEC 61966-2-1)."""
-    assert [1, 1, 1] == pytest.approx(named(described, "white"), abs=0.01)
+    assert [1, 1, 1] == pytest.approx(named(described, "white", chip), abs=0.01)
 
 
-def test_red_has_nothing_else(described: dict[str, Any]) -> None:
+@pytest.mark.parametrize("chip", PIXELS)
+def test_red_has_nothing_else(described: dict[str, Any], chip: str) -> None:
     """What a red die takes away from a mixture leaves red as it is."""
-    assert [1, 0, 0] == named(described, "red")
+    assert [1, 0, 0] == named(described, "red", chip)
 
 
 def test_a_mixed_yellow_is_the_yellow_of_an_led(described: dict[str, Any]) -> None:
@@ -128,7 +142,7 @@ def test_dies_are_named(described: dict[str, Any]) -> None:
     """A die of a pixel by its letter, at its byte on the wire; an LED by its lamp."""
     (pixel,), (eye,) = lenses(described, "S1"), lenses(described, "S2")
     assert {"R": 1, "G": 0, "B": 2} == {die["name"]: die["byte"] for die in pixel["dies"]}
-    assert {"red": 3, "green": 4} == {die["name"]: die["byte"] for die in eye["dies"]}
+    assert {"red": 9, "green": 10} == {die["name"]: die["byte"] for die in eye["dies"]}
 
 
 def test_a_device_has_its_own_lenses(described: dict[str, Any]) -> None:
