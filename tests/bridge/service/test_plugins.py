@@ -22,7 +22,7 @@ def test_a_key_that_a_source_does_not_know_is_told_with_all_that_it_knows() -> N
 
 def test_an_adapter_that_is_not_installed_is_told() -> None:
     """A source or an output of an unknown kind is an error where its kind is named."""
-    assert ["f:6:15: error: no event source is called 'bus'; there is only mqtt"] == found(
+    assert ["f:6:15: error: no event source is called 'bus'; use one of: model-clock, mqtt"] == found(
         "{kind: mqtt, repeat-window: 500 ms}", "{kind: bus}"
     )
     assert ["f:5:25: error: no frame output is called 'serial'; there is only mqtt"] == found(
