@@ -46,6 +46,9 @@ START_WITHIN: Final = 3.0
 STOP_WITHIN: Final = 0.3
 """Seconds that they have to stop: an owner who ends the bridge, or a service manager, does not wait long."""
 
+MASTERS: Final = frozenset({"zone", "still"})
+"""What is over several devices, as it is told of."""
+
 NODES: Final = "nodes"
 """The source of events that tell of nodes."""
 
@@ -56,7 +59,8 @@ class Runner:
     Attributes:
         engine: the pure core.
         counts: events, refused, frames and changes since the start.
-        since: wall time at which each device was given its present aspect.
+        since: wall time at which each device was given its present aspect, and each master its state.
+        masters: what was told last of each zone and of the switch that stills all flashing, by `zone/name`.
         nodes: for each node, whether it acknowledges, and why we think so.
         figures: counters of each chain by its key.
     """
@@ -75,6 +79,7 @@ class Runner:
         self.notes = notes
         self.counts: Counter[str] = Counter(events=0, refused=0, frames=0, changes=0)
         self.since: dict[str, str] = {}
+        self.masters: dict[str, Told] = {}
         self.nodes: dict[str, tuple[str, str]] = {
             chain.node: ("unheard", "has not acknowledged anything yet") for chain in engine.layout.chains
         }
@@ -341,6 +346,8 @@ class Runner:
                 self.counts["frames"] += 1
             elif isinstance(command, Report | Told):
                 self._status.report(command)
+                if isinstance(command, Told) and command.subject in MASTERS:
+                    self._note_master(command)
             elif isinstance(command, Decision):
                 if command.before != command.aspect:
                     self.counts["changes"] += 1
@@ -348,6 +355,13 @@ class Runner:
             elif isinstance(command, EngineNote):
                 self.counts["repeats"] += 1
         self.changed()
+
+    def _note_master(self, told: Told) -> None:
+        key = f"{told.subject}/{told.name}"
+        before = self.masters.get(key)
+        if before is not None and before.state != told.state:
+            self.since[key] = time.strftime("%H:%M:%S")
+        self.masters[key] = told
 
     # ---- time ----------------------------------------------------------------------------------------------
 

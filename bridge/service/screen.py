@@ -7,10 +7,12 @@ from dataclasses import replace
 from typing import Any, Final
 
 from bridge.events import LinkState
-from bridge.layout.model import Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal, Wire
+from bridge.layout.effects import Steady
+from bridge.layout.model import OFF, ON, Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal, Wire
 from bridge.layout.units import FULL_LEVEL, clock_text
 from bridge.light.colours import DAYLIGHT, led_colour
 from bridge.light.solving import mix
+from bridge.logic.device import STILLED
 from bridge.service.notes import Notes
 from bridge.service.runner import Runner
 
@@ -40,6 +42,8 @@ _LEDS: Final[dict[str, tuple[float, ...]]] = {
     "warm-white": (1.0, 0.64, 0.2),
 }
 
+_STILL: Final = {ON: "stilled", OFF: "not stilled"}
+
 
 def describe(layout: Layout, bridge: str) -> dict[str, Any]:
     """Return what is fixed while a layout is loaded, as `bridge.web.view` describes it."""
@@ -48,8 +52,23 @@ def describe(layout: Layout, bridge: str) -> dict[str, Any]:
         "layout": layout.name,
         "bridge": bridge,
         "chains": [_chain(layout, chain) for chain in layout.chains],
-        "devices": [_device(layout, device) for device in devices],
+        "devices": [*(_device(layout, device) for device in devices), *_masters(layout)],
     }
+
+
+def _masters(layout: Layout) -> list[dict[str, Any]]:
+    """Return what is over several devices; a stroke is in no name, so none of them is called as a device is."""
+    masters = [(f"zone/{zone.name}", zone.name, "zone") for zone in layout.zones]
+    if layout.still is not None:
+        masters.append((f"still/{STILLED}", "all flashing", "master switch"))
+    return [{"name": key, "title": title, "kind": kind, "places": []} for key, title, kind in masters]
+
+
+def effect_in_words(light: Light) -> str:
+    """Return what a light does, in the word of its layout file; nothing where it is simply lit."""
+    if light.effect is None or isinstance(light.effect, Steady):
+        return ""
+    return light.effect.kind.replace("-", " ")
 
 
 def _device(layout: Layout, device: Signal | Light) -> dict[str, Any]:
@@ -65,6 +84,7 @@ def _device(layout: Layout, device: Signal | Light) -> dict[str, Any]:
     return {
         "name": device.name,
         "kind": kind,
+        "effect": effect_in_words(device) if isinstance(device, Light) else "",
         "places": [
             {
                 "fixture": name,
@@ -200,6 +220,14 @@ class Screen:
                     "since": runner.since.get(name, "start"),
                 }
                 for name, choice in runner.engine.choices().items()
+            }
+            | {
+                key: {
+                    "aspect": _STILL.get(told.state, told.state),
+                    "reason": told.reason,
+                    "since": runner.since.get(key, "start"),
+                }
+                for key, told in runner.masters.items()
             },
             "nodes": {name: {"state": state, "text": text} for name, (state, text) in runner.nodes.items()},
             "chains": {chain: in_words(figures) for chain, figures in runner.figures.items()},

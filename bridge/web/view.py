@@ -33,9 +33,10 @@ class View(Protocol):
         of that die at full level, three floats, linear, on the primaries of sRGB (IEC 61966-2-1). The dies of
         a lens add up; a component may be below 0, and takes away from the others then.
 
-        `devices`, a list of `name`, `kind` (`signal` or `light`), `places`: for each
-        fixture that it uses, `fixture`, `chain` (as `node/chain`) and `lenses`: which of the fixture's lenses are
-        its own, counted from 0 down the whole mast, rising.
+        `devices`, a list of `name`, perhaps a `title` under which it is shown, `kind` (`signal`, `light`, or what is
+        over several of them: `zone`, `master switch`), perhaps `effect` (what a light does, in words; may be empty),
+        and `places`: for each fixture that it uses, `fixture`, `chain` (as `node/chain`) and `lenses`: which of the
+        fixture's lenses are its own, counted from 0 down the whole mast, rising.
         """
         ...
 

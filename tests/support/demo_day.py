@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 
 from adapters.events.facts import read_topic
 from bridge.check import check_text
-from bridge.commands import Command, Report, Told
+from bridge.commands import Command, PublishFrame, Report, Told
 from bridge.engine import Engine
 from bridge.events import SECOND, AccessoryProved, BlockReported, BlockState, Event, Instant, Position
 from bridge.layout.model import Layout
@@ -70,15 +70,25 @@ class Moment(NamedTuple):
 
 
 class Day:
-    """Trains and bridge together."""
+    """Trains and bridge together.
 
-    def __init__(self, seed: int) -> None:
-        # Lamps are rendered rarely: what is told here is of aspects, and those do not wait for frames.
-        layout = replace(demo(), frames_per_second=1)
+    Attributes:
+        frames: every frame of every chain, in the order in which they went out.
+        told: and everything that was said beside them.
+
+    Args:
+        seed: another one gives another day.
+        frames_per_second: lamps are rendered rarely unless somebody looks at them: aspects do not wait for frames.
+    """
+
+    def __init__(self, seed: int, frames_per_second: int = 1) -> None:
+        layout = replace(demo(), frames_per_second=frames_per_second)
         self.stage = railroad(layout, seed)
         self.engine = Engine(layout)
         self.locked: frozenset[int] = frozenset()
         self.gates: dict[str, str] = {}
+        self.frames: list[PublishFrame] = []
+        self.told: list[Report | Told] = []
         self._publish(self.engine.start())
         self.aspects: dict[str, str] = {}
         self.reasons: dict[str, str] = {}
@@ -91,7 +101,7 @@ class Day:
         between: list[dict[str, str]] = []
         while (due := self.stage.due) is not None and due < until:
             # What comes by itself has been published before anybody looks.
-            while (wake := self.engine.wake_at(due)) is not None:
+            while (wake := self.engine.next_wake()) is not None and wake <= due:
                 if self._publish(self.engine.advance(wake)):
                     between.append(self.aspects)
             for message in self.stage.step():
@@ -124,7 +134,9 @@ class Day:
 
     def _publish(self, commands: list[Command]) -> bool:
         """Tell the trains what the bridge would publish; return whether anything was."""
+        self.frames += [command for command in commands if isinstance(command, PublishFrame)]
         said = [command for command in commands if isinstance(command, Report | Told)]
+        self.told += said
         for command in said:
             if isinstance(command, Report):
                 topic = f"lamproom/device/{command.device}"

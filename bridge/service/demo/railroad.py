@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 import json
-from random import Random
-from typing import Final
 
 from bridge.errors import LamproomError
-from bridge.events import MILLISECOND, SECOND, BlockState, Position, PowerState
-from bridge.layout.conditions import AccessoryStands, ButtonHeld
+from bridge.events import MILLISECOND, SECOND, BlockState, PowerState
 from bridge.layout.model import Layout
 from bridge.service.demo import timetable, troubles, valley_timetable
 from bridge.service.demo.line import Line
+from bridge.service.demo.people import join_people
 from bridge.service.demo.stage import Person, Stage
 from bridge.service.demo.valley import Valley
-
-_MODEL_MINUTE: Final = 60 * SECOND // timetable.CLOCK_RATE
 
 
 def railroad(layout: Layout, seed: int) -> Stage:
@@ -33,13 +29,7 @@ def railroad(layout: Layout, seed: int) -> Stage:
     stage.join(_opening(stage))
     stage.join(_clock(stage))
     Line(stage)
-    for light in layout.lights:
-        chance = stage.random(light.name)
-        match light.when:
-            case AccessoryStands(number, _, False):
-                stage.join(_switch(stage, number, chance), chance.randrange(500, 7000) * MILLISECOND)
-            case ButtonHeld(button):
-                stage.join(_visitor(stage, button, chance), 800 * MILLISECOND)
+    join_people(stage, layout)
     Valley(stage, layout)
     stage.join(troubles.detector_faults(stage, stage.random("detectors")), troubles.FIRST_FAULT)
     stage.join(troubles.short_circuits(stage, stage.random("power")), troubles.FIRST_SHORT)
@@ -74,26 +64,11 @@ def _opening(stage: Stage) -> Person:
 
 
 def _clock(stage: Stage) -> Person:
-    minutes = timetable.CLOCK_STARTS // 60
+    """Tell the model clock now and then, as a clock of a layout does: whoever hears it reckons on by its rate."""
+    seconds = timetable.CLOCK_STARTS
     while True:
-        hour, minute = divmod(minutes % (24 * 60), 60)
+        hour, minute = divmod(seconds // 60 % (24 * 60), 60)
         told = {"time": f"{hour:02}:{minute:02}", "rate": timetable.CLOCK_RATE, "running": True}
         stage.say("clock", json.dumps(told), retain=True)
-        minutes += 1
-        yield _MODEL_MINUTE
-
-
-def _switch(stage: Stage, accessory: int, chance: Random) -> Person:
-    lit = False
-    while True:
-        lit = not lit
-        stage.order(accessory, Position.REVERSE if lit else Position.NORMAL)
-        yield chance.randrange(8000, 26_000) * MILLISECOND
-
-
-def _visitor(stage: Stage, button: str, chance: Random) -> Person:
-    while True:
-        stage.say(f"button/{button}", "pressed")
-        yield chance.randrange(1500, 5000) * MILLISECOND
-        stage.say(f"button/{button}", "released")
-        yield chance.randrange(5000, 14_000) * MILLISECOND
+        seconds += timetable.CLOCK_TOLD_EACH
+        yield timetable.CLOCK_TOLD_EACH * SECOND // timetable.CLOCK_RATE

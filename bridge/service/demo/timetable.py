@@ -142,7 +142,11 @@ TAIL_FOLLOWS_AFTER: Final = 1800 * MILLISECOND
 PATIENCE: Final = 8 * SECOND
 """A train that waits so long at a signal that was cleared for it tells the dispatcher."""
 
-CLOCK_STARTS: Final = 18 * 3600 + 25 * 60
+CLOCK_STARTS: Final = 19 * 3600
 """Seconds of the model day. Dusk is when one looks at lights."""
 
-CLOCK_RATE: Final = 12
+CLOCK_RATE: Final = 120
+"""A model day passes in twelve minutes."""
+
+CLOCK_TOLD_EACH: Final = 30 * 60
+"""Seconds of the model day after which the clock is told again; in between everybody reckons on."""

@@ -7,7 +7,8 @@ import { drawFixture } from "./mast.js";
 /** Build a fixture's card. Returns `{element, button, read(frame), light(frame), word(devices)}`. */
 export function buildCard(fixture, devices) {
   const areLights = devices.length > 0 && devices.every((device) => device.kind === "light");
-  const { svg, lenses } = drawFixture(fixture, areLights);
+  const playing = devices.every((device) => device.effect);
+  const { svg, lenses } = drawFixture(fixture, areLights, playing);
   const position = positionText(fixture);
   const words = make("span", { class: "words" });
   const button = make(
@@ -47,7 +48,7 @@ export function buildCard(fixture, devices) {
 
   function word(now) {
     for (const { device, aspect } of lines) {
-      if (device !== null) say(aspect, now[device.name]?.aspect ?? "not known yet");
+      if (device !== null) say(aspect, wordOf(device, now[device.name]?.aspect));
     }
   }
 
@@ -58,6 +59,12 @@ export function buildCard(fixture, devices) {
 function positionText(fixture) {
   if (fixture["position text"]) return fixture["position text"];
   return fixture.first === fixture.last ? String(fixture.first) : `${fixture.first}–${fixture.last}`;
+}
+
+/** What a device shows; of a light that is on also what it does. */
+function wordOf(device, aspect) {
+  if (aspect === undefined) return "not known yet";
+  return aspect === "on" && device.effect ? `on, ${device.effect}` : aspect;
 }
 
 /** A line for each device, in the order of their lenses; with its name where there are several. */

@@ -33,10 +33,11 @@ function buildLine(device) {
   const aspect = make("span", { class: "aspect" });
   const reason = make("span");
   const since = make("time");
+  const kind = [device.kind, device.effect].filter(Boolean).join(", ");
   const row = make(
     "tr",
     { role: "row", "data-device": device.name },
-    make("th", { role: "rowheader", scope: "row" }, make("span", {}, device.name), " ", make("small", {}, device.kind)),
+    make("th", { role: "rowheader", scope: "row" }, make("span", {}, device.title ?? device.name), " ", make("small", {}, kind)),
     cell("Shows", aspect),
     cell("Because", reason),
     cell("Since", since),

@@ -1,9 +1,10 @@
 // One fixture as a small drawing: its lenses where they sit, top to bottom, on a mast or under a shade; the
-// lenses of a light that has several are the windows of a house.
+// lenses of a light that has several are the windows of a house, or, where all of them play something, the lamps of
+// a board. Many of them stand in rows.
 
 import { draw } from "./dom.js";
 
-const WIDTH = 64;
+const WIDTH = 64; // at the least
 const MIDDLE = WIDTH / 2;
 const RADIUS = 8.5;
 const PITCH = 22;
@@ -11,12 +12,16 @@ const PAD = 3.5;
 const GAP = 7; // between two heads
 const POST = 26; // bare mast under the lowest head
 const ROOF = 20;
-const WALL = 22; // half the breadth of a house
+const WALL = 22; // half the breadth of a house with one window beside the other
+const WINDOW = 31; // from one window to the next
+const LAMP = 19.5; // from one lamp of a board to the next
+const LEG = 12; // under a board
+const STACKED = 4; // so many lenses stand above each other, and more of them in rows
 
 /** Draw a fixture. Returns `{svg, lenses}`, the lenses in the order of the description. */
-export function drawFixture(fixture, areLights) {
+export function drawFixture(fixture, areLights, playing) {
   const several = fixture.heads.reduce((sum, head) => sum + head.lenses.length, 0) > 1;
-  if (areLights && several) return drawHouse(fixture);
+  if (areLights && several) return playing ? drawBoard(fixture) : drawHouse(fixture);
   const parts = [];
   const lenses = [];
   let top = areLights ? 15 : 3;
@@ -32,26 +37,51 @@ export function drawFixture(fixture, areLights) {
   }
   const foot = top - GAP + POST;
   const post = draw("path", { class: "post", d: `M${MIDDLE} 8V${foot}M${MIDDLE - 9} ${foot - 1.5}h18` });
-  return { svg: picture(foot, post, ...parts), lenses };
+  return { svg: picture(foot, WIDTH, post, ...parts), lenses };
+}
+
+/** How many of so many lenses stand beside each other. */
+function columnsFor(count) {
+  if (count <= STACKED) return 1;
+  return count <= 3 * STACKED ? 3 : 5;
+}
+
+function everyLens(fixture) {
+  return fixture.heads.flatMap((head) => head.lenses.map((lens) => ({ head: head.name, lens })));
+}
+
+/** Put lenses in rows from the left, around the middle. Returns them drawn, and where the last row ends. */
+function inRows(all, top, pitch, drawOne) {
+  const columns = columnsFor(all.length);
+  const lenses = all.map((each, i) => {
+    const x = MIDDLE + ((i % columns) - (columns - 1) / 2) * pitch;
+    const y = top + PITCH * (Math.floor(i / columns) + 0.5);
+    return { ...each, ...drawOne(x, y) };
+  });
+  return { lenses, half: ((columns - 1) / 2) * pitch, end: top + PITCH * Math.ceil(all.length / columns) };
 }
 
 function drawHouse(fixture) {
-  const lenses = [];
-  let y = ROOF + PAD;
-  for (const head of fixture.heads) {
-    for (const lens of head.lenses) {
-      lenses.push({ head: head.name, lens, ...drawWindow(MIDDLE, y + PITCH / 2) });
-      y += PITCH;
-    }
-  }
-  const foot = y + PAD;
-  const walls = draw("rect", { class: "walls", x: MIDDLE - WALL, y: ROOF, width: 2 * WALL, height: foot - ROOF });
-  const roof = draw("path", { class: "shade", d: `M${MIDDLE - WALL - 5} ${ROOF + 1}L${MIDDLE} 2l${WALL + 5} ${ROOF - 1}z` });
-  return { svg: picture(foot, walls, roof, ...lenses.map((drawn) => drawn.group)), lenses };
+  const { lenses, half, end } = inRows(everyLens(fixture), ROOF + PAD, WINDOW, drawWindow);
+  const wall = WALL + half;
+  const foot = end + PAD;
+  const walls = draw("rect", { class: "walls", x: MIDDLE - wall, y: ROOF, width: 2 * wall, height: foot - ROOF });
+  const roof = draw("path", { class: "shade", d: `M${MIDDLE - wall - 5} ${ROOF + 1}L${MIDDLE} 2l${wall + 5} ${ROOF - 1}z` });
+  return { svg: picture(foot, 2 * wall + 12, walls, roof, ...lenses.map((drawn) => drawn.group)), lenses };
 }
 
-function picture(height, ...parts) {
-  const size = { width: WIDTH, height, viewBox: `0 0 ${WIDTH} ${height}`, "aria-hidden": "true" };
+function drawBoard(fixture) {
+  const { lenses, half, end } = inRows(everyLens(fixture), 3 + PAD, LAMP, drawLens);
+  const foot = end + PAD + LEG;
+  const wide = half + RADIUS + 2 * PAD;
+  const post = draw("path", { class: "post", d: `M${MIDDLE} 8V${foot}M${MIDDLE - 9} ${foot - 1.5}h18` });
+  const ground = draw("rect", { class: "board", x: MIDDLE - wide, y: 3, width: 2 * wide, height: end + PAD - 3, rx: 7 });
+  return { svg: picture(foot, 2 * wide + 2, post, ground, ...lenses.map((drawn) => drawn.group)), lenses };
+}
+
+function picture(height, breadth, ...parts) {
+  const width = Math.max(breadth, WIDTH);
+  const size = { width, height, viewBox: `${MIDDLE - width / 2} 0 ${width} ${height}`, "aria-hidden": "true" };
   return draw("svg", size, ...parts);
 }
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from colorsys import rgb_to_hsv
-from typing import Any
+from pathlib import Path
+from typing import Any, Final
 
 import pytest
 
@@ -12,7 +13,10 @@ from bridge.layout.read import read_layout
 from bridge.layout.units import FULL_LEVEL
 from bridge.light.colours import COLOURS
 from bridge.light.solving import mix
-from bridge.service.screen import describe, in_words
+from bridge.service.screen import Screen, describe, in_words
+from tests.support.adapters import ran
+from tests.support.links import until
+from tests.support.lit import street
 
 LAYOUT = """\
 layout: Harrow Gap
@@ -147,6 +151,43 @@ def test_a_device_has_its_own_lenses(described: dict[str, Any]) -> None:
     assert expected == {
         device["name"]: place["lenses"] for device in described["devices"] for place in device["places"]
     }
+
+
+MASTERED: Final = street(
+    "{accessory: 71}, effect: obstruction-red, zone: town",
+    "{accessory: 72}, effect: steady",
+    more="""\
+zones: {town: {rows: [{when: {accessory: 75}, level: 40%}]}}
+still: {when: {button: calm, toggles: true}}
+""",
+)
+
+
+async def test_what_is_over_several_lights_is_told_with_them(tmp_path: Path) -> None:
+    """A zone and the switch that stills all flashing: how they stand, why, and since when they do."""
+    async with ran(tmp_path, MASTERED) as found:
+        screen = Screen(found.runner, found.notes, bridge="main", broker="127.0.0.1:1883")
+        rows = {each["name"]: each for each in screen.description()["devices"]}
+        assert ("town", "zone", []) == tuple(rows["zone/town"][key] for key in ("title", "kind", "places"))
+        assert "all flashing" == rows["still/flashing"]["title"]
+        await until(lambda: "still/flashing" in screen.picture()["devices"])
+        before = screen.picture()["devices"]
+        assert ("100%", "not stilled") == (before["zone/town"]["aspect"], before["still/flashing"]["aspect"])
+        assert {"start"} == {before[key]["since"] for key in ("zone/town", "still/flashing")}
+        found.sources["panel"].order("75 reverse")
+        await until(lambda: "40%" == screen.picture()["devices"]["zone/town"]["aspect"])
+        after = screen.picture()["devices"]
+        assert "accessory 75 was ordered reverse" in after["zone/town"]["reason"]
+        assert "start" != after["zone/town"]["since"]
+        assert before["still/flashing"] == after["still/flashing"]
+
+
+def test_what_a_light_does_is_told_in_words() -> None:
+    """By the word of the layout file; a steady light and a signal do nothing."""
+    layout, findings = read_layout(MASTERED)
+    assert layout is not None, findings
+    does = {each["name"]: each.get("effect") for each in describe(layout, "main")["devices"]}
+    assert {"H1": "obstruction red", "H2": "", "T2": ""}.items() <= does.items()
 
 
 @pytest.mark.parametrize(

@@ -77,6 +77,7 @@ def example() -> dict[str, Any]:
         fixture("T10", "mixed", 7, 7, 36, ("", [lens("head", die(18, RED, "red"), die(19, GREEN, "green"))])),
     ]
     throat[0]["position text"] = "1"
+    bulbs = [lens(f"bulb {n}", die(16 + n, [1.0, 0.6, 0.3])) for n in range(15)]
     town = [
         fixture(name, "house", n, n, 40 + n, ("", [lens("lamp", die(4 * n - 4, [1.0, 0.6, 0.3]))]))
         for n, name in enumerate(["bakery", HOSTILE, "station lamp east"], start=1)
@@ -86,17 +87,23 @@ def example() -> dict[str, Any]:
     ]
     town.append(fixture("weaver's", "three-rooms", 4, 4, 44, ("", rooms)))
     town.append(fixture("spare", "house", 5, 5, 45, ("", [lens("lamp", die(15, [1.0, 0.6, 0.3]))])))
+    town.append(fixture("road works", "arrow-board", 6, 10, 46, ("", bulbs)))
     signals = [device(f["name"], "signal", f["name"], 0) for f in throat]
     lights = [device(f["name"], "light", f["name"], 0) for f in town[:3]]
     lights += [device(f"weaver's {rooms[n]['label']}", "light", "weaver's", n) for n in (2, 1, 0)]
+    lights.append(device("road works", "light", "road works", *range(15)) | {"effect": "arrow board"})
+    masters = [
+        {"name": "zone/town", "title": "town", "kind": "zone", "places": []},
+        {"name": "still/flashing", "title": "all flashing", "kind": "master switch", "places": []},
+    ]
     return {
         "layout": f"Fernhollow & Tarn {HOSTILE}",
         "bridge": "main",
         "chains": [
             {"node": "tarn-yard", "chain": "throat", "output": "mqtt", "length": 21, "fixtures": throat},
-            {"node": "mill", "chain": "town", "output": "mqtt", "length": 16, "fixtures": town},
+            {"node": "mill", "chain": "town", "output": "mqtt", "length": 31, "fixtures": town},
         ],
-        "devices": [*signals, *lights],
+        "devices": [*signals, *lights, *masters],
     }
 
 

@@ -66,10 +66,10 @@ def link_state(driver: Chrome) -> str:
 
 
 def lenses(driver: Chrome, fixture: str) -> list[tuple[tuple[int, ...] | None, str]]:
-    """Return colour and state of each lens, having checked that they stand from top to bottom."""
+    """Return colour and state of each lens, having checked that they stand from top to bottom; many stand in rows."""
     found = driver.execute_script(LENSES, fixture)
     heights = [top for _, _, top in found]
-    assert heights == sorted(set(heights))
+    assert heights == sorted(heights if len(heights) > 4 else set(heights))
     return [(tuple(map(int, re.findall(r"\d+", fill))) or None, lit) for fill, lit, _ in found]
 
 
@@ -282,6 +282,40 @@ def test_a_house_is_captioned_room_by_room(seen: Chrome, served: ServedPage) -> 
     assert "no signal or light uses it" == text(seen, "[data-fixture=spare] .word")
 
 
+def test_what_a_light_does_is_said_in_words(seen: Chrome, served: ServedPage) -> None:
+    """In the list always; at its fixture while it is on, where its lamps stand on a board and in rows."""
+
+    def light() -> None:
+        served.view.state["devices"]["road works"]["aspect"] = "on"
+        served.view.frame("mill/town", b16=255)
+
+    assert "stop" == text(seen, '[data-fixture="road works"] .word')
+    assert "light, arrow board" == text(seen, '[data-device="road works"] small')
+    served.do(light)
+    until(lambda: "on, arrow board" == text(seen, '[data-fixture="road works"] .word'))
+    card = seen.find_element(By.CSS_SELECTOR, '[data-fixture="road works"]')
+    assert not card.find_elements(By.CSS_SELECTOR, ".walls")
+    places = [lens.location for lens in card.find_elements(By.CSS_SELECTOR, ".glass")]
+    assert (5, 3) == tuple(len({place[axis] for place in places}) for axis in ("x", "y"))
+    assert card.size["width"] >= card.find_element(By.TAG_NAME, "svg").size["width"]
+
+
+def test_what_is_over_several_lights_stands_in_the_list(seen: Chrome, served: ServedPage) -> None:
+    """A zone and the switch against flashing, each under its own name, with its state and the reason."""
+
+    def still() -> None:
+        told = {"aspect": "stilled", "reason": "button calm was pressed to turn it on", "since": "15:40:00"}
+        served.view.state["devices"]["still/flashing"] = told
+        served.view.change()
+
+    assert "town zone" == text(seen, '[data-device="zone/town"] th')
+    served.do(still)
+    row = '[data-device="still/flashing"]'
+    until(lambda: "stilled" == text(seen, f"{row} .aspect"))
+    assert "all flashing master switch" == text(seen, f"{row} th")
+    assert "button calm was pressed to turn it on" in text(seen, row)
+
+
 def test_the_filter_leaves_the_lines_that_match(seen: Chrome, served: ServedPage) -> None:
     """The filter reads names, aspects and reasons, says how many are left, and follows what happens."""
     box = seen.find_element(By.ID, "filter")
@@ -292,8 +326,8 @@ def test_the_filter_leaves_the_lines_that_match(seen: Chrome, served: ServedPage
 
     box.send_keys("Light")
     rooms = ["weaver's kitchen", "weaver's parlour", "weaver's attic"]
-    assert ["bakery", HOSTILE, "station lamp east", *rooms] == shown()
-    assert "6 of 12" == text(seen, "#found")
+    assert ["bakery", HOSTILE, "station lamp east", *rooms, "road works"] == shown()
+    assert "7 of 15" == text(seen, "#found")
     box.clear()
     box.send_keys("approach")
     assert [] == shown()
