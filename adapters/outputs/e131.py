@@ -11,7 +11,16 @@ from pydantic import Field, field_validator
 from adapters.contract import ChainPlace, Claim, Fault, Options, OutputHost
 from adapters.cut import cut
 from adapters.outputs import e131_packets as wire
-from adapters.outputs.keys import Address, Host, Port, Refresh, local_port_claim, look_at_chains, whole
+from adapters.outputs.keys import (
+    Address,
+    Host,
+    Port,
+    Refresh,
+    local_port_claim,
+    look_at_chains,
+    too_many,
+    whole,
+)
 from adapters.outputs.span import UNIVERSE, spans
 from adapters.outputs.udp import Packet, UdpFrames
 from adapters.outputs.udp_link import Target
@@ -21,8 +30,6 @@ DMX_REFRESH: Final = 44
 
 TERMINATIONS: Final = 3
 """Packets that say that a stream ends, section 6.2.6."""
-
-_EXAMPLE: Final = "{universe: 1}"
 
 _Universe = Annotated[int, whole("a universe", wire.UNIVERSES[0], wire.UNIVERSES[-1])]
 
@@ -76,23 +83,14 @@ class E131Options(Options):
 
     def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:
         """Find chains without a universe, and chains that need more of them than there are."""
-        found = list(look_at_chains(self.chains, places, _EXAMPLE))
-        for claim in self._claims(places):
-            if claim.last not in wire.UNIVERSES:
-                count = claim.last - claim.first + 1
-                most = wire.UNIVERSES[-1] + 1 - count
-                text = (
-                    f"{claim.owner} takes {count} universes, and the last is {wire.UNIVERSES[-1]}:"
-                    f" begin at {most} or before"
-                )
-                found.append(Fault(claim.keys, text))
-        return tuple(found)
+        return (
+            *look_at_chains(self.chains, places, "{universe: 1}"),
+            *too_many(self._claims(places), wire.UNIVERSES),
+        )
 
     def claims(self, places: tuple[ChainPlace, ...]) -> tuple[Claim, ...]:
         """Return the universes of each chain, in the order of the file, and the port to send from."""
-        found = list(self._claims(places))
-        found += local_port_claim(self.local_address, self.local_port)
-        return tuple(found)
+        return (*self._claims(places), *local_port_claim(self.local_address, self.local_port))
 
     def _claims(self, places: tuple[ChainPlace, ...]) -> Iterator[Claim]:
         by_key = {place.key: place for place in places}

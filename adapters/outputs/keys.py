@@ -102,6 +102,20 @@ def local_port_claim(address: str | None, port: int | None) -> tuple[Claim, ...]
     return (Claim(space, "port", port, port, "the packets of one output", ("local-port",)),)
 
 
+def too_many(claims: Iterable[Claim], allowed: range) -> tuple[Fault, ...]:
+    """Find chains that begin within what is allowed and end behind it."""
+    faults = []
+    for claim in claims:
+        if claim.last not in allowed:
+            count = claim.last - claim.first + 1
+            text = (
+                f"{claim.owner} takes {count} {claim.unit}s, and the last is {allowed[-1]}:"
+                f" begin at {allowed[-1] + 1 - count} or before"
+            )
+            faults.append(Fault(claim.keys, text))
+    return tuple(faults)
+
+
 def _there_are(own: list[str]) -> str:
     if not own:
         return "it has none: give a node the `output` of this name"
