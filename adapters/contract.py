@@ -76,10 +76,12 @@ class Fault:
     Attributes:
         keys: where it stands.
         message: what is wrong, and what to write instead.
+        warning: the output runs as it is, and its owner should look.
     """
 
     keys: Keys
     message: str
+    warning: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +120,7 @@ class Options(BaseModel):
         return ()
 
     def claims(self, places: tuple[ChainPlace, ...]) -> tuple[Claim, ...]:  # noqa: ARG002 - for those that claim
-        """Return what nobody else may have; asked only where `faults` found nothing."""
+        """Return what nobody else may have; asked only where `faults` found no error."""
         return ()
 
 

@@ -11,6 +11,7 @@ import pytest
 import typer.main
 from pydantic import BaseModel
 
+from adapters.outputs.spi_waves import choose
 from bridge.chain.frames import byte_of_level
 from bridge.check import check_text
 from bridge.cli import app
@@ -219,6 +220,21 @@ def test_every_adapter_is_named() -> None:
     kinds = {point.name for group in (EVENTS, OUTPUTS) for point in entry_points(group=group)}
     assert kinds
     assert [] == [kind for kind in kinds if f"`{kind}`" not in text]
+
+
+def test_the_rows_of_bits_are_those_that_are_chosen() -> None:
+    """The guide's table of SPI has, for each mixture of chips, the row and its widths."""
+    table = re.findall(
+        r"^\| (`ws28[^|]*) \| ([01/]+ at [0-9.]+ MHz) \| (.*) ns \| (.*) ns \|$", page(WAYS_OUT), re.MULTILINE
+    )
+    assert 4 == len(table)
+    for chips, row, zero, one in table:
+        kinds = re.findall(r"`([a-z0-9-]+)`", chips)
+        mixtures = [kinds] if "with" not in chips else [[kinds[0], other] for other in kinds[1:]]
+        for kinds_of_one in mixtures if "with" in chips or "mixed" in chips else [[kind] for kind in kinds]:
+            wave = choose(kinds_of_one).wave
+            assert row == str(wave)
+            assert f"{zero}, {one}" == ", ".join(f"{width:.0f}" for width in wave.pulses)
 
 
 STEPS = {

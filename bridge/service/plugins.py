@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from adapters.contract import Claim, EventSource, FrameOutput, Options
 from bridge.layout.entries import Desk
-from bridge.layout.findings import Finding, Mark, choice, error
+from bridge.layout.findings import Finding, Mark, choice, error, warning
 from bridge.layout.model import Layout
 from bridge.layout.text import Path, parse
 from bridge.service.places import place_of
@@ -83,8 +83,11 @@ def _look_into(
     places = tuple(place_of(chain) for chain in layout.chains if chain.output == output)
     faults = options.faults(places)
     for fault in faults:
-        desk.error((*path, *fault.keys), fault.message)
-    return [] if faults else [((*path, *claim.keys), claim) for claim in options.claims(places)]
+        mark = desk.mark((*path, *fault.keys))
+        desk.findings.append((warning if fault.warning else error)(mark, fault.message))
+    if not all(fault.warning for fault in faults):
+        return []
+    return [((*path, *claim.keys), claim) for claim in options.claims(places)]
 
 
 def _look_at_claims(claims: list[tuple[Path, Claim]], desk: Desk) -> None:

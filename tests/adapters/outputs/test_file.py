@@ -1,0 +1,79 @@
+"""Frames as lines of a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from pydantic import ValidationError
+
+from adapters.outputs.file import FileFrames, FileOptions
+from bridge.events import MILLISECOND, SECOND, LinkState
+from tests.adapters.outputs.listener import Turned, rgb
+
+PLACES = (rgb("throat", 1), rgb("shed", 1))
+
+
+async def begun(path: Path | str) -> Turned:
+    turned = Turned(lambda host: FileFrames("tape", FileOptions(path=str(path)), PLACES, host))
+    await turned.output.start()
+    turned.run(0)
+    return turned
+
+
+@pytest.mark.usefixtures("ended")
+async def test_each_frame_is_a_line_that_is_there_at_once(tmp_path: Path) -> None:
+    """With its instant, its chain and its levels, and with a mark where it is a test or the last."""
+    file = tmp_path / "frames.txt"
+    turned = await begun(file)
+    turned.output.show(0, b"\x00\xff\x01")
+    assert "0.000000000 tarn/throat 00ff01\n" == file.read_text()
+    turned.run(1500 * MILLISECOND)
+    turned.output.show(1, b"\1\2\3", test=True)
+    await turned.output.stop((b"\7\7\7", b"\1\1\1"))
+    assert [
+        "0.000000000 tarn/throat 00ff01",
+        "1.500000000 tarn/shed 010203 test",
+        "1.500000000 tarn/throat 070707 last",
+        "1.500000000 tarn/shed 010101 last",
+    ] == file.read_text().splitlines()
+
+
+@pytest.mark.usefixtures("ended")
+async def test_what_was_written_is_told_once_a_second(tmp_path: Path) -> None:
+    """Of each chain for itself."""
+    turned = await begun(tmp_path / "frames.txt")
+    for number in range(100):
+        turned.output.show(0, bytes([number, 0, 0]))
+        turned.run(turned.host.clock + 25 * MILLISECOND)
+    turned.run(4 * SECOND)
+    assert {PLACES[0]} == {place for _at, place, _figures in turned.host.told}
+    assert {"sent": 100} == turned.host.told[-1][2]
+    assert 3 <= len(turned.host.told) <= 4
+
+
+@pytest.mark.usefixtures("ended")
+async def test_a_file_that_cannot_be_written_is_told_with_the_remedy(tmp_path: Path) -> None:
+    """Frames go nowhere then, and nothing else is troubled."""
+    turned = await begun(tmp_path / "none" / "frames.txt")
+    turned.output.show(0, b"\1\2\3")
+    ((state, why, keys),) = turned.host.links
+    assert (LinkState.LOST, ("path",)) == (state, keys)
+    assert "frames.txt cannot be written (No such file or directory): make room, or name another file" in why
+
+
+@pytest.mark.usefixtures("ended")
+async def test_a_disk_that_is_full_is_told_once() -> None:
+    """`/dev/full` is a file that has no room, on every Linux."""
+    turned = await begun("/dev/full")
+    for _time in range(3):
+        turned.output.show(0, b"\1\2\3")
+    assert 1 == len(turned.host.links)
+    assert "/dev/full cannot be written (No space left on device)" in turned.host.links[0][1]
+
+
+@pytest.mark.parametrize("path", ["", "a\nb"])
+def test_a_path_that_is_none_is_refused(path: str) -> None:
+    """With one that would be."""
+    with pytest.raises(ValidationError, match=r"is no path of a file: write one such as frames\.txt"):
+        FileOptions(path=path)
