@@ -3,10 +3,11 @@
 Pure: instants come in as arguments, and nothing is sent here. There is one slot, and the newest frame is in it.
 
     news          at once, or as soon as the refresh limit allows
-    no news       three repeats at that pace, in case a packet was lost, then a keep-alive each 900 ms
+    no news       three repeats 60 ms apart, in case a packet was lost, then a keep-alive each 900 ms
 
 That is how ANSI E1.31-2018, section 6.6.2, has unchanged levels suppressed (three packets, then one each 800 to 1000
-ms); Art-Net 4 recommends the same pace for who uses both, and it harms no other receiver.
+ms); Art-Net 4 recommends the same pace for who uses both, and it harms no other receiver. Repeats are further apart
+than the frames of a picture that moves: one in between would keep the next frame waiting by the limit.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from typing import Final
 from bridge.events import MILLISECOND, SECOND, Instant
 
 REPEATS: Final = 3
+REPEAT_AFTER: Final = 60 * MILLISECOND
 KEEP_ALIVE_AFTER: Final = 900 * MILLISECOND
 
 NEVER: Final[Instant] = 1 << 63
@@ -95,7 +97,7 @@ class Pace:
             self.due = NEVER
         elif self._sent_at is None:
             self.due = 0
-        elif self._pending or self._left:
+        elif self._pending:
             self.due = self._sent_at + self._interval
         else:
-            self.due = self._sent_at + max(KEEP_ALIVE_AFTER, self._interval)
+            self.due = self._sent_at + max(REPEAT_AFTER if self._left else KEEP_ALIVE_AFTER, self._interval)

@@ -13,6 +13,8 @@
 - `motion`: one instant while all of 10,000 RGB pixels fade, from their fades to the frames; beside it the same.
 - `effects`: one instant while all of 10,000 RGB pixels on 34 chains play effects of ten kinds, to the frames; beside it
   the same arithmetic in bare numpy, into arrays that are there already.
+- `outputs`: 10,000 RGB pixels on 20 chains at 60 frames a second over E1.31 and DDP to a socket of this machine, and
+  the share of a processor that it takes; beside it the sender of `sacn` with the same universes.
 - `engine`: one order to one signal, on layouts of 10, 100, 1,000 and 10,000 devices.
 - `check`: reading and checking a layout file of 2,000 signals.
 
@@ -29,7 +31,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from tests.bench import pure, through_broker
+from tests.bench import pixels_out, pure, through_broker
 
 BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "latency": through_broker.latency,
@@ -37,6 +39,7 @@ BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "compile": pure.compile_frames,
     "motion": pure.motion,
     "effects": pure.effects,
+    "outputs": pixels_out.outputs,
     "engine": pure.engine,
     "check": pure.check,
 }

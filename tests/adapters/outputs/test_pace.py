@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from adapters.outputs.pace import KEEP_ALIVE_AFTER, NEVER, REPEATS, Counters, Pace
+from adapters.outputs.pace import KEEP_ALIVE_AFTER, NEVER, REPEAT_AFTER, REPEATS, Counters, Pace
 from bridge.events import MILLISECOND, SECOND, Instant
 
 MS = MILLISECOND
@@ -33,7 +33,7 @@ def test_a_frame_goes_at_once_and_is_repeated_three_times() -> None:
     """Section 6.6.2 of ANSI E1.31-2018: three packets without a change, then one each 800 to 1000 ms."""
     pace = Pace(40)
     pace.put(b"a")
-    assert [0, 25 * MS, 50 * MS, 75 * MS, 975 * MS, 1875 * MS] == sent_until(pace, 2 * SECOND)
+    assert [0, 60 * MS, 120 * MS, 180 * MS, 1080 * MS, 1980 * MS] == sent_until(pace, 2 * SECOND)
     assert Counters(sent=6, kept_alive=5) == pace.counters
     assert 800 * MS <= KEEP_ALIVE_AFTER <= 1000 * MS
     assert 3 == REPEATS
@@ -71,7 +71,19 @@ def test_a_new_link_gets_the_newest_frame_at_once() -> None:
     pace.refresh()
     assert 0 == pace.due
     pace.sent(2 * SECOND)
-    assert 2 * SECOND + INTERVAL == pace.due
+    assert 2 * SECOND + REPEAT_AFTER == pace.due
+
+
+def test_a_picture_that_moves_is_not_repeated_in_between() -> None:
+    """With 30 frames a second and 44 allowed, each frame goes out at its instant, and nothing else does."""
+    pace = Pace(44)
+    for number in range(30):
+        now = number * SECOND // 30
+        assert pace.due >= now or number == 0
+        pace.put(bytes([number]))
+        assert pace.due <= now
+        pace.sent(now)
+    assert Counters(sent=30) == pace.counters
 
 
 def test_a_new_link_has_nothing_to_send_before_the_first_frame() -> None:
