@@ -1,0 +1,132 @@
+"""A real `lamproom run` with every kind of output at once, some of which cannot work."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from sacn.messages.data_packet import DataPacket
+
+from adapters.outputs import artnet_packets, ddp_packets
+from tests.adapters.outputs.listener import Listener
+from tests.support.daemon import Daemon, hearing, publish, running, wait
+from tests.support.mosquitto import StartMosquitto
+
+LAYOUT = """\
+layout: Seven ways out
+builds:
+  searchlight: {{chips: [ws2812b], lamps: {{head: {{full-colour: 1}}}}}}
+outputs:
+  sacn: {{kind: e131, host: 127.0.0.1, port: {e131}, chains: {{a/line: {{universe: 7}}}}}}
+  art: {{kind: artnet, host: 127.0.0.1, port: {artnet}, chains: {{b/line: {{universe: 7}}}}}}
+  row: {{kind: ddp, host: 127.0.0.1, port: {ddp}, chains: {{c/line: {{}}}}}}
+  tape: {{kind: file, path: '{tape}'}}
+  lost:
+    kind: e131
+    host: nobody.invalid
+    chains: {{e/line: {{universe: 8}}}}
+  taken:
+    kind: artnet
+    host: 127.0.0.1
+    local-port: {e131}
+    local-address: 127.0.0.1
+    chains: {{f/line: {{universe: 8}}}}
+  pins:
+    kind: spi
+    chains:
+      g/line:
+        device: /dev/spidev217.0
+nodes:
+  a: {{output: sacn, chains: [{{name: line, fixtures: [{{name: A, build: searchlight}}]}}]}}
+  b: {{output: art, chains: [{{name: line, fixtures: [{{name: B, build: searchlight}}]}}]}}
+  c: {{output: row, chains: [{{name: line, fixtures: [{{name: C, build: searchlight}}]}}]}}
+  d: {{output: tape, chains: [{{name: line, fixtures: [{{name: D, build: searchlight}}]}}]}}
+  e: {{output: lost, chains: [{{name: line, fixtures: [{{name: E, build: searchlight}}]}}]}}
+  f: {{output: taken, chains: [{{name: line, fixtures: [{{name: F, build: searchlight}}]}}]}}
+  g: {{output: pins, chains: [{{name: line, fixtures: [{{name: G, build: searchlight}}]}}]}}
+  h: {{chains: [{{name: line, fixtures: [{{name: H, build: searchlight}}]}}]}}
+signals:
+  A: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
+  B: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
+  C: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
+  D: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
+  E: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
+  F: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
+  G: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
+  H: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
+"""
+
+STOP, CLEAR = (
+    bytes.fromhex("00ff00"),
+    bytes.fromhex("79001a"),
+)  # a WS2812B takes green first; see the guide to colours
+
+
+class Came:
+    """The packets that came to a listener so far."""
+
+    def __init__(self, listener: Listener) -> None:
+        self.port = listener.port
+        self._listener = listener
+        self.packets: list[bytes] = []
+
+    def levels(self, offset: int, expected: bytes) -> None:
+        """Wait until a packet carries these levels."""
+
+        def shown() -> bool:
+            self.packets += self._listener.taken()
+            return any(packet[offset : offset + 3] == expected for packet in self.packets)
+
+        wait(shown, 20, lambda: f"{expected.hex()} never came; {len(self.packets)} packets did")
+
+    def all(self) -> list[bytes]:
+        """Return every packet that came."""
+        self.packets += self._listener.taken()
+        return self.packets
+
+
+@pytest.fixture
+def came() -> Iterator[list[Came]]:
+    with contextlib.ExitStack() as stack:
+        listeners = [stack.enter_context(contextlib.closing(Listener())) for _number in range(3)]
+        yield [Came(listener) for listener in listeners]
+
+
+def told(daemon: Daemon, output: str) -> str:
+    """Wait until it is told that an output cannot be served, and return that line of its log."""
+    words = f"frames of the output {output} no longer go out"
+    daemon.wait_for(words)
+    return next(line for line in daemon.output.splitlines() if words in line)
+
+
+def test_outputs_that_cannot_work_are_told_with_their_line_and_the_others_run_on(
+    mosquitto: StartMosquitto, came: list[Came], tmp_path: Path
+) -> None:
+    """An unknown host, a port in use and no such bus: an order reaches all other controllers, to the last frame."""
+    broker = mosquitto()
+    sacn, art, row = came
+    tape = tmp_path / "frames.txt"
+    text = LAYOUT.format(e131=sacn.port, artnet=art.port, ddp=row.port, tape=tape)
+    at = {line.strip(): number for number, line in enumerate(text.splitlines(), 1)}
+    with hearing(broker.port, "lamproom/frame/#") as heard, running(tmp_path, text, broker.port) as daemon:
+        heard.levels("h/line", STOP)
+        publish(broker.port, "layout/accessory/61/ordered", "reverse")
+        heard.levels("h/line", CLEAR)
+        sacn.levels(126, CLEAR)
+        art.levels(artnet_packets.LEVELS, CLEAR)
+        row.levels(ddp_packets.LEVELS, CLEAR)
+        wait(lambda: f"d/line {CLEAR.hex()}" in tape.read_text(), 20, tape.read_text)
+        lost, taken, pins = (told(daemon, output) for output in ("lost", "taken", "pins"))
+        assert f"(line {at['host: nobody.invalid']} of the layout file)" in lost
+        assert "the host nobody.invalid is not known" in lost
+        assert f"(line {at[f'local-port: {sacn.port}']} of the layout file)" in taken
+        assert f"port {sacn.port} of this machine is in use: end what uses it" in taken
+        assert f"(line {at['device: /dev/spidev217.0']} of the layout file)" in pins
+        assert "there is no /dev/spidev217.0: switch SPI on" in pins
+    ends = [DataPacket.make_data_packet(packet).option_StreamTerminated for packet in sacn.all()]
+    assert [False, True, True, True] == ends[-4:]
+    assert 1 == len({DataPacket.make_data_packet(packet).cid for packet in sacn.all()})
+    assert tape.read_text().splitlines()[-1].endswith("last")
+    assert [STOP] * 3 == [packet[ddp_packets.LEVELS :] for packet in row.all()[-3:]]
