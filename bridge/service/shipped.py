@@ -48,7 +48,7 @@ def node_program() -> dict[str, str]:
     Raises:
         LamproomError: they are not where they belong, so this installation is not whole.
     """
-    folder = _folder("deploy/node", _NODE)
+    folder = _folder("deploy/node", _NODE, "the program for nodes is")
     return {
         item.name: item.read_text(encoding="utf-8")
         for item in sorted(folder.iterdir(), key=lambda item: item.name)
@@ -56,12 +56,12 @@ def node_program() -> dict[str, str]:
     }
 
 
-def _folder(path: str = "config", holds: str = DEMO) -> Traversable:
+def _folder(path: str = "config", holds: str = DEMO, what: str = "the shipped layouts are") -> Traversable:
     package = resources.files("bridge")
     # A wheel carries the folder inside the package. In a checkout it stands beside it, where people look for it.
     for folder in (package.joinpath(path), package.joinpath("..", path)):
         if (folder / holds).is_file():
             return folder
     raise LamproomError(
-        f"what is shipped as {path} is not beside {package}: install lamproom again, from a whole wheel or checkout"
+        f"{what} not beside {package}: install lamproom again, from a whole wheel or checkout"
     )
