@@ -170,11 +170,13 @@ class Node:
             raise OSError("it does not answer")
         if time.ticks_diff(now, self._pinged) >= _PING_MS:
             self._pinged = now
-            self._link.ping()
+            if self._link.room():  # a link that takes nothing but brings frames is worth keeping
+                self._link.ping()
         if time.ticks_diff(now, self._told_at) >= _FIGURES_MS:
             self._told_at = now
             gc.collect()
-            self._link.publish(self._topic + b"/figures", self._figures("here"))
+            if self._link.room():
+                self._link.publish(self._topic + b"/figures", self._figures("here"))
 
     def _figures(self, state: str) -> bytes:
         figures = {
