@@ -296,6 +296,69 @@ def send(  # noqa: PLR0913, PLR0917 - each option is an argument
     _out(f"sent {payload} on {topic}")
 
 
+@app.command(cls=_Command, short_help="Make the files for the board of a node.")
+def node(
+    file: LayoutPath,
+    name: Annotated[str, typer.Argument(metavar="NODE", hidden=True)],
+    to: Annotated[
+        Path | None,
+        typer.Option(
+            "--to",
+            metavar="DIRECTORY",
+            help="Where to write the program and the settings; else they are printed.",
+        ),
+    ] = None,
+    broker: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Where the node finds the broker: HOST or HOST:PORT."),
+    ] = None,
+    wifi: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The Wi-Fi network; none for a board with a cable.")
+    ] = None,
+    pin: Annotated[
+        list[str] | None, typer.Option(metavar="CHAIN=PIN", help="The pin of a chain; again for each.")
+    ] = None,
+    hold: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="CHAIN",
+            help="A chain of house lights that go on as they are when nothing comes any more.",
+        ),
+    ] = None,
+) -> None:
+    """Make the files for the MicroPython board of the node NODE, from the layout file FILE.
+
+    Done again after a change of the layout file, it keeps what was written into the settings by hand.
+    """
+    from bridge.service.address import Address  # noqa: PLC0415 - see the head of this file
+    from bridge.service.node_settings import (  # noqa: PLC0415
+        Wishes,
+        as_text,
+        node_settings,
+        pins_of,
+        poorly_timed,
+        write_board,
+    )
+
+    looked = _look(file)
+    _say_findings(looked)
+    if looked.layout is None:
+        raise typer.Exit(FAILED)
+    place = None if broker is None else Address.parse(broker, 1883)
+    wishes = Wishes(
+        broker=None if place is None else (place.host, place.port),
+        wifi="" if wifi == "none" else wifi,
+        pins=pins_of(pin or ()),
+        hold=frozenset(hold or ()),
+    )
+    if to is None:
+        typer.echo(as_text(node_settings(looked.layout, name, wishes, {})), nl=False)
+    else:
+        _out(f"{to}: {', '.join(write_board(to, looked.layout, name, wishes))}")
+    for line in poorly_timed(looked.layout, name):
+        _err(line)
+
+
 def _look(file: str) -> LayoutFile:
     from bridge.service.files import read_file  # noqa: PLC0415 - see the head of this file
     from bridge.service.plugins import Adapters  # noqa: PLC0415

@@ -27,6 +27,7 @@ from bridge.layout.shown import LONGEST_CHANGE, USUAL_CHANGE
 from bridge.layout.targets import Wavelength
 from bridge.layout.units import seconds
 from bridge.light.colours import COLOURS, LED_COLOURS
+from bridge.light.pictures import plan_devices
 from bridge.light.solving import mix, place
 from bridge.logic.selection import LAST_COMMAND, News, Step, Trust
 from bridge.service.files import look_at_text
@@ -207,7 +208,7 @@ def test_every_command_and_option_is_named() -> None:
     group = typer.main.get_command(app)
     text = page("README.md")
     commands: dict[str, Any] = getattr(group, "commands", {})
-    assert {"run", "check", "demo", "replay", "send"} == set(commands)
+    assert {"run", "check", "demo", "replay", "send", "node"} == set(commands)
     assert [] == [name for name in commands if f"`lamproom {name}" not in text]
     options = {option for command in commands.values() for each in command.params for option in each.opts}
     assert {"--broker", "--retain"} <= options
@@ -294,3 +295,18 @@ def test_the_rules_of_each_region_are_those_that_run() -> None:
     }
     rows = [f"| {head} | {' | '.join(row)} |".replace("|  |", "| |") for head, row in cells.items()]
     assert "\n".join([rows[0], "|---|---|---|---|", *rows[1:]]) in page(CROSSINGS)
+
+
+def test_rows_of_lights_are_told_apart_by_their_places() -> None:
+    """Every aspect of the position-light and colour-position-light signals of the guide lights other lamps."""
+    (text,) = [block.text for _name, block in BLOCKS if "Rows of lights" in block.text]
+    layout = check_text(text).layout
+    assert layout is not None
+    plans, _findings = plan_devices(layout)
+    rows, coloured = (
+        [tuple(level > 0 for level in plan.looks[row.name].lit) for row in signal.aspects]
+        for plan, signal in zip(plans, layout.signals, strict=True)
+    )
+    assert [3, 3, 3] == [sum(lit) for lit in rows]
+    assert [2, 2, 2, 3] == [sum(lit) for lit in coloured]
+    assert (3, 4) == (len(set(rows)), len(set(coloured)))

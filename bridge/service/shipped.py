@@ -1,4 +1,4 @@
-"""Layout files that come with lamproom, wherever it was installed."""
+"""Files that come with lamproom, wherever it was installed: layout files, and the program for nodes."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ DEMO: Final = "fernhollow.yaml"
 """What `lamproom demo` runs."""
 
 _SUFFIX: Final = ".yaml"
+
+_NODE: Final = "node.py"
 
 
 def shipped_layouts() -> dict[str, str]:
@@ -40,12 +42,26 @@ def shipped_layout(name: str) -> str:
     return layouts[name]
 
 
-def _folder() -> Traversable:
+def node_program() -> dict[str, str]:
+    """Return the text of each file of the program for MicroPython boards, by its name.
+
+    Raises:
+        LamproomError: they are not where they belong, so this installation is not whole.
+    """
+    folder = _folder("deploy/node", _NODE, "the program for nodes is")
+    return {
+        item.name: item.read_text(encoding="utf-8")
+        for item in sorted(folder.iterdir(), key=lambda item: item.name)
+        if item.name.endswith(".py")
+    }
+
+
+def _folder(path: str = "config", holds: str = DEMO, what: str = "the shipped layouts are") -> Traversable:
     package = resources.files("bridge")
     # A wheel carries the folder inside the package. In a checkout it stands beside it, where people look for it.
-    for folder in (package / "config", package / ".." / "config"):
-        if (folder / DEMO).is_file():
+    for folder in (package.joinpath(path), package.joinpath("..", path)):
+        if (folder / holds).is_file():
             return folder
     raise LamproomError(
-        f"the shipped layouts are not beside {package}: install lamproom again, from a whole wheel or checkout"
+        f"{what} not beside {package}: install lamproom again, from a whole wheel or checkout"
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -146,7 +147,7 @@ def test_every_command_is_in_the_list_with_its_whole_line() -> None:
     """The list of commands shows the short line of each as it was written."""
     commands = getattr(typer.main.get_command(app), "commands")  # noqa: B009 - typer calls it a plain command
     shown = lamproom("--help").stdout
-    assert {"run", "check", "demo", "replay", "send"} == set(commands)
+    assert {"run", "check", "demo", "replay", "send", "node"} == set(commands)
     assert [] == [name for name, command in commands.items() if command.short_help not in shown]
 
 
@@ -169,3 +170,34 @@ def test_a_number_of_one_thing_has_no_plural() -> None:
         "config/first-steps.yaml: no errors; 1 signal and 0 lights, 1 chip on 1 chain\n"
         == lamproom("check", "config/first-steps.yaml").stdout
     )
+
+
+def test_files_for_a_board_are_written_and_told(tmp_path: Path) -> None:
+    """The files are named in one line; what does not fit the chips' data sheets is told, and the settings are there."""
+    layout = tmp_path / "layout.yaml"
+    layout.write_text(
+        "layout: Dunmere Halt\n"
+        "builds:\n"
+        "  three-lamp: {chips: [ws2811], lamps: {green: {channel: 1}, red: {channel: 2}, yellow: {channel: 3}}}\n"
+        "  classic: {chips: [ws2812b], lamps: {head: {full-colour: 1}}}\n"
+        "nodes: {far: {chains: [{name: old, fixtures: [{name: A, build: classic}, {name: B, build: three-lamp}]}]}}\n"
+        "signals:\n"
+        "  A: {commands: {1: {normal: stop, reverse: clear}}}\n"
+        "  B: {commands: {2: {normal: stop, reverse: clear}}}\n"
+    )
+    words = ("node", str(layout), "far", "--broker", "192.0.2.10:1884", "--wifi", "yard", "--pin", "old=15")
+    printed = lamproom(*words)
+    written = lamproom(*words, "--to", str(tmp_path / "far"))
+    assert (0, 0) == (printed.returncode, written.returncode), printed.stderr + written.stderr
+    assert printed.stdout == (tmp_path / "far" / "settings.json").read_text()
+    settings = json.loads(printed.stdout)
+    assert ("192.0.2.10", 1884) == (settings["broker"]["host"], settings["broker"]["port"])
+    assert ("yard", 15) == (settings["wifi"]["name"], settings["chains"][0]["pin"])
+    assert written.stdout.startswith(f"{tmp_path / 'far'}: frames.py, ")
+    assert "far/old: the data sheets of ws2811 and ws2812b" in written.stderr
+
+    refused = lamproom(*words, "--hold", "old")
+    assert 2 == refused.returncode
+    assert "far/old carries signals (A, B), so it cannot hold" in refused.stderr
+    layout.write_text(layout.read_text() + "lights: 1\n")
+    assert 1 == lamproom(*words).returncode

@@ -206,3 +206,36 @@ def test_a_slow_fade_from_dark_has_no_step_larger_than_one_byte() -> None:
     assert {0, 1} == set(steps)
     assert 26 == max(frames[-1])
     assert engine.next_wake() is None
+
+
+DIMMED: Final = """
+zones: {room: {change: 2 s, rows: [{when: {accessory: 50}, level: 20%}]}}
+lights:
+  lamp: {when: {accessory: 9}, shows: white, change: CHANGE, zone: room}
+"""
+
+
+@pytest.mark.parametrize("change", SMOOTH)
+@given(told=st.lists(st.tuples(st.integers(0, 60), st.sampled_from([9, 50]), st.booleans()), max_size=10))
+@settings(max_examples=60)
+def test_a_light_and_its_dimmer_may_be_turned_back_anywhere(
+    change: str, told: list[tuple[int, int, bool]]
+) -> None:
+    """Switched and dimmed at whatever frames, a lamp never jumps further than when it goes on or off undisturbed."""
+    quick = 255 - 140 if change == FILAMENT else 60  # the first frame of cooling is the longest step there is
+    engine = started(change, light=DIMMED)
+    engine.handle(order(50, NORMAL, 0))
+    frame, seen = 0, [tuple(engine.present_frames()[0][3:6])]
+    for later, number, on in told:
+        for _ in range(later):
+            frame += 1
+            engine.advance(frame * 20 * MILLISECOND)
+            seen.append(tuple(engine.present_frames()[0][3:6]))
+        engine.handle(order(number, REVERSE if on else NORMAL, frame * 20 * MILLISECOND))
+        seen.append(tuple(engine.present_frames()[0][3:6]))
+    for _ in range(160):
+        frame += 1
+        engine.advance(frame * 20 * MILLISECOND)
+        seen.append(tuple(engine.present_frames()[0][3:6]))
+    assert all(abs(b - a) <= quick + 1 for one, two in pairwise(seen) for a, b in zip(one, two, strict=True))
+    assert engine.next_wake() is None

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from adapters.outputs.frame import KEEP_ALIVE, decode
+from tests.support.board import board_folder, switched_on
 from tests.support.counting import CHAIN, LAYOUT, STATES, digits, levels, order, state_of
 from tests.support.daemon import Daemon, hearing, running, wait
 from tests.support.figures import resident_kb
@@ -132,6 +133,29 @@ def test_slow_node_gets_the_newest_state_within_its_next_frame(
             frames = read_slowly(node, 4)
         assert len(stale([frame, *frames], orders)) <= 1
         assert [] == stale(frames[2:], orders)
+
+
+def test_board_that_needs_half_a_second_for_a_frame_shows_the_newest(
+    layout: tuple[Mosquitto, Daemon, Orders], tmp_path: Path
+) -> None:
+    """The shipped program shows no stale frame at two frames a second, beside a hundred orders a second."""
+    broker, daemon, orders = layout
+    with switched_on(board_folder(tmp_path, LAYOUT, "vale", broker.port, pause_ms=500)) as board:
+        daemon.wait_for("node vale answers")
+        seen: list[tuple[float, int]] = []
+        with orders.flowing(100):
+            end = time.monotonic() + 6
+            while (now := time.monotonic()) < end:
+                count = len(board.pictures())
+                if count > len(seen) + 1:  # after the picture from before the first frame
+                    seen.append((now, state_of(board.pictures()[-1].levels)))
+                time.sleep(0.005)
+        made = len(orders.given) - 1
+        board.wait_until_it_shows(levels(made), within=3)
+    assert made > 400
+    assert len(seen) >= 8
+    behind = [orders.newest(before - 2 * SLACK) - state for (before, _), (_, state) in pairwise(seen)]
+    assert [] == [states for states in behind if states > 0]
 
 
 def test_subscriber_that_never_acknowledges_gets_every_change(

@@ -92,6 +92,18 @@ def damaged_layout_is_refused() -> None:
         expect(holds=status == 1 and place in said, otherwise=f"status {status}, no {place!r} in\n{said}")
 
 
+def board_gets_its_files() -> None:
+    """`lamproom node` writes the program for a board, which the wheel carries, and its settings."""
+    with tempfile.TemporaryDirectory() as folder:
+        words = ("node", str(shipped("first-steps.yaml")), "bench", "--broker", "192.0.2.10", "--to", folder)
+        status, said = lamproom(*words)
+        found = {path.name for path in Path(folder).iterdir()}
+        wanted = {"main.py", "node.py", "pixels.py", "settings.json"}
+        expect(
+            holds=status == 0 and wanted <= found, otherwise=f"status {status}, {sorted(found)} and\n{said}"
+        )
+
+
 def demo_runs_and_stops() -> None:
     """`lamproom demo` prints one address, serves its page there, and ends within two seconds of Ctrl-C."""
     with subprocess.Popen(
@@ -174,6 +186,7 @@ def main() -> int:
         version_is_told,
         shipped_layout_is_sound,
         damaged_layout_is_refused,
+        board_gets_its_files,
         demo_runs_and_stops,
     ):
         try:
