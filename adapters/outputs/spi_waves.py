@@ -60,9 +60,9 @@ _SK6812: Final = Sheet(
 
 SHEETS: Final[dict[str, Sheet]] = {
     "ws2811": Sheet(
-        **_around(150, 250, 1000, 600, 650),
+        **_around(75, 250, 1000, 600, 650),
         reset_us=50,
-        source="Worldsemi WS2811, low speed mode time halved; that its 150 ns are not halved is our reading",
+        source="Worldsemi WS2811, low speed mode time halved; that its 150 ns are halved too is assumed",
     ),
     "ws2812b": Sheet(
         **_around(150, 350, 900, 900, 350),
@@ -124,8 +124,9 @@ WAVES: Final = (
     Wave(7, 2, 4, 5_550_000),
 )
 """What is chosen from, the shortest first. The first two are common practice: one fits WS2812B, the other all the rest.
-The third fits all but WS2812B-V5, at the very edge. The last is for WS2812B and WS2812B-V5 on one line, which nothing
-fits: one has a 1 low for 500 ns at the most, the other for 580 at the least, so 40 ns are missed whatever is done."""
+The third fits WS2812B with SK6812, at the very edge. The last is for WS2812B with WS2811 or WS2812B-V5 on one line,
+which nothing fits: one has a 1 low for 500 ns at the most, the others for 575 or 580 at the least, so some 40 ns are missed
+whatever is done."""
 
 
 class Miss(NamedTuple):

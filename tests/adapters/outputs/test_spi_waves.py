@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from adapters.outputs.spi_waves import SHEETS, WAVES, Encoder, Wave, choose, misses
+from bridge.chain.pulses import pulses_for
 from bridge.layout.chips import CHIP_TYPES
 from tests.support.waveform import decoded, line
 
@@ -17,7 +18,13 @@ LONG_FOUR = Wave(4, 1, 3, 3_200_000)
 
 ALLOWED = {
     # T0H, T0L, T1H, T1L in nanoseconds and the reset in microseconds, as printed in each sheet.
-    "ws2811": ((100, 400), (850, 1150), (450, 750), (500, 800), 50),  # high speed: 0.25/1.0/0.6/0.65, 150 ns
+    "ws2811": (
+        (175, 325),
+        (925, 1075),
+        (525, 675),
+        (575, 725),
+        50,
+    ),  # 0.5/2.0/1.2/1.3 +-150 ns, all of it halved
     "ws2812b": ((200, 500), (750, 1050), (750, 1050), (200, 500), 50),  # early: 0.35/0.9/0.9/0.35, 150 ns
     "ws2812b-v5": ((220, 380), (580, 1000), (580, 1000), (580, 1000), 280),  # V5.0, page 3
     "sk6812": ((150, 450), (750, 1050), (450, 750), (450, 750), 80),  # MINI Rev 01, section 10
@@ -71,7 +78,7 @@ def test_a_logic_analyser_decodes_the_frame(
     assert levels == decoded(tmp_path, encoder.encode(levels), wave.hertz)
 
 
-@pytest.mark.parametrize("kinds", [("ws2812b",), ("ws2811", "ws2812b", "sk6812"), ("ws2812b", "ws2812b-v5")])
+@pytest.mark.parametrize("kinds", [("ws2812b",), ("ws2812b", "sk6812"), ("ws2811", "ws2812b", "ws2812b-v5")])
 def test_a_logic_analyser_decodes_what_is_chosen(kinds: tuple[str, ...], tmp_path: Path) -> None:
     """Levels by chance, four bytes a pixel too: three pixels of four bytes are four words of three."""
     chance = random.Random(7)  # noqa: S311 - a case, the same in every run
@@ -141,11 +148,18 @@ def test_which_row_keeps_to_which_sheet(wave: Wave, kind: str, expected: list[st
 
 
 def test_one_row_serves_all_that_a_sheet_allows_together() -> None:
-    """Any mixture of chips has a row that keeps to all sheets, unless both kinds of WS2812B are in it."""
+    """Any mixture has a row that keeps to all sheets, unless a WS2812B is with its later kind or with a WS2811."""
     for count in range(1, len(SHEETS) + 1):
         for kinds in combinations(SHEETS, count):
-            both = {"ws2812b", "ws2812b-v5"} <= set(kinds)
-            assert both == bool(choose(kinds).misses), kinds
+            apart = "ws2812b" in kinds and bool({"ws2811", "ws2812b-v5"} & set(kinds))
+            assert apart == bool(choose(kinds).misses), kinds
+
+
+def test_boards_that_make_their_pulses_themselves_go_by_the_same_sheets() -> None:
+    """What `bridge.chain.pulses` gives the program of a node is within the widths here, for every chip."""
+    for kind, sheet in SHEETS.items():
+        widths = zip(pulses_for([kind]).times, (sheet.t0h, sheet.t0l, sheet.t1h, sheet.t1l), strict=True)
+        assert all(least <= width <= most for width, (least, most) in widths), kind
 
 
 def test_what_no_row_satisfies_is_told_with_how_much_it_misses_by() -> None:

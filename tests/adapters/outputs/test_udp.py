@@ -5,6 +5,7 @@ from __future__ import annotations
 import socket
 import threading
 import time
+import tracemalloc
 from typing import Any
 
 import pytest
@@ -207,8 +208,14 @@ async def test_memory_stays_flat_under_a_flood() -> None:
     """Whatever is shown to a link that takes nothing, there is one frame a chain."""
     turned = await begun(host="127.0.0.1", port=9, refresh=2)
     lane = turned.output._lanes[0]  # type: ignore[attr-defined]
+    tracemalloc.start()
     for number in range(100_000):
+        if number == 1000:
+            before = tracemalloc.get_traced_memory()[0]
         turned.output.show(0, number.to_bytes(3, "big"))
+    after = tracemalloc.get_traced_memory()[0]
+    tracemalloc.stop()
+    assert after - before < 10_000
     assert (99_999).to_bytes(3, "big") == lane.pace.newest
     assert lane.pace.counters.skipped >= 99_990
     assert turned.host.links == []
