@@ -123,10 +123,12 @@ WAVES: Final = (
     Wave(5, 1, 3, 4_000_000),
     Wave(7, 2, 4, 5_550_000),
 )
-"""What is chosen from, the shortest first. The first two are common practice: one fits WS2812B, the other all the rest.
-The third fits WS2812B with SK6812, at the very edge. The last is for WS2812B with WS2811 or WS2812B-V5 on one line,
-which nothing fits: one has a 1 low for 500 ns at the most, the others for 575 or 580 at the least, so some 40 ns are missed
-whatever is done."""
+"""What is chosen from, the shortest first.
+
+The first two are common practice: one fits WS2812B, the other all the rest. The third fits WS2812B with SK6812, at the
+very edge. The last is for WS2812B with WS2811 or WS2812B-V5 on one line, which nothing fits: one has a 1 low for 500 ns
+at the most, the others for 575 or 580 at the least, so some 40 ns are missed whatever is done.
+"""
 
 
 class Miss(NamedTuple):
