@@ -243,8 +243,8 @@ class Gate:
                 break
             if self._clear_since is None:
                 self._clear_since = now
-            if now < self._clear_since + locking.release:
-                self.due = self._clear_since + locking.release
+            if now < self._clear_since + locking.longer_than_release:
+                self.due = self._clear_since + locking.longer_than_release
                 break
             self._house.release(self, route, self._gone)
             self._gone += 1

@@ -296,7 +296,7 @@ class _Trial(Interlocking):
 
         return (
             None if passed else instant(before.first, locking.time, due=True),
-            instant(before.first, locking.release, due=False) if passed else None,
+            instant(before.first, locking.longer_than_release, due=False) if passed else None,
             instant(before.second, locking.time, due=False) if passed else None,
         )
 

@@ -155,7 +155,7 @@ def _timer_times(machine: Machine, moves: Sequence[Move], times: _Times) -> None
                 running = runs.eval([(bit, bool(value)) for bit, value in enumerate(state)])
                 if begun is not None:
                     passed = holds[now - 1].state is State.PASSED
-                    length = locking.release if passed and place == 0 else locking.time
+                    length = locking.longer_than_release if passed and place == 0 else locking.time
                     if (
                         moves[now - 1].step.kind == "time"
                         and not goes_on

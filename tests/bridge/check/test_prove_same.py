@@ -151,7 +151,7 @@ class Both:
             first = data[2] if data[0] == State.TIMED else None
             second = None
             if data[0] == State.PASSED:
-                first = None if data[5] is None else data[5] + locking.release
+                first = None if data[5] is None else data[5] + locking.longer_than_release
                 second = None if data[6] is None else data[6] + locking.time
             over = first == due, second == due
             for field, value in zip((*gate.over, gate.now), (*over, any(over)), strict=True):
