@@ -290,7 +290,9 @@ def test_a_loss_of_detection_of_five_seconds_releases_nothing(lost_for: float, c
 
     That is so to the nanosecond, also where no filter adds to it.
     """
-    junction = cleared(JUNCTION.replace("{district: main}", f"{{district: main, clear-after: {clear_after}}}"))
+    junction = cleared(
+        JUNCTION.replace("{district: main}", f"{{district: main, clear-after: {clear_after}}}")
+    )
     junction.block("points", "occupied", 30)
     junction.block("points", "clear", 31)
     junction.block("points", "occupied", 31 + lost_for)

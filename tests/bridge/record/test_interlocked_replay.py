@@ -133,7 +133,7 @@ def test_a_train_through_a_junction_replays_the_same(calls: list[int], tmp_path:
         (90, "E", "clear"),
     ] == shown
     free = [each.at / SECOND for each in session.commands if isinstance(each, Told) and each.state == "free"]
-    # 37: the time of the lock. 68.5: on since 60, settled after 2 s, clear after 1.5 s more, and more than 5 s behind a train.
+    # 37: the time of the lock. 68.5: on since 60, settled after 2 s, clear after 1.5 s more and over 5 s more.
     assert [0, 0, 37, 68.500000001] == free[:4]
     result = replay(tmp_path / "session.log")
     assert result.same, result.difference
