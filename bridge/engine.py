@@ -161,6 +161,13 @@ class Engine:
         """
         return self._board.orders()
 
+    def locks(self) -> list[tuple[str, str, str]]:
+        """Return the locked routes, the oldest lock first: signal, route, and how that signal's gate stands.
+
+        Told again as `RouteKept` before anything is known, each is locked again, for its full time at the least.
+        """
+        return self._board.locks()
+
     def clock(self, at: Instant) -> ClockTime | None:
         """Return what the model clock shows at an instant, or None while that is not known."""
         return self._board.clock.time(at)

@@ -214,6 +214,19 @@ class UseReported(Event):
     authority: Authority = Authority.COMMAND
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RouteKept(Event):
+    """A route was locked before a restart of the bridge, and so it is locked still.
+
+    Attributes:
+        signal: the interlocked signal that had locked it.
+        route: which of its routes.
+    """
+
+    signal: str
+    route: str
+
+
 EVENT_KINDS: Final[dict[str, type[Event]]] = {
     "accessory-ordered": AccessoryOrdered,
     "accessory-released": AccessoryReleased,
@@ -226,6 +239,7 @@ EVENT_KINDS: Final[dict[str, type[Event]]] = {
     "source": SourceReported,
     "node": NodeReported,
     "use": UseReported,
+    "route-kept": RouteKept,
 }
 """The name of each kind of event in the session log."""
 

@@ -48,7 +48,7 @@ class Locking:
     Attributes:
         approach: the blocks before the signal. With none of them, a train is taken to be near always (time locking).
         time: how long a route stays locked after its signal was put back in the face of a train.
-        release: how long a section behind a train has to be clear before it is let go of.
+        release: a section behind a train is let go of once it has been clear for longer than this.
         refused: what becomes of an order that cannot be obeyed.
         reclear: whether the signal clears again by itself for the next train.
         stopping: how long a train that is near may take until it has stopped or passed; 0 if that is not said.
@@ -60,3 +60,8 @@ class Locking:
     refused: Refused
     reclear: bool
     stopping: int = 0
+
+    @property
+    def longer_than_release(self) -> int:
+        """The shortest time that is longer than `release`: a loss of as long as that lets go of nothing."""
+        return self.release + 1

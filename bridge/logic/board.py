@@ -13,6 +13,7 @@ from bridge.events import (
     Instant,
     LinkState,
     NodeReported,
+    RouteKept,
     SourceReported,
     Subject,
     UseReported,
@@ -145,19 +146,19 @@ class Board:
         self._interlocking.now, self._interlocking.number = event.at, number
         if not self._out_of_use or (Subject.SOURCE, event.source) not in self._out_of_use:
             self._hear(self._track.hear(event, number), event.at, dirty)
-        if isinstance(event, SourceReported | NodeReported | UseReported):
+        if isinstance(event, SourceReported | NodeReported | UseReported | RouteKept):
             self._of_ourselves(event, number, dirty, words)
         outcome = self._settle(dirty, number)
         return outcome._replace(words=words + outcome.words) if words else outcome
 
     def _of_ourselves(
         self,
-        event: SourceReported | NodeReported | UseReported,
+        event: SourceReported | NodeReported | UseReported | RouteKept,
         number: int,
         dirty: set[int],
         words: list[Word],
     ) -> None:
-        """Take news not of the track but of who tells of it, who shows it, and what is in use."""
+        """Take news not of the track but of who tells of it, who shows it, what is in use, and what was locked."""
         match event:
             case SourceReported(state=LinkState.LOST):
                 self._lose(event.source, event.at, number, dirty)
@@ -169,6 +170,11 @@ class Board:
                 self._node(event.node, number, dirty)
             case UseReported() if self.listens(event):
                 words.append(self._use(event, number, dirty))
+            case RouteKept():
+                route = self._interlocking.route(event.signal, event.route)
+                if route is not None:
+                    self._interlocking.gates[event.signal].keep(route, self._known)
+                    dirty.add(self._index[event.signal])
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
@@ -377,8 +383,16 @@ class Board:
         orders = [(key, fact) for key, fact in self._known.orders() if key not in used_up]
         return [(key[0], int(key[1]), fact.value, fact.source) for key, fact in orders]
 
+    def locks(self) -> list[tuple[str, str, str]]:
+        """Return the locked routes, the oldest lock first: signal, route, and how its gate stands."""
+        return [
+            (name, gate.route.name, gate.state.value)
+            for name, gate in self._interlocking.held.items()
+            if gate.route is not None
+        ]
+
     def listens(self, event: Event) -> bool:
-        """Return whether an order, a button or something out of use means anything here; other events need not."""
+        """Return whether an order, a button, something out of use or a lock means anything here; others need not."""
         match event:
             case AccessoryOrdered():
                 return event.number in self._turnouts
@@ -388,6 +402,8 @@ class Board:
                 return event.name in self._buttons
             case UseReported():
                 return event.name in self._names[event.subject]
+            case RouteKept():
+                return self._interlocking.route(event.signal, event.route) is not None
         return True
 
     def snapshot(self) -> dict[str, Any]:

@@ -27,6 +27,7 @@ class State(Word):
     SET = "set"  # a route is locked and the signal may clear
     TIMED = "timed"  # the signal was put back; the route stays locked for a time
     PASSED = "passed"  # a train took the route; it is let go of behind it, section by section
+    KEPT = "kept"  # the route was locked before a restart, and stays so for a time
 
 
 class Happens(Word):
@@ -36,15 +37,17 @@ class Happens(Word):
     BROKEN = "broken"  # something in the route is no longer as it has to be
     WITHDRAWN_NEAR = "withdrawn-near"  # the signal is put back while a train is near, or may be
     WITHDRAWN = "withdrawn"  # the signal is put back and no train is near
+    FOUND = "found"  # the time since a restart is over, and a train is in the route
     EXPIRED = "expired"  # the time is over
     CLEARED = "cleared"  # the last section was let go of
     ASKED = "asked"  # the signal shall clear, and a route can be locked
+    RESTARTED = "restarted"  # a route was locked before a restart
 
 
 Table: TypeAlias = Mapping[State, Mapping[Happens, State]]
 
 GATE: Final[Table] = {
-    State.FREE: {Happens.ASKED: State.SET},
+    State.FREE: {Happens.ASKED: State.SET, Happens.RESTARTED: State.KEPT},
     State.SET: {
         Happens.ENTERED: State.PASSED,  # route locking, 49 CFR 236.767; and the signal is knocked down
         Happens.BROKEN: State.TIMED,  # 236.205, 236.303
@@ -53,6 +56,8 @@ GATE: Final[Table] = {
     },
     State.TIMED: {Happens.ENTERED: State.PASSED, Happens.EXPIRED: State.FREE},
     State.PASSED: {Happens.CLEARED: State.FREE},
+    # Nobody saw what trains did meanwhile: so nothing is let go of before the time is over, whatever is seen.
+    State.KEPT: {Happens.FOUND: State.PASSED, Happens.EXPIRED: State.FREE},
 }
 """What a gate does with what it is faced with; whatever does not stand here changes nothing."""
 
@@ -137,6 +142,13 @@ class Gate:
         self._house.timed(self.signal.name, self.due)
         return self._choice(wish)
 
+    def keep(self, route: Route, known: Known) -> None:
+        """Take it that a route was locked before a restart; where one was locked since, that counts."""
+        after = GATE[self.state].get(Happens.RESTARTED)
+        if after is not None:
+            self.route = route
+            self._go(Happens.RESTARTED, after, (), known)
+
     # ---- what happens --------------------------------------------------------------------------------------
 
     def _happens(self, wish: Choice, order: tuple[int, ...], known: Known) -> Happens | None:
@@ -144,13 +156,17 @@ class Gate:
         route = self.route
         if route is None:
             return Happens.ASKED if wants and self._asks(order, known) else None
-        if self.state is not State.PASSED and self._is(known, route.sections[0], BlockState.OCCUPIED):
+        if self.state is State.PASSED:
+            return Happens.CLEARED if self._let_go(route, known) else None
+        if self.state is State.KEPT:
+            if not self._time_is_over(route, known):
+                return None
+            return Happens.FOUND if self._up_to_train(route, known) else Happens.EXPIRED
+        if self._is(known, route.sections[0], BlockState.OCCUPIED):
             return Happens.ENTERED
         if self.state is State.SET:
             return self._still_right(route, wants, known)
-        if self.state is State.TIMED:
-            return Happens.EXPIRED if self._time_is_over(route, known) else None
-        return Happens.CLEARED if self._let_go(route, known) else None
+        return Happens.EXPIRED if self._time_is_over(route, known) else None
 
     def _still_right(self, route: Route, wants: bool, known: Known) -> Happens | None:
         self._why = self._amiss(route, known)
@@ -243,8 +259,8 @@ class Gate:
                 break
             if self._clear_since is None:
                 self._clear_since = now
-            if now < self._clear_since + locking.release:
-                self.due = self._clear_since + locking.release
+            if now < self._clear_since + locking.longer_than_release:
+                self.due = self._clear_since + locking.longer_than_release
                 break
             self._house.release(self, route, self._gone)
             self._gone += 1
@@ -264,6 +280,13 @@ class Gate:
     def _look_for_train(self, route: Route, known: Known) -> None:
         """Remember where the train is seen; each section by itself, whatever the others are."""
         self._seen |= {each for each in route.sections if self._is(known, each, BlockState.OCCUPIED)}
+
+    def _up_to_train(self, route: Route, known: Known) -> tuple[str, ...]:
+        """Return the sections up to the last that is occupied; none where no train is in the route."""
+        count = len(route.sections)
+        while count and not self._is(known, route.sections[count - 1], BlockState.OCCUPIED):
+            count -= 1
+        return route.sections[:count]
 
     @staticmethod
     def _is(known: Known, block: str, state: BlockState) -> bool:
@@ -289,12 +312,18 @@ class Gate:
             case State.FREE:
                 self._house.free(self, route)
                 self.route = None
+            case State.KEPT:
+                self._house.lock(self, route)
+                self._why = f"route {route.name} has been locked since before the restart"
             case State.PASSED:
-                self._seen, self._gone = {route.sections[0]}, 0
+                # A train that is found after a restart has come through all that lies before where it is.
+                found = happens is Happens.FOUND
+                passed = self._up_to_train(route, known) if found else route.sections[:1]
+                self._seen, self._gone = set(passed), 0
                 self._clear_since = self._all_clear_since = None
                 if not self.signal.locking.reclear:
                     self._spend(order, "a train has passed it, and no new order was given since")
-                self._why = f"a train has passed it into {route.sections[0]}"
+                self._why = f"a train has passed it into {passed[-1]}"
             case State.TIMED:
                 if happens is Happens.WITHDRAWN_NEAR:
                     self._why = (

@@ -21,6 +21,7 @@ class Interlocking:
     Attributes:
         gates: by the name of the signal.
         locks: what they keep.
+        held: the gates that have a route locked, by signal, in the order in which they locked it.
         now: the present instant.
         words: what there is to tell of locks since it was taken.
         changed: signals whose gates have changed since it was taken.
@@ -34,6 +35,7 @@ class Interlocking:
         self.words: list[reasons.Word] = []
         self.changed: set[str] = set()
         self.locks = Locks()
+        self.held: dict[str, Gate] = {}
         self._due: dict[str, Instant] = {}
         self._blocks = {turnout.accessory: turnout.block for turnout in layout.turnouts}
         self._rests = {signal.name: signal.rest for signal in layout.signals}
@@ -65,7 +67,8 @@ class Interlocking:
             gate = self.gates.get(other)
             fact = known.get((SIGNAL, other))
             if gate is not None and gate.state is not State.FREE:
-                return f"{other} has a route locked that is in conflict with it"
+                since = ", since before the restart" if other in self.locks.kept else ""
+                return f"{other} has a route locked that is in conflict with it{since}"
             if fact is not None and fact.value == ABSENT:
                 continue
             if fact is None or fact.why or fact.value != self._rests[other]:
@@ -74,12 +77,22 @@ class Interlocking:
 
     def lock(self, gate: Gate, route: Route) -> None:
         """Lock a route for a gate, and tell of the turnouts that were free before."""
+        name, since = gate.signal.name, ""
+        if gate.state is State.KEPT:
+            self.locks.kept.add(name)
+            since = ", since before the restart"
         numbers = [number for number, _position in (*route.turnouts, *route.flank)]
         free = [number for number in numbers if not self.locks.turnouts.get(number)]
-        self.locks.lock(gate.signal.name, route)
+        self.locks.lock(name, route)
+        self.held[name] = gate
         for number in free:
-            self._tell(number, "locked", f"by route {route.name} from {gate.signal.name}")
-        self.changed.add(gate.signal.name)
+            self._tell(number, "locked", f"by route {route.name} from {name}{since}")
+        self.changed.add(name)
+
+    def route(self, signal: str, name: str) -> Route | None:
+        """Return the route of an interlocked signal that has this name, or None."""
+        gate = self.gates.get(signal)
+        return next((route for route in gate.signal.routes if route.name == name), None) if gate else None
 
     def release(self, gate: Gate, route: Route, place: int) -> None:
         """Let go of one section of a route and of the turnouts in it."""
@@ -91,6 +104,8 @@ class Interlocking:
         """Let go of all that a gate still keeps."""
         numbers = [number for number, _position in (*route.turnouts, *route.flank)]
         self._let_go(gate, numbers, route.sections, f"route {route.name} from {gate.signal.name} is free")
+        self.locks.kept.discard(gate.signal.name)
+        self.held.pop(gate.signal.name, None)
 
     def _let_go(self, gate: Gate, numbers: list[int], sections: Iterable[str], why: str) -> None:
         held = [number for number in numbers if self.locks.turnouts.get(number)]
@@ -134,7 +149,9 @@ class Interlocking:
                 for number, kept in self.locks.turnouts.items()
                 for gate, position in kept.items()
             ],
-            "sections": dict(self.locks.sections),
+            "sections": [[section, gate] for section, kept in self.locks.sections.items() for gate in kept],
+            "kept": sorted(self.locks.kept),
+            "held": list(self.held),
         }
 
     def restore(self, data: dict[str, Any]) -> None:
@@ -151,7 +168,10 @@ class Interlocking:
             self.timed(name, gate.due)
         for number, gate_name, position in data["turnouts"]:
             self.locks.turnouts.setdefault(int(number), {})[str(gate_name)] = Position(position)
-        self.locks.sections = {str(section): str(gate) for section, gate in data["sections"].items()}
+        for section, gate_name in data["sections"]:
+            self.locks.sections.setdefault(str(section), []).append(str(gate_name))
+        self.locks.kept = {str(name) for name in data["kept"]}
+        self.held = {str(name): self.gates[str(name)] for name in data["held"]}
 
 
 def _neighbours(name: str, gates: Mapping[str, Gate], against: Mapping[str, set[str]]) -> tuple[str, ...]:

@@ -19,6 +19,7 @@ from bridge.events import (
     LinkState,
     NodeReported,
     PowerReported,
+    RouteKept,
     SourceReported,
     UseReported,
 )
@@ -40,6 +41,8 @@ def event_text(event: Event) -> str:
         return f"the source {event.source} {_HEARD[event.state]}"
     if isinstance(event, NodeReported):
         return f"the node {event.node} {_HEARD[event.state]}"
+    if isinstance(event, RouteKept):
+        return f"the route {event.route} of {event.signal} was locked before the restart"
     copy = " in a kept copy" if getattr(event, "authority", None) is Authority.STATE else ""
     return f"{_said(event)}{copy} (by {event.source})"
 

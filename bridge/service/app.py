@@ -6,15 +6,13 @@ import asyncio
 import gc
 import signal
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Final, Protocol, TypeAlias
 
 from bridge.engine import Engine
-from bridge.events import Event, Instant
 from bridge.layout import Layout
 from bridge.record.writer import SessionLog, make_header
 from bridge.service.address import Address, password_path, read_password
@@ -104,9 +102,13 @@ class Bridge:
         if self._page_address is not None and make_page is not None:
             self._page = make_page(self.screen, self._page_address.host, self._page_address.port)
             self.page = await self._page.start()
-        await self.runner.start()
+        locks, dropped = self._memory.locks(0)
+        for words in dropped:
+            self.notes.say(words, "warning")
+        await self.runner.start(locks)
         for event in self._memory.recall(0):
-            self.runner.tell(partial(_at, event))
+            self.runner.tell_again(event)
+        self.runner.decided = self._memory.look
         self._keeper = asyncio.create_task(self._memory.keep(), name="orders")
         await self.link.start()
         gc.freeze()  # what was built at the start stays: the collector need not look at it again
@@ -115,15 +117,13 @@ class Bridge:
         """Send the last frames, say goodbye, close everything."""
         if self._keeper is not None:
             self._keeper.cancel()
-        await asyncio.to_thread(self._memory.save)
+            await asyncio.to_thread(self._memory.save)
         await self.runner.stop()
+        if self._keeper is not None:  # a route may have been locked while the file was written
+            await asyncio.to_thread(self._memory.save)
         await self.link.stop()
         if self._page is not None:
             await self._page.stop()
-
-
-def _at(event: Event, at: Instant) -> Event:
-    return replace(event, at=at)
 
 
 def _session_log(directory: Path, settings: Settings) -> SessionLog:

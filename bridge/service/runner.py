@@ -9,7 +9,8 @@ from __future__ import annotations
 import asyncio
 import time
 from collections import Counter
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Iterable, Mapping
+from dataclasses import replace
 from functools import partial
 from typing import Final
 from uuid import UUID
@@ -63,6 +64,8 @@ class Runner:
         masters: what was told last of each zone and of the switch that stills all flashing, by `zone/name`.
         nodes: for each node, whether it acknowledges, and why we think so.
         figures: counters of each chain by its key.
+        changed: called when there is something new to show.
+        decided: called soon after the engine has decided something, when nothing else waits.
     """
 
     def __init__(
@@ -85,6 +88,7 @@ class Runner:
         }
         self.figures: dict[str, dict[str, int]] = {}
         self.changed: Callable[[], None] = lambda: None
+        self.decided: Callable[[], None] = lambda: None
         self._complaints = Complaints(notes)
         self._term = term
         self._status = status
@@ -136,8 +140,12 @@ class Runner:
             places.update({index: (output, lane, number) for lane, index in enumerate(indexes)})
         self._places = [places[index] for index in range(len(layout.chains))]
 
-    async def start(self) -> None:
-        """Show the first picture and begin to listen. The link is started after this, by whoever owns it."""
+    async def start(self, first: Iterable[Event] = ()) -> None:
+        """Show the first picture and begin to listen. The link is started after this, by whoever owns it.
+
+        Args:
+            first: what is told before any source may say something.
+        """
         self._running = True
         self._term.changed = self._new_term
         tell_of_terms(self._term, self._status, self.notes)
@@ -147,6 +155,8 @@ class Runner:
         self._send(commands)
         self._afterwards(commands, 0)
         self._release()
+        for event in first:
+            self.tell_again(event)
         await self._call({name: source.start for name, source in self._sources.items()}, "source", "start")
         self._flusher = asyncio.create_task(self._keep_writing(), name="session log")
 
@@ -269,6 +279,10 @@ class Runner:
             event = make(max(self.now(), self.engine.now))
             self._handle(event.at, event.source, None, (event,))
 
+    def tell_again(self, event: Event) -> None:
+        """Take an event that was kept over a restart, as of now."""
+        self.tell(lambda at: replace(event, at=at))
+
     def refuse(self, source: str, raw: Raw, problem: DecodeError, at: Instant) -> None:
         """Note once, and count, what cannot be understood."""
         if self._busy:
@@ -354,6 +368,7 @@ class Runner:
                     self.since[command.device] = time.strftime("%H:%M:%S")
             elif isinstance(command, EngineNote):
                 self.counts["repeats"] += 1
+        self.decided()
         self.changed()
 
     def _note_master(self, told: Told) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from threading import Lock
 from typing import Any, Final
@@ -76,12 +77,16 @@ class StateFile:
             self.put(key, value)
 
     def put(self, key: str, value: Any) -> None:
-        """Keep a value, as plain data.
+        """Keep a value, as plain data."""
+        self.put_all({key: value})
 
-        A file that cannot be written is no reason to stop: the value then lasts for this run.
+    def put_all(self, values: Mapping[str, Any]) -> None:
+        """Keep several values, as plain data, in one go.
+
+        A file that cannot be written is no reason to stop: the values then last for this run.
         """
         with self._lock:  # it is called in worker threads
-            self._values[key] = value
+            self._values.update(values)
             fresh = self._path.with_suffix(".new")
             try:
                 with fresh.open("w", encoding="utf-8") as file:

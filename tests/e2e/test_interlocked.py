@@ -9,6 +9,11 @@ from typing import Final
 
 import pytest
 
+from bridge.commands import Decision, Told
+from bridge.events import SECOND, BlockReported, RouteKept
+from bridge.record.lines import Header, Input
+from bridge.record.reader import read_log
+from bridge.record.replay import replay
 from tests.support.daemon import Daemon, Heard, hearing, publish, running, wait
 from tests.support.junction import BLOCKS, JUNCTION
 from tests.support.mosquitto import StartMosquitto
@@ -124,3 +129,76 @@ def test_a_saved_order_counts_again_after_an_hour_and_not_after_a_season(
                 assert "clear" not in seen.of("device/W")
     finally:
         assert 0 == daemon.stop()
+
+
+def crash(daemon: Daemon) -> None:
+    """End it as a crash would: with nothing said and nothing put away."""
+    daemon.process.kill()
+    daemon.stop()
+
+
+def kept_locks(daemon: Daemon) -> object:
+    """Return the locks in its state file."""
+    file = daemon.state / "bridge.json"
+    return json.loads(file.read_text("utf-8")).get("locks") if file.exists() else None
+
+
+def test_a_locked_route_outlasts_a_crash(mosquitto: StartMosquitto, tmp_path: Path) -> None:
+    """A train is before a clear signal when the bridge is killed; the conflicting one clears after the full time only.
+
+    No signal here restores its orders. The log of the second run replays to the same.
+    """
+    broker = mosquitto()
+    held = QUICK.replace(", refused: drop", "")
+    daemon = Daemon(tmp_path, held, broker.port)
+    with hearing(broker.port, "lamproom/+/+") as heard:
+        seen = Seen(heard)
+        daemon.wait_for("this bridge drives the nodes under term")
+        facts(broker.port)
+        publish(broker.port, "layout/accessory/71/ordered", "reverse")
+        seen.wait_for("device/W", "clear")
+        publish(broker.port, "layout/block/west", "occupied", "-r")
+        wait(lambda: kept_locks(daemon) == [["W", "to-east"]], 20, lambda: str(kept_locks(daemon)))
+        crash(daemon)
+        publish(broker.port, "layout/block/west", "clear", "-r")
+    first = daemon.log()
+    again = Daemon(tmp_path, held, broker.port)
+    try:
+        again.wait_for("this bridge drives the nodes under term")
+        with hearing(broker.port, "lamproom/+/+") as heard:
+            seen = Seen(heard)
+            publish(broker.port, "layout/accessory/72/ordered", "reverse")
+            seen.wait_for("device/E", "clear")
+            assert "clear" not in seen.of("device/W")
+            assert "locked" == seen.of("lock/63")[0]
+    finally:
+        assert 0 == again.stop()
+    log = again.log()
+    assert first != log
+    lines = [placed.line for placed in read_log(log)]
+    assert isinstance(lines[0], Header)
+    inputs = [line for line in lines if isinstance(line, Input)]
+    assert isinstance(inputs[0].events[0], RouteKept)
+    known = min(line.at for line in inputs for event in line.events if isinstance(event, BlockReported))
+    cleared = [
+        line.at
+        for line in lines
+        if isinstance(line, Decision) and line.aspect == "clear" and line.device == "E"
+    ]
+    free = [line.at for line in lines if isinstance(line, Told) and (line.name, line.state) == ("63", "free")]
+    assert cleared[0] >= known + 2 * SECOND
+    assert not [at for at in free if 0 < at < known + 2 * SECOND]
+    result = replay(log)
+    assert result.same, result.difference
+
+
+def test_a_lock_of_a_route_that_is_gone_is_told(mosquitto: StartMosquitto, tmp_path: Path) -> None:
+    """The layout file was changed between two runs: the note names the route, and everything else runs."""
+    broker = mosquitto()
+    state = last_run(broker.port, tmp_path)
+    assert [["W", "to-east"]] == json.loads(state.read_text("utf-8"))["locks"]
+    with running(tmp_path, RESTORED.replace("to-east:", "to-town:"), broker.port) as daemon:
+        daemon.wait_for("route to-east of W was locked before the restart, and this layout has no such route")
+        publish(broker.port, "layout/accessory/71/ordered", "reverse")
+        with hearing(broker.port, "lamproom/+/+") as heard:
+            Seen(heard).wait_for("device/W", "clear")

@@ -7,6 +7,8 @@ west ── points(63) ── east
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 from bridge.commands import Command, Decision, Told
@@ -29,6 +31,8 @@ from bridge.events import (
 )
 from bridge.layout.model import Layout
 from bridge.layout.read import read_layout
+from bridge.service.memory import Memory
+from bridge.service.state import StateFile
 
 JUNCTION: Final = """
 layout: Heron Junction
@@ -71,6 +75,9 @@ signals:
   A:
     ahead: [{next: W}]
 """
+
+AUTUMN: Final = 1_760_000_000.0
+"""The wall time of a restart, in seconds since 1970."""
 
 BLOCKS: Final = ("west", "points", "east", "branch")
 ROUTES: Final = {"W": 71, "E": 72, "B": 73}
@@ -199,6 +206,18 @@ class Junction:
             for each in self.commands
             if isinstance(each, Decision) and each.device == signal and each.before != each.aspect
         ]
+
+
+def begun_anew(before: Junction, text: str = JUNCTION, *, later: float = 0) -> Junction:
+    """Return a junction after a restart, so many seconds later: it has what was kept, and knows nothing else."""
+    with TemporaryDirectory() as place:
+        Memory(StateFile(Path(place)), before.engine, lambda: AUTUMN).save()
+        after = Junction(text, awake=False)
+        memory = Memory(StateFile(Path(place)), after.engine, lambda: AUTUMN + later)
+        locks, _dropped = memory.locks(0)
+        for event in (*locks, *memory.recall(0)):
+            after.say(event, 0)
+    return after
 
 
 def _ns(seconds: float) -> int:

@@ -71,6 +71,9 @@ class Hold(NamedTuple):
     gone: int
 
 
+FOR_A_TIME: Final = (State.TIMED, State.KEPT)
+"""How a gate stands whose route is locked for a time."""
+
 FREE: Final = Hold(State.FREE, -1, 0)
 
 
@@ -79,7 +82,8 @@ class Stance(NamedTuple):
 
     Attributes:
         hold: as others can see it.
-        first: the timer of a route that is locked for a time, or that of the section behind a train.
+        first: the timer of a route that is locked for a time (which also one from before a restart is), or that of the
+            section behind a train.
         second: the timer of all that is still locked before a train.
     """
 
@@ -116,7 +120,7 @@ def holds(routes: tuple[Route, ...]) -> tuple[Hold, ...]:
     """Return every way in which the gate of these routes may stand."""
     found = [FREE]
     for index, route in enumerate(routes):
-        found += [Hold(State.SET, index, 0), Hold(State.TIMED, index, 0)]
+        found += [Hold(state, index, 0) for state in (State.SET, State.TIMED, State.KEPT)]
         found += [Hold(State.PASSED, index, gone) for gone in range(len(route.sections) + 1)]
     return tuple(found)
 
@@ -296,7 +300,7 @@ class _Trial(Interlocking):
 
         return (
             None if passed else instant(before.first, locking.time, due=True),
-            instant(before.first, locking.release, due=False) if passed else None,
+            instant(before.first, locking.longer_than_release, due=False) if passed else None,
             instant(before.second, locking.time, due=False) if passed else None,
         )
 
@@ -307,7 +311,7 @@ class _Trial(Interlocking):
         passed = hold.state is State.PASSED
         if not passed:
             hold = hold._replace(gone=0)
-        first = data[5] if passed else data[2] if hold.state is State.TIMED else None
+        first = data[5] if passed else data[2] if hold.state in FOR_A_TIME else None
         second = data[6] if passed else None
         return Stance(hold, _runs(first), _runs(second))
 
@@ -336,7 +340,7 @@ def stances(routes: tuple[Route, ...]) -> Iterator[Stance]:
     """Yield every stance in which a gate may be when it is asked to decide."""
     for hold in holds(routes):
         tried = (Timer.OFF, Timer.OVER)
-        firsts = tried if hold.state in (State.TIMED, State.PASSED) else (Timer.OFF,)
+        firsts = tried if hold.state in (*FOR_A_TIME, State.PASSED) else (Timer.OFF,)
         seconds = tried if hold.state is State.PASSED else (Timer.OFF,)
         for first in firsts:
             for second in seconds:

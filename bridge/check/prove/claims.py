@@ -8,7 +8,7 @@ from typing import NamedTuple, TypeAlias
 
 from oxidd.bdd import BDDFunction
 
-from bridge.check.prove.asking import FREE, Hold
+from bridge.check.prove.asking import FOR_A_TIME, FREE, Hold
 from bridge.check.prove.machine import Machine
 from bridge.check.prove.parts import fouling
 from bridge.check.prove.witness import Witness
@@ -161,7 +161,7 @@ def _while_coming(late: Signal, first: int, other: Signal, second: int, why: str
     def bad(machine: Machine) -> BDDFunction:
         gate = machine.gates[late.name]
         return (
-            gate.hold.is_(Hold(State.TIMED, first, 0))
+            gate.hold.among(Hold(state, first, 0) for state in FOR_A_TIME)
             & gate.coming.is_(True)
             & machine.better(other.name, second)
         )
@@ -169,7 +169,7 @@ def _while_coming(late: Signal, first: int, other: Signal, second: int, why: str
     return Fault(
         f"{_better(other, second)} while a train may still come past {late.name}, which has fallen back, and {why}",
         bad,
-        lambda seen: seen.state(late.name) is State.TIMED and seen.better(other.name, second),
+        lambda seen: seen.state(late.name) in FOR_A_TIME and seen.better(other.name, second),
     )
 
 

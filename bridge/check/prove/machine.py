@@ -20,6 +20,7 @@ from bridge.check.prove.symbols import AND, Variables
 from bridge.errors import EngineError
 from bridge.events import BlockState, Position
 from bridge.layout.model import Layout
+from bridge.logic.gate import State
 from bridge.logic.known import BLOCK, ORDERED, PROVED, Key
 
 
@@ -29,10 +30,10 @@ class Step(NamedTuple):
     Attributes:
         kind: `block`, `turnout`, `told` (a signal, by a new order), `by-itself` (a signal is told otherwise without
             one), `use` (a signal is taken out of use, or put back into it), `woken` (a signal has to decide, since
-            others may have changed), `time` (some timers have run out) or `stopped` (a train that was near no longer
-            comes).
+            others may have changed), `kept` (it has just begun, and a route of a signal was locked before a restart),
+            `time` (some timers have run out) or `stopped` (a train that was near no longer comes).
         name: of what; of `time` nothing.
-        value: what it is then; of `time` nothing.
+        value: what it is then; of `time` nothing; of `kept` the route.
     """
 
     kind: str
@@ -176,6 +177,8 @@ class Machine(Parts):
             yield from (Step("use", name, out) for out in NO_YES)
         if self.outside is Outside.FREE:
             yield from (Step("woken", name, "") for name in self.signals)
+        for name, signal in self.signals.items():
+            yield from (Step("kept", name, route.name) for route in signal.routes)
         yield Step("time", "", "")
         yield from (Step("stopped", name, "") for name in self.signals)
 
@@ -202,6 +205,8 @@ class Machine(Parts):
         )
 
     def _may(self, step: Step) -> BDDFunction:
+        if step.kind == "kept":
+            return self.begun & self.gates[step.name].hold.is_(asking.FREE)
         return self.gates[step.name].coming.is_(True) if step.kind == "stopped" else self.made.true
 
     def _sets(self, step: Step) -> dict[int, bool]:
@@ -215,6 +220,8 @@ class Machine(Parts):
             case "use":
                 gate = self.gates[step.name]
                 return gate.out.setting(step.value) | gate.now.setting(True)
+            case "kept":
+                return self._keeps(step.name, str(step.value))
             case "stopped":
                 return self.gates[step.name].coming.setting(False)
             case "woken":
@@ -225,6 +232,15 @@ class Machine(Parts):
                 return values | (gate.used.setting(False) if step.kind == "told" else {})
         due = [name for name in self.gates if keys & set(self.tried.house.gates[name].keys)]
         return values | {self.gates[name].now.bits[0]: True for name in due}
+
+    def _keeps(self, name: str, route: str) -> dict[int, bool]:
+        """Return what follows from a route's lock from before a restart: a train may have seen its signal better."""
+        gate, signal = self.gates[name], self.signals[name]
+        index = [each.name for each in signal.routes].index(route)
+        values = gate.hold.setting(asking.Hold(State.KEPT, index, 0)) | gate.now.setting(True)
+        values |= gate.coming.setting(bool(signal.locking.stopping or signal.locking.time))
+        neighbours = [each for each in self.tried.house.neighbours[name] if each in self.gates]
+        return values | {self.gates[each].next.bits[0]: True for each in neighbours}
 
     @cached_property
     def _time(self) -> BDDFunction:

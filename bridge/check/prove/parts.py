@@ -171,7 +171,19 @@ class Parts:
 
     def timed(self, name: str) -> BDDFunction:
         """Return that a route is locked for a time."""
-        return self.gates[name].hold.among(hold for hold in self._holds[name] if hold.state is State.TIMED)
+        return self.gates[name].hold.among(
+            hold for hold in self._holds[name] if hold.state in asking.FOR_A_TIME
+        )
+
+    @cached_property
+    def begun(self) -> BDDFunction:
+        """That it may just have begun: no block is known, and nothing is locked but what was before a restart."""
+        found = self.made.every(field.is_(BlockState.UNKNOWN) for field in self.blocks.values())
+        for name, gate in self.gates.items():
+            found &= gate.hold.among(
+                hold for hold in self._holds[name] if hold.state in (State.FREE, State.KEPT)
+            )
+        return found
 
     def sections(self, name: str, hold: Hold) -> tuple[str, ...]:
         """Return the sections of the route that is locked."""

@@ -137,6 +137,11 @@ class Rules:
                 if case.entered:
                     first = self._made.true if place == 0 else self._made.false
                     seen = first | self._parts.blocks[section].is_(BlockState.OCCUPIED)
+                    if case.before.hold.state is State.KEPT:
+                        sections = self._parts.sections(self._name, hold)[place:]
+                        seen = self._made.some(
+                            self._parts.blocks[each].is_(BlockState.OCCUPIED) for each in sections
+                        )
                 else:
                     seen = self._parts.seen_now(self._name, hold.route, place)
             found &= field.will_be(True).equiv(seen)

@@ -31,12 +31,15 @@ class Space:
 
     Attributes:
         machine: the machine.
+        steps: what may happen in it.
         layers: the states that take one step more than those of the layer before.
         reached: all of them.
     """
 
-    def __init__(self, machine: Machine) -> None:
+    def __init__(self, machine: Machine, steps: tuple[Step, ...] | None = None) -> None:
+        """Begin at the start of a machine; `steps` leaves out some of what may happen."""
         self.machine = machine
+        self.steps = machine.steps if steps is None else steps
         self.layers: list[BDDFunction] = [machine.start]
         self.reached = machine.start
 
@@ -46,7 +49,7 @@ class Space:
         while True:
             yield self.layers[-1]
             progress(machine.made.manager.approx_num_inner_nodes())
-            after = machine.made.some(machine.happens(step, self.layers[-1]) for step in machine.steps)
+            after = machine.made.some(machine.happens(step, self.layers[-1]) for step in self.steps)
             new = machine.settle(after) & ~self.reached
             if not new.satisfiable():
                 return
@@ -57,7 +60,7 @@ class Space:
         """Find all that can be reached, without layers: what a step leads to is taken up at once."""
         machine, before = self.machine, None
         things: dict[tuple[str, str], list[Step]] = {}
-        for step in machine.steps:
+        for step in self.steps:
             things.setdefault((step.kind, step.name), []).append(step)
         while before != self.reached:
             before = self.reached
@@ -78,7 +81,7 @@ class Space:
 
     def _step_to(self, target: BDDFunction, layer: BDDFunction) -> tuple[Step, BDDFunction]:
         machine = self.machine
-        after = [(step, machine.happens(step, layer)) for step in machine.steps]
+        after = [(step, machine.happens(step, layer)) for step in self.steps]
         found = target
         while found.satisfiable():
             for step, states in after:
@@ -107,7 +110,7 @@ class Space:
         """
         machine, reached = self.machine, self.reached
         can = new = goal & reached
-        quiet = [step for step in machine.steps if step.value != BlockState.OCCUPIED.value]
+        quiet = [step for step in self.steps if step.value != BlockState.OCCUPIED.value]
         while new.satisfiable() and can != reached:
             progress(machine.made.manager.approx_num_inner_nodes())
             unsettled = self._unsettled_before(new)

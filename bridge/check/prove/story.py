@@ -24,6 +24,7 @@ from bridge.events import (
     Position,
     PowerReported,
     PowerState,
+    RouteKept,
     SourceReported,
     Subject,
     UseReported,
@@ -155,7 +156,7 @@ def _timer_times(machine: Machine, moves: Sequence[Move], times: _Times) -> None
                 running = runs.eval([(bit, bool(value)) for bit, value in enumerate(state)])
                 if begun is not None:
                     passed = holds[now - 1].state is State.PASSED
-                    length = locking.release if passed and place == 0 else locking.time
+                    length = locking.longer_than_release if passed and place == 0 else locking.time
                     if (
                         moves[now - 1].step.kind == "time"
                         and not goes_on
@@ -182,7 +183,7 @@ def _hold(value: object) -> Hold:
 def _ended(machine: Machine, name: str, states: Sequence[list[bool | None]], now: int, place: int) -> bool:
     """Whether it was this timer of a gate that ran out: the first lets go of one section, the second of all."""
     before, after = (_hold(machine.gates[name].hold.read(states[each])) for each in (now - 1, now))
-    if before.state is State.TIMED:
+    if before.state in asking.FOR_A_TIME:
         return place == 0
     one_by_one = after.state is State.PASSED and after.route == before.route and after.gone > before.gone
     last = before.gone == len(machine.signals[name].routes[before.route].sections) - 1
@@ -212,6 +213,8 @@ def _events(layout: Layout, step: Step, reported: Instant, at: Instant) -> Itera
         yield from drive(signal, at, wants=bool(value))
     elif kind == "use":
         yield UseReported(at=at, source=TRACK, subject=Subject.SIGNAL, name=name, out=bool(value))
+    elif kind == "kept":
+        yield RouteKept(at=at, source=TRACK, signal=name, route=str(value))
 
 
 def drive(signal: Signal, at: Instant, *, wants: bool) -> Iterator[Event]:
@@ -278,6 +281,8 @@ def _words(machine: Machine, moves: Sequence[Move], place: int) -> str:
             return f"{name} is told to {'clear' if value else 'go back to its most restrictive aspect'}"
         case "use":
             return f"{name} is {'taken out of' if value else 'put back into'} use"
+        case "kept":
+            return f"lamproom starts, and the route {value} of {name} was locked before"
         case "stopped":
             return f"the train before {name} has stopped"
     before = machine.start.pick_cube() or []

@@ -8,7 +8,7 @@ from typing import Final
 from bridge.check.prove.story import TRACK, drive
 from bridge.commands import Command, Decision
 from bridge.engine import Engine
-from bridge.events import SECOND, BlockReported, BlockState, Event, Instant, Position
+from bridge.events import SECOND, BlockReported, BlockState, Event, Instant, Position, RouteKept
 from bridge.layout.model import Layout
 from bridge.logic.gate import State
 
@@ -29,6 +29,8 @@ class Witness:
         self._fell: dict[str, Instant] = {}
         self._note(self.engine.start())
         for event in events:
+            if isinstance(event, RouteKept):  # a train may have seen the signal better until now
+                self._fell[event.signal] = event.at
             self._note(self.engine.handle(event))
         self._note(self.engine.advance(end))
 

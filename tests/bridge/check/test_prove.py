@@ -172,6 +172,29 @@ def test_a_gate_that_never_lets_go_is_found(
     )
 
 
+def test_a_lock_from_before_a_restart_that_never_ends_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the end of such a lock taken out of the table, the proof shows the start after which it stays for ever."""
+    mutated(monkeypatch, State.KEPT, Happens.EXPIRED, None)
+    found = failure(STRAIGHT)
+    assert found.confirmed
+    assert (
+        "the route of T is locked, and nothing lets go of it again unless another train comes" == found.words
+    )
+    assert ["lamproom starts, and the route along of T was locked before"] == said(found)
+
+
+def test_a_lock_from_before_a_restart_that_ends_at_once_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without its time running anew, the proof finds the train that saw the signal clear before the restart."""
+    over = gate.Gate._time_is_over
+    monkeypatch.setattr(
+        gate.Gate, "_time_is_over", lambda self, *facts: self.state is State.KEPT or over(self, *facts)
+    )
+    found = failure(STRAIGHT)
+    assert found.confirmed
+    assert "the route of T is let go of while a train that was near when T fell back" in found.words
+    assert "lamproom starts, and the route along of T was locked before" == said(found)[0]
+
+
 def test_a_gate_that_takes_no_notice_of_what_breaks_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
     """With the broken route taken out of the table of the engine, the signal that stays clear is found."""
     mutated(monkeypatch, State.SET, Happens.BROKEN, None)

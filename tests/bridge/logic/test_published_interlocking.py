@@ -125,9 +125,9 @@ def the_direction_stays_while_a_train_is_on_the_line() -> None:
     run_to(engine, 30 * SECOND)
     assert ["stop", "stop"] == shown(engine, "EAST", "WEST")
     tell(engine, block("s2", CLEAR, 30 * SECOND))
-    run_to(engine, 35 * SECOND - 1)
-    assert ["stop", "stop"] == shown(engine, "EAST", "WEST")
     run_to(engine, 35 * SECOND)
+    assert ["stop", "stop"] == shown(engine, "EAST", "WEST")
+    run_to(engine, 35 * SECOND + 1)
     assert ["stop", "clear"] == shown(engine, "EAST", "WEST")
 
 

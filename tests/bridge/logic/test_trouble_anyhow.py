@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Final
 
 import pytest
@@ -18,14 +16,13 @@ from bridge.logic.board import Board
 from bridge.logic.gate import Gate
 from bridge.logic.known import Known
 from bridge.logic.reasons import Choice
-from bridge.service.memory import Memory
-from bridge.service.state import StateFile
 from tests.support.broken_rules import Break
 from tests.support.junction import (
     BLOCKS,
     JUNCTION,
     ROUTES,
     Junction,
+    begun_anew,
     ordered,
     powered,
     proved,
@@ -187,17 +184,12 @@ NUMBERED: Final = JUNCTION.replace(
 # ---- the bridge starts anew ------------------------------------------------------------------------------------------
 
 HOUR: Final = 3600.0
-AUTUMN: Final = 1_760_000_000.0
 BACK: Final = re.sub(r"(  [WEB]:\n)", r"\1    at-start: restored\n", JUNCTION)
 
 
 def restarted(before: Junction, later: float) -> Junction:
     """Return the same junction after a restart, its detectors heard again as they are."""
-    with TemporaryDirectory() as place:
-        Memory(StateFile(Path(place)), before.engine, lambda: AUTUMN).save()
-        after = Junction(BACK, awake=False)
-        for event in Memory(StateFile(Path(place)), after.engine, lambda: AUTUMN + later).recall(0):
-            after.say(event, 0)
+    after = begun_anew(before, BACK, later=later)
     assert {"W": 0, "E": 0, "B": 0, "A": 2} == ranks(after)  # A goes by W alone
     return after
 
@@ -208,7 +200,7 @@ def wakes(after: Junction) -> None:
     for block in BLOCKS:
         after.block(block, "clear", 1)
     after.stands(63, "normal", 1)
-    after.wait(10)
+    after.wait(30)
 
 
 def comes_back(orders: list[tuple[int, str]], steps: int, later: float) -> None:
@@ -268,11 +260,11 @@ def test_restored_orders_say_nothing_of_where_turnouts_stand() -> None:
     assert "approach" == before.shows("B")
     after = restarted(before, HOUR)
     wakes(after)
-    after.stands(63, "reverse", 20)
-    after.wait(30)
+    after.stands(63, "reverse", 40)
+    after.wait(50)
     assert "stop" == after.shows("B")
     assert "it is not known where accessory 66 was ordered" in after.why("B")
-    after.say(ordered(66, "normal"), 31, copied=True)
+    after.say(ordered(66, "normal"), 51, copied=True)
     assert "approach" == after.shows("B")
 
 

@@ -21,6 +21,7 @@ from bridge.events import (
     Position,
     PowerReported,
     PowerState,
+    RouteKept,
     SourceReported,
     Subject,
     UseReported,
@@ -69,6 +70,10 @@ SAID: list[tuple[Event, str]] = [
     (
         UseReported(at=0, source="bus", subject=Subject.BLOCK, name="B1", out=False),
         "block B1 was put back into use (by bus)",
+    ),
+    (
+        RouteKept(at=0, source="memory", signal="W", route="to-east"),
+        "the route to-east of W was locked before the restart",
     ),
 ]
 

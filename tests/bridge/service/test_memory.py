@@ -153,7 +153,7 @@ def test_a_clock_that_makes_no_sense_is_not_told(tmp_path: Path, kept: str) -> N
 def test_a_running_clock_is_kept_once_a_minute(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Looked at every ten seconds, a clock that runs is written at the first look and every sixth, and at the end."""
     puts: list[str] = []
-    monkeypatch.setattr(StateFile, "put", lambda _self, key, _value: puts.append(key))
+    monkeypatch.setattr(StateFile, "put_all", lambda _self, values: puts.extend(values))
     run = engine(FERNHOLLOW)
     run.handle(clock("12:00"))
     now = [0]
