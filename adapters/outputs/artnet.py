@@ -21,7 +21,6 @@ from adapters.outputs.keys import (
 )
 from adapters.outputs.span import UNIVERSE, spans
 from adapters.outputs.udp import Packet, UdpFrames
-from adapters.outputs.udp_link import Target
 
 DMX_REFRESH: Final = 44
 """Frames a second of ANSI E1.11 (DMX512-A) with 512 slots, which is what the outputs of a controller have."""
@@ -109,26 +108,13 @@ class ArtNetFrames(UdpFrames):
 
     options: ClassVar[type[Options]] = ArtNetOptions
 
-    def __init__(
+    protocol: ClassVar[str] = "Art-Net"
+
+    def streams(
         self,
-        name: str,  # noqa: ARG002 - every output is made with its name; nobody is told this one
         options: Options,
         places: tuple[ChainPlace, ...],
-        host: OutputHost,
-    ) -> None:
-        """Make an output that sends nothing yet.
-
-        Args:
-            name: the output's name in the layout file.
-            options: an `ArtNetOptions` in which nothing was found wrong.
-            places: the chains.
-            host: what the bridge offers.
-        """
-        said = cast("ArtNetOptions", options)
-        super().__init__(
-            places,
-            host,
-            Target(said.host, said.port, "Art-Net", said.local_address or "", said.local_port or 0),
-            [ArtNetStream(place, said) for place in places],
-            refresh=said.refresh,
-        )
+        host: OutputHost,  # noqa: ARG002 - a controller is not told who sends
+    ) -> list[ArtNetStream]:
+        """Return one stream for each chain."""
+        return [ArtNetStream(place, cast("ArtNetOptions", options)) for place in places]

@@ -21,7 +21,6 @@ from adapters.outputs.keys import (
 )
 from adapters.outputs.span import spans
 from adapters.outputs.udp import Packet, UdpFrames
-from adapters.outputs.udp_link import Target
 
 REFRESH: Final = 60
 """Frames a second unless told otherwise: the protocol has no limit, and controllers have theirs."""
@@ -137,27 +136,14 @@ class DdpFrames(UdpFrames):
 
     options: ClassVar[type[Options]] = DdpOptions
 
-    def __init__(
+    protocol: ClassVar[str] = "DDP"
+
+    def streams(
         self,
-        name: str,  # noqa: ARG002 - every output is made with its name; nobody is told this one
         options: Options,
         places: tuple[ChainPlace, ...],
-        host: OutputHost,
-    ) -> None:
-        """Make an output that sends nothing yet.
-
-        Args:
-            name: the output's name in the layout file.
-            options: a `DdpOptions` in which nothing was found wrong.
-            places: the chains.
-            host: what the bridge offers.
-        """
-        said = cast("DdpOptions", options)
+        host: OutputHost,  # noqa: ARG002 - a controller is not told who sends
+    ) -> list[DdpStream]:
+        """Return one stream for each chain."""
         count = Count()
-        super().__init__(
-            places,
-            host,
-            Target(said.host, said.port, "DDP", said.local_address or "", said.local_port or 0),
-            [DdpStream(place, said, count) for place in places],
-            refresh=said.refresh,
-        )
+        return [DdpStream(place, cast("DdpOptions", options), count) for place in places]

@@ -23,7 +23,6 @@ from adapters.outputs.keys import (
 )
 from adapters.outputs.span import UNIVERSE, spans
 from adapters.outputs.udp import Packet, UdpFrames
-from adapters.outputs.udp_link import Target
 
 DMX_REFRESH: Final = 44
 """Frames a second of ANSI E1.11 (DMX512-A) with 512 slots: section 6.6.1 allows no more unless the owner says so."""
@@ -162,27 +161,13 @@ class E131Frames(UdpFrames):
 
     options: ClassVar[type[Options]] = E131Options
 
-    def __init__(
-        self,
-        name: str,  # noqa: ARG002 - every output is made with its name; nobody is told this one
-        options: Options,
-        places: tuple[ChainPlace, ...],
-        host: OutputHost,
-    ) -> None:
-        """Make an output that sends nothing yet.
+    protocol: ClassVar[str] = "E1.31"
 
-        Args:
-            name: the output's name in the layout file.
-            options: an `E131Options` in which nothing was found wrong.
-            places: the chains.
-            host: what the bridge offers.
-        """
+    def streams(self, options: Options, places: tuple[ChainPlace, ...], host: OutputHost) -> list[E131Stream]:
+        """Return one stream for each chain."""
+        return [E131Stream(place, cast("E131Options", options), host.identity) for place in places]
+
+    def signal(self, options: Options, host: OutputHost) -> _Together | None:
+        """Return the synchronization packet, if it was asked for."""
         said = cast("E131Options", options)
-        super().__init__(
-            places,
-            host,
-            Target(said.host or "", said.port, "E1.31", said.local_address or "", said.local_port or 0),
-            [E131Stream(place, said, host.identity) for place in places],
-            refresh=said.refresh,
-            signal=_Together(said.synchronise, said, host.identity) if said.synchronise else None,
-        )
+        return _Together(said.synchronise, said, host.identity) if said.synchronise else None

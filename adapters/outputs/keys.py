@@ -18,6 +18,9 @@ LISTED: Final = 12
 _HOST: Final = re.compile(r"(?=.{1,253}\Z)[A-Za-z0-9_]([A-Za-z0-9_-]{0,62}\.?)*\Z")
 
 
+_DIGITS: Final = re.compile(r"[0-9.]+")
+
+
 def whole(what: str, least: int, most: int) -> BeforeValidator:
     """Return the check of a whole number; `what` is what it should be, with its article: `a universe`."""
 
@@ -34,6 +37,10 @@ def _host(value: Any) -> str:
     if isinstance(value, bool | float) or not _HOST.fullmatch(text):
         raise ValueError(
             f"{cut(text, 40)} is no host: write its name or its address, such as 192.168.1.40, and the port by itself"
+        )
+    if _DIGITS.fullmatch(text) and not is_address(text):
+        raise ValueError(
+            f"{cut(text, 40)} is no address: it has four numbers from 0 to 255, such as 192.168.1.40"
         )
     if is_address(text) and IPv4Address(text).is_multicast:
         raise ValueError(f"{text} is a group and no host: write the address of one controller")

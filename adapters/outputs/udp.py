@@ -12,9 +12,9 @@ import errno
 import socket
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from typing import Final, Protocol, TypeAlias
+from typing import ClassVar, Final, Protocol, TypeAlias, cast
 
-from adapters.contract import ChainPlace, OutputHost
+from adapters.contract import ChainPlace, Options, OutputHost
 from adapters.outputs.pace import NEVER, Counters, Pace
 from adapters.outputs.udp_link import Target, Trouble, find, open_socket, trouble
 from bridge.events import MILLISECOND, SECOND, Instant, LinkState
@@ -70,34 +70,69 @@ class _Lane:
     figures_at: Instant = 0
 
 
+class Sending(Protocol):
+    """What the options of every one of these outputs say of where it sends to, and how often."""
+
+    @property
+    def host(self) -> str | None:
+        """The controller, or None where each packet has its own address."""
+        ...
+
+    @property
+    def port(self) -> int:
+        """Where it listens."""
+        ...
+
+    @property
+    def local_address(self) -> str | None:
+        """The address of this machine to send from."""
+        ...
+
+    @property
+    def local_port(self) -> int | None:
+        """The port to send from."""
+        ...
+
+    @property
+    def refresh(self) -> int:
+        """Frames a second at the most, for each chain."""
+        ...
+
+
 class UdpFrames:
     """A frame output over UDP; what a packet looks like is for its streams to say.
 
-    Args:
-        places: the chains.
-        host: what the bridge offers.
-        target: where the packets go.
-        streams: one for each chain.
-        refresh: frames a second at the most, for each chain.
-        signal: what goes out behind the frames of one instant, if anything.
+    Attributes:
+        protocol: what it speaks, in words for the owner.
     """
+
+    protocol: ClassVar[str]
 
     def __init__(
         self,
+        name: str,  # noqa: ARG002 - every output is made with its name; nobody is told this one
+        options: Options,
         places: tuple[ChainPlace, ...],
         host: OutputHost,
-        target: Target,
-        streams: Sequence[Stream],
-        *,
-        refresh: int,
-        signal: Signal | None = None,
     ) -> None:
-        self._host = host
-        self._target = target
+        """Make an output that sends nothing yet.
+
+        Args:
+            name: the output's name in the layout file.
+            options: those of its kind, in which nothing was found wrong.
+            places: the chains.
+            host: what the bridge offers.
+        """
+        said = cast("Sending", options)
+        self._target = Target(
+            said.host or "", said.port, self.protocol, said.local_address or "", said.local_port or 0
+        )
         self._lanes = [
-            _Lane(place, stream, Pace(refresh)) for place, stream in zip(places, streams, strict=True)
+            _Lane(place, stream, Pace(said.refresh))
+            for place, stream in zip(places, self.streams(options, places, host), strict=True)
         ]
-        self._signal = signal
+        self._signal = self.signal(options, host)
+        self._host = host
         self._signal_due = False
         self._running = self._finding = False
         self._socket: socket.socket | None = None
@@ -110,6 +145,15 @@ class UdpFrames:
         self._blocked_until: Instant = 0
         self._promised: Instant = NEVER  # what `wake` returned last
         self._asked = False
+
+    def streams(self, options: Options, places: tuple[ChainPlace, ...], host: OutputHost) -> Sequence[Stream]:
+        """Return one stream for each chain."""
+        raise NotImplementedError
+
+    def signal(self, options: Options, host: OutputHost) -> Signal | None:
+        """Return what goes out behind the frames of one instant, if anything does."""
+        del options, host
+        return None
 
     async def start(self) -> None:
         """Begin to send as soon as the controller is found."""
