@@ -90,6 +90,7 @@ class Stage:
         self._zones = self._zones_of(layout)
         self._dimmers = self._opened()
         self._motion = self._still_motion()
+        self._chains = [plan.chains for plan in plans]
         # The aspect whose light is to be seen, while the one that is wanted waits for it to go out.
         self._seen = [plan.rest for plan in plans]
         self._waiting: dict[int, _Waiting] = {}
@@ -149,9 +150,9 @@ class Stage:
             if falls:
                 time = self._fall(device, falls, at)
                 self._waiting[device] = _Waiting(at + time, device, aspect)
-                return self._plans[device].chains
+                return self._chains[device]
         self._arrive(device, aspect, at, change.time)
-        return self._plans[device].chains
+        return self._chains[device]
 
     def _first_out(self, device: int, aspect: str) -> dict[int, int]:
         plan = self._plans[device]
@@ -167,7 +168,7 @@ class Stage:
         chains: set[int] = set()
         for device, aspect in enumerate(self._seen):
             if self._looks[device][aspect].stilled is not None and device not in self._waiting:
-                chains |= self._plans[device].chains
+                chains |= self._chains[device]
                 self._play(device, aspect, at)
         return frozenset(chains)
 
@@ -193,17 +194,19 @@ class Stage:
 
     def _fall(self, device: int, falls: dict[int, int], at: Instant) -> int:
         """Let channels go out, and return how long it takes."""
-        plan, slots = self._plans[device], self._slots[device]
-        way, time = plan.change.way, plan.change.time
+        plan, slots, change = self._plans[device], self._slots[device], self._plans[device].change
+        if change.way in (Way.DARK, Way.RED):
+            for index, level in falls.items():
+                self._set(slots[index], level)
+            return change.time
+        time = 0
         present = self._motion.levels_at([slots[index] for index in falls], at)
         for (index, level), origin in zip(falls.items(), present, strict=True):
-            if not plan.dimmable[index] or way in (Way.DARK, Way.RED):
-                self._set(slots[index], level)
-            elif way is Way.FADE:
-                time = max(plan.change.time // 2, 1)
-                self._glide(device, index, origin, level, at, time)
+            if not plan.dimmable[index]:
+                self._set(slots[index], level)  # nobody has to wait for it
             else:
-                time = plan.filaments[index].cools.period
+                fade = max(change.time // 2, 1)
+                time = fade if change.way is Way.FADE else plan.filaments[index].cools.period
                 self._glide(device, index, origin, level, at, time)
         return time
 
@@ -280,13 +283,15 @@ class Stage:
 
     def _catch_up(self, at: Instant) -> None:
         """Let come on what was due by an instant, each at its own."""
+        if not self._waiting:
+            return
         due = sorted(waiting for waiting in self._waiting.values() if waiting.due <= at)
         for each in due:
             del self._waiting[each.device]
             change = self._plans[each.device].change
             time = max(change.time // 2, 1) if change.way is Way.FADE else change.time
             self._arrive(each.device, each.aspect, each.due, time)
-            self._stirred |= self._plans[each.device].chains
+            self._stirred |= self._chains[each.device]
 
     def render(
         self, at: Instant, touched: Collection[int] = (), cause: Cause = Cause.EVENT
