@@ -29,6 +29,7 @@ COMMANDS: Final = (
     (running.run, "Light your layout, until Ctrl-C."),
     (running.demo, "Try it: an invented layout with pretend trains."),
     (sessions.replay, "Play a session again and compare every frame."),
+    (sessions.compare, "Compare what a session shows under two layout files."),
     (telling.send, "Send one order or report by hand."),
     (layouts.node, "Make the files for the board of a node."),
 )

@@ -41,12 +41,15 @@ class Opened:
     resumes: bool
 
 
-def open_session(path: Path, layout_text: str | None = None, *, since: Instant = 0) -> Opened:
+def open_session(
+    path: Path, layout_text: str | None = None, *, whose: str = "the layout file", since: Instant = 0
+) -> Opened:
     """Open a log and the files in which its session goes on.
 
     Args:
         path: the log.
         layout_text: a layout file to play it through instead of the one in the log.
+        whose: what to call that one.
         since: what happened before is not wanted: it begins at the last snapshot that is not later, if it can.
 
     Raises:
@@ -66,7 +69,7 @@ def open_session(path: Path, layout_text: str | None = None, *, since: Instant =
             f"{path}: this session began in {header.before}, under its own layout file: for another one begin there"
         )
     else:
-        layout = driven(layout_text, "the layout file")
+        layout = driven(layout_text, whose)
     return Opened(path, header, layout, lines, own, resumes=bool(begin) or header.piece > 1)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TypeAlias
@@ -22,7 +23,12 @@ _Made: TypeAlias = PublishFrame | Decision | Told | Note
 
 
 def replay(
-    path: Path, layout_text: str | None = None, *, since: Instant = 0, until: Instant | None = None
+    path: Path,
+    layout_text: str | None = None,
+    *,
+    since: Instant = 0,
+    until: Instant | None = None,
+    progress: Callable[[Instant], None] = lambda _at: None,
 ) -> ReplayResult:
     """Replay a log and the files in which its session goes on.
 
@@ -31,6 +37,7 @@ def replay(
         layout_text: a layout file to replay it through instead of the one in the log.
         since: what happened before need not be replayed: it begins at the last snapshot that is not later.
         until: what happened after is left out.
+        progress: called at each line with how far it has come.
 
     Raises:
         DecodeError: the log cannot be read; the message names the file, the line and the reason.
@@ -43,7 +50,7 @@ def replay(
             f"it was recorded by lamproom {session.header.version} with other tables of light: levels may come out "
             "otherwise"
         )
-    replaying.run(until)
+    replaying.run(until, progress)
     return replaying.result()
 
 
@@ -72,7 +79,7 @@ class _Replay:
         self._refused = self._decisions = self._frames = self._instants = 0
         self._reworded: list[int] = []
 
-    def run(self, until: Instant | None) -> None:
+    def run(self, until: Instant | None, progress: Callable[[Instant], None]) -> None:
         """Take all lines up to an instant."""
         if not self._session.resumes:
             self._take(self._engine.start())
@@ -81,6 +88,7 @@ class _Replay:
                 self._line(placed.number, line)
             except EngineError as error:
                 self._follower.gap(placed, f"out of order: {error}")
+            progress(self._last)
 
     def _stood(self, number: int, stood: Stood) -> None:
         at = stood.snapshot.at
