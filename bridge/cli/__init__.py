@@ -12,7 +12,7 @@ from typing import Annotated, Final
 import typer
 
 from bridge import __version__
-from bridge.cli import layouts, running, sessions, telling
+from bridge.cli import layouts, running, sessions, telling, trying
 from bridge.cli.shared import OK, UNREADABLE, Command, err, out
 from bridge.errors import LamproomError
 
@@ -31,6 +31,7 @@ COMMANDS: Final = (
     (sessions.replay, "Play a session again and compare every frame."),
     (sessions.compare, "Compare what a session shows under two layout files."),
     (telling.send, "Send one order or report by hand."),
+    (trying.lamps, "Light lamps one by one, to see whether they are wired as you wrote."),
     (layouts.node, "Make the files for the board of a node."),
 )
 """Every command with its line in the list of them, in the order of that list."""

@@ -26,6 +26,8 @@ from bridge.record.writer import SessionLog
 from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
 from bridge.service.hosts import OutputHost, SourceHost, look_at_events
+from bridge.service.lamp_tests import NONE_YET, note_test, show_test
+from bridge.service.lamp_tests import SUBJECT as LAMP_TEST
 from bridge.service.notes import Notes
 from bridge.service.places import place_of
 from bridge.service.plugins import Adapters
@@ -61,6 +63,7 @@ class Runner:
         engine: the pure core.
         counts: events, refused, frames and changes since the start.
         since: wall time at which each device was given its present aspect, and each master its state.
+        lamp_test: what was told last of a lamp test.
         masters: what was told last of each zone and of the switch that stills all flashing, by `zone/name`.
         nodes: for each node, whether it acknowledges, and why we think so.
         figures: counters of each chain by its key.
@@ -82,6 +85,7 @@ class Runner:
         self.notes = notes
         self.counts: Counter[str] = Counter(events=0, refused=0, frames=0, changes=0)
         self.since: dict[str, str] = {}
+        self.lamp_test = NONE_YET
         self.masters: dict[str, Told] = {}
         self.nodes: dict[str, tuple[str, str]] = {
             chain.node: ("unheard", "has not acknowledged anything yet") for chain in engine.layout.chains
@@ -150,6 +154,7 @@ class Runner:
         self._term.changed = self._new_term
         tell_of_terms(self._term, self._status, self.notes)
         self.link.watch(self._link_changed)
+        self._status.report(self.lamp_test)
         await self._call({name: output.start for name, output in self._outputs.items()}, "output", "start")
         commands = self.engine.start()
         self._send(commands)
@@ -330,7 +335,11 @@ class Runner:
                 continue
             output, lane, _number = self._places[command.chain]
             try:
-                output.show(lane, command.levels)
+                if command.test:
+                    chain = self.engine.layout.chains[command.chain]
+                    show_test(output, lane, command, chain, self.notes)
+                else:
+                    output.show(lane, command.levels)
             except Exception as problem:  # noqa: BLE001 - one output's fault must not keep the others dark
                 self.notes.once(
                     f"show {lane} {problem!r}", f"an output failed to show a frame: {problem!r}", "error"
@@ -362,6 +371,9 @@ class Runner:
                 self._status.report(command)
                 if isinstance(command, Told) and command.subject in MASTERS:
                     self._note_master(command)
+                elif isinstance(command, Told) and command.subject == LAMP_TEST:
+                    self.lamp_test = command
+                    note_test(command, self.notes)
             elif isinstance(command, Decision):
                 if command.before != command.aspect:
                     self.counts["changes"] += 1

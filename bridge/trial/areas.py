@@ -16,10 +16,10 @@ ALL: Final = "all"
 
 
 class Channel(NamedTuple):
-    """One channel of a chip: the chip's position on the chain, the channel's index, its byte in the frame."""
+    """One channel: its chip's position on the chain, its own number in the data sheet, its byte in the frame."""
 
     position: int
-    index: int
+    number: int
     offset: int
 
 
@@ -69,7 +69,9 @@ class Areas:
         """
         chains = self._layout.chains
         whole = [
-            index for index, chain in enumerate(chains) if word in (ALL, chain.node, chain.key) and chain.length
+            index
+            for index, chain in enumerate(chains)
+            if word in (ALL, chain.node, chain.key) and chain.length
         ]
         if whole:
             return Area(word, tuple(self._whole(index) for index in whole), single=False)
@@ -118,9 +120,9 @@ class Areas:
 
 def _channels(chain: Chain) -> tuple[Channel, ...]:
     return tuple(
-        Channel(chip.position, index, chip.offset + chip.order[index])
+        Channel(chip.position, channel + 1, chip.offset + chip.order[channel])
         for chip in chain.chips
-        for index in range(chip.type.channels)
+        for channel in range(chip.type.channels)
     )
 
 

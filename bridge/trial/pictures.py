@@ -34,9 +34,12 @@ class Show:
         self._steps = () if self._picture is not None else _steps(way, part)
         self.round = self._step * len(self._steps)
         self._rate = layout.frames_per_second
-        self._dark = inverted(layout.chains[part.chain])
-        offsets = [channel.offset for channel in part.channels]
-        self._unlit = [(offset, FULL_BYTE if offset in self._dark else 0) for offset in offsets]
+        dark = inverted(layout.chains[part.chain])
+        self._unlit = [
+            (channel.offset, FULL_BYTE if channel.offset in dark else 0) for channel in part.channels
+        ]
+        # A whole chain may have thousands of channels: its dark picture is made once.
+        self._all_dark = bytes(byte for _offset, byte in sorted(self._unlit)) if part.whole else None
 
     def over(self, frame: bytes, since: Instant) -> bytes:
         """Return a chain's own frame with the test laid over it.
@@ -47,9 +50,10 @@ class Show:
         """
         if self._picture is not None:
             return self._picture
-        levels = bytearray(frame)
-        for offset, byte in self._unlit:
-            levels[offset] = byte
+        levels = bytearray(self._all_dark or frame)
+        if self._all_dark is None:
+            for offset, byte in self._unlit:
+                levels[offset] = byte
         for offset in self._steps[since // self._step % len(self._steps)]:
             levels[offset] ^= FULL_BYTE
         return bytes(levels)
@@ -72,12 +76,11 @@ def _steps(way: LampTestWay, part: Part) -> tuple[tuple[int, ...], ...]:
             chips = groupby(part.channels, key=lambda channel: channel.position)
             return tuple(tuple(channel.offset for channel in chip) for _position, chip in chips)
         case LampTestWay.TOGETHER:
-            most = max(channel.index for channel in part.channels)
-            steps = [
-                tuple(channel.offset for channel in part.channels if channel.index == index)
-                for index in range(most + 1)
-            ]
-            return tuple(step for step in steps if step)
+            numbers = sorted({channel.number for channel in part.channels})
+            return tuple(
+                tuple(channel.offset for channel in part.channels if channel.number == number)
+                for number in numbers
+            )
         case LampTestWay.BLINK:
             return tuple(channel.offset for channel in part.channels), ()
         case _:
