@@ -40,4 +40,4 @@ def note_test(told: Told, notes: Notes) -> None:
     if refused is not None:
         notes.say(f"lamp test refused: {refused}", "warning")
     else:
-        notes.say(f"lamp test: {told.reason}", "info" if told.state == "off" else "warning")
+        notes.say(f"lamp test: {told.reason}")

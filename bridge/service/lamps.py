@@ -266,10 +266,13 @@ class Bench:
         mark = self._mark = secrets.token_hex(3)
         self._publish(f"{way}/{area}", f"{seconds or 'start'} {mark}")
         state, chain = "", ""
+        answered = True  # there is no question that waits for an answer
         while True:
-            # Nobody answers a test that runs; whoever is there may end it.
-            lines = (state == "waiting" and not yes) or (state == "running" and not self._ended)
-            came = await self._next(lines=lines, within=None if state else ANSWER_WITHIN)
+            # A test that runs needs nobody; whoever is there may end it.
+            lines = (state == "waiting" and not answered) or (state == "running" and not self._ended)
+            came = await self._next(
+                lines=lines, within=ANSWER_WITHIN if answered and state != "running" else None
+            )
             match came:
                 case _Told() if not self._is_ours(came):
                     continue
@@ -280,8 +283,9 @@ class Bench:
                 case _Told() if (came.state, came.more["chain"]) != (state, chain):
                     state, chain = came.state, came.more["chain"]
                     self._begin(came, yes=yes)
+                    answered = yes
                 case _Line():
-                    self._answer(came.text, state, chain)
+                    answered = self._answer(came.text, state, chain)
                 case _Stop():
                     self._look_at(came)
                     self._publish("end", mark)
@@ -318,7 +322,8 @@ class Bench:
         if yes:
             self._publish(f"confirm/{chain}", self._mark)
 
-    def _answer(self, text: str | None, state: str, chain: str) -> None:
+    def _answer(self, text: str | None, state: str, chain: str) -> bool:
+        """Pass an answer on, and return whether it was one."""
         word = (text or "").strip().lower()
         if state == "waiting":
             if text is None or word in ("q", "end"):
@@ -329,8 +334,10 @@ class Bench:
                 self._publish(f"next/{chain}", self._mark)
             else:
                 self._say("y begins, n leaves this chain out, q ends it all")
+                return False
         elif text is not None:
             self._publish(*(("end", self._mark) if word in ("q", "end") else (f"next/{chain}", self._mark)))
+        return True
 
     async def _until_off(self, mark: str) -> None:
         """Wait until the bridge has given the lamps back, and not for ever."""
