@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Final
 
 import pytest
@@ -10,8 +11,8 @@ from bridge.commands import Cause
 from bridge.engine import Engine
 from bridge.events import SECOND
 from bridge.trial.pictures import BLINK
-from tests.support.lamp_testing import STREET, THROAT, YARD, ask, confirm, end, shown, told
 from tests.support.driving import REVERSE, frames, lost, order, started
+from tests.support.lamp_testing import STREET, THROAT, YARD, ask, confirm, end, shown, told
 
 OWN: Final = bytes([0, 255, 0, 0, 255, 0])
 """What the chain `throat` shows at the start: two signals at stop, one G, R, B and one green, red, yellow."""
@@ -87,7 +88,7 @@ def test_frames_are_marked_and_the_own_picture_returns_at_once() -> None:
 
 
 def test_an_order_for_a_part_that_is_not_tried_is_seen_under_the_mark() -> None:
-    """A test of one fixture leaves the rest of its chain to the logic; the frame of the order is marked all the same."""
+    """A test of one fixture leaves the rest of its chain to the logic; the frame of the order is marked as well."""
     engine = started()
     engine.handle(ask("channels", "T4", 0, 5))
     engine.handle(confirm(THROAT, 1))
@@ -168,7 +169,7 @@ def test_a_wish_that_cannot_be_fulfilled_says_why(wish: object, why: str) -> Non
 
 
 def test_a_picture_may_have_another_length_and_be_changed_by_its_asker() -> None:
-    """Chips that are soldered and not in the file yet can be lit; a further picture needs no further yes, nor more time."""
+    """Chips that are not in the file yet can be lit; a further picture needs no further yes, nor gets more time."""
     engine = started()
     engine.handle(ask("picture", THROAT, 0, 5, picture="0102"))
     (first,) = frames(engine.handle(confirm(THROAT, 1)))
@@ -218,4 +219,4 @@ def test_what_blinks_does_so_less_than_once_a_second() -> None:
     while (wake := engine.next_wake()) is not None and wake < 20 * SECOND:
         rises += [frame.at for frame in frames(engine.advance(wake)) if frame.levels[3:] == bytes([255] * 3)]
     assert len(rises) > 10
-    assert min(later - before for before, later in zip(rises, rises[1:], strict=False)) > SECOND
+    assert min(later - before for before, later in pairwise(rises)) > SECOND

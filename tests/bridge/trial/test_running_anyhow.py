@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any, Final
 
 from hypothesis import given
@@ -53,19 +54,12 @@ sessions = st.lists(st.tuples(st.integers(0, 2 * SECOND), of_the_layout | of_tes
 Session = list[tuple[int, Event]]
 
 
-def at(event: Event, instant: int) -> Event:
-    """Return the same event at another instant."""
-    return type(event)(
-        **{name: getattr(event, name) for name in event.__dataclass_fields__} | {"at": instant}
-    )
-
-
 def stamped(session: Session) -> list[Event]:
     """Turn waiting times into instants."""
     now, events = SECOND, []
     for later, event in session:
         now += later
-        events.append(at(event, now))
+        events.append(replace(event, at=now))
     return events
 
 
