@@ -220,3 +220,13 @@ def test_what_blinks_does_so_less_than_once_a_second() -> None:
         rises += [frame.at for frame in frames(engine.advance(wake)) if frame.levels[3:] == bytes([255] * 3)]
     assert len(rises) > 10
     assert min(later - before for before, later in pairwise(rises)) > SECOND
+
+
+def test_a_snapshot_without_a_test_is_as_it_was_before_there_were_any() -> None:
+    """Session logs of then stay readable; a test that is over leaves nothing behind."""
+    engine = started()
+    assert "lamp-test" not in engine.snapshot()
+    engine.handle(ask("chips", THROAT))
+    assert "lamp-test" in engine.snapshot()
+    engine.handle(end())
+    assert "lamp-test" not in engine.snapshot()
