@@ -312,7 +312,12 @@ class OutputHost(Protocol):
 
 
 class FrameOutput(Protocol):
-    """One way to a controller. It keeps the newest frame of each chain and sends that one next, never a queue."""
+    """One way to a controller. It keeps the newest frame of each chain and sends that one next, never a queue.
+
+    One that may also be given a frame of another length than its chain says so by `any_length = True`, a class
+    attribute: a lamp test of what is soldered and not yet in the layout file has such frames. All others are
+    given them cut to the length, or filled up with zeros.
+    """
 
     options: ClassVar[type[Options]]
 

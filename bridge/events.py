@@ -92,6 +92,16 @@ class Subject(Word):
     NODE = "node"
 
 
+class LampTestWay(Word):
+    """How a lamp test goes through its area."""
+
+    CHIPS = "chips"  # each chip in turn, all its channels lit
+    CHANNELS = "channels"  # each channel in turn
+    TOGETHER = "together"  # all chips together, through their channels
+    BLINK = "blink"  # one fixture or device, to find it
+    PICTURE = "picture"  # the bytes of a whole chain, as they were given
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
     """One fact.
@@ -227,6 +237,46 @@ class RouteKept(Event):
     route: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LampTestAsked(Event):
+    """Somebody wants a lamp test; nothing is lit before it is confirmed.
+
+    Attributes:
+        way: how it goes through its area.
+        area: `all`, a node, a chain as `node/chain`, a fixture or a device.
+        seconds: its time limit on each chain; 0 for as long as is usual.
+        picture: for a picture, the bytes of the whole chain in hexadecimal.
+        mark: a word by which the asker knows this test again; empty for the number of this event.
+    """
+
+    way: LampTestWay
+    area: str
+    seconds: int = 0
+    picture: str = ""
+    mark: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LampTestConfirmed(Event):
+    """Somebody knows that signals will show false aspects: the test with this mark may begin on this chain."""
+
+    chain: str
+    mark: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LampTestEnded(Event):
+    """Somebody ends a lamp test.
+
+    Attributes:
+        mark: which; empty for any.
+        chain: only its part on this chain (`node/chain`), and the test goes on with the next one; empty for all.
+    """
+
+    mark: str = ""
+    chain: str = ""
+
+
 EVENT_KINDS: Final[dict[str, type[Event]]] = {
     "accessory-ordered": AccessoryOrdered,
     "accessory-released": AccessoryReleased,
@@ -240,6 +290,9 @@ EVENT_KINDS: Final[dict[str, type[Event]]] = {
     "node": NodeReported,
     "use": UseReported,
     "route-kept": RouteKept,
+    "lamp-test-asked": LampTestAsked,
+    "lamp-test-confirmed": LampTestConfirmed,
+    "lamp-test-ended": LampTestEnded,
 }
 """The name of each kind of event in the session log."""
 
@@ -252,6 +305,7 @@ _ENUMS: Final[dict[str, type[StrEnum]]] = {
     "ButtonState": ButtonState,
     "LinkState": LinkState,
     "Subject": Subject,
+    "LampTestWay": LampTestWay,
 }
 _RANGES: Final = {
     "at": range(2**63),

@@ -41,6 +41,7 @@ class FileFrames:
     """A frame output that writes each frame as a line, at once."""
 
     options: ClassVar[type[Options]] = FileOptions
+    any_length: ClassVar[bool] = True
 
     def __init__(
         self,

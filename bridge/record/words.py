@@ -16,6 +16,9 @@ from bridge.events import (
     ClockReported,
     Event,
     Instant,
+    LampTestAsked,
+    LampTestConfirmed,
+    LampTestEnded,
     LinkState,
     NodeReported,
     PowerReported,
@@ -43,6 +46,8 @@ def event_text(event: Event) -> str:
         return f"the node {event.node} {_HEARD[event.state]}"
     if isinstance(event, RouteKept):
         return f"the route {event.route} of {event.signal} was locked before the restart"
+    if isinstance(event, LampTestAsked | LampTestConfirmed | LampTestEnded):
+        return f"{_of_test(event)} (by {event.source})"
     copy = " in a kept copy" if getattr(event, "authority", None) is Authority.STATE else ""
     return f"{_said(event)}{copy} (by {event.source})"
 
@@ -72,3 +77,14 @@ def _said(event: Event) -> str:
             why = f" ({event.why})" if event.why else ""
             return f"{event.subject.value} {event.name} was {'taken out of' if event.out else 'put back into'} use{why}"
     return type(event).__name__
+
+
+def _of_test(event: LampTestAsked | LampTestConfirmed | LampTestEnded) -> str:
+    match event:
+        case LampTestAsked():
+            return f"a lamp test of {event.area} was asked for, {event.way.value}"
+        case LampTestConfirmed():
+            return f"the lamp test {event.mark} was confirmed for {event.chain}"
+        case _:
+            which = f"the lamp test {event.mark}" if event.mark else "any lamp test"
+            return f"{which} was ended{f' on {event.chain}' if event.chain else ''}"

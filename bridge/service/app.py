@@ -79,7 +79,7 @@ class Bridge:
         self.page: str | None = None
         directory = settings.state or default_state_directory()
         state = StateFile(directory)
-        place = _place(settings)
+        place = broker_place(settings)
         self.link = BrokerLink(
             place,
             client_id=f"lamproom-{settings.name}",
@@ -151,7 +151,8 @@ def _session_log(directory: Path, settings: Settings) -> SessionLog:
     return SessionLog(path, header, settings.layout)
 
 
-def _place(settings: Settings) -> BrokerAddress:
+def broker_place(settings: Settings) -> BrokerAddress:
+    """Return where the broker is, and who we are there."""
     said = settings.layout.broker
     where = settings.broker or BrokerAddress(said.host, said.port)
     password = None

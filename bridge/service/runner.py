@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections import Counter
 from collections.abc import Awaitable, Callable, Iterable, Mapping
 from dataclasses import asdict, replace
 from functools import partial
@@ -17,7 +16,7 @@ from typing import Final
 from uuid import UUID
 
 from adapters.contract import Broker, FrameOutput, Raw
-from bridge.commands import Command, Decision, PublishFrame, Report, Told
+from bridge.commands import Command, PublishFrame, Report, Told
 from bridge.commands import Note as EngineNote
 from bridge.engine import Engine
 from bridge.errors import DecodeError
@@ -27,11 +26,13 @@ from bridge.record.writer import SessionLog
 from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
 from bridge.service.hosts import OutputHost, SourceHost, look_at_events
+from bridge.service.lamp_tests import show_test
 from bridge.service.making import Lane, make_outputs, make_source
 from bridge.service.notes import Notes, changes_in_words
 from bridge.service.plugins import Adapters
 from bridge.service.status import Status
 from bridge.service.supervisor import Say, Supervisor
+from bridge.service.tally import Tally
 from bridge.service.term import Term
 from bridge.service.term_notes import tell_of_terms
 
@@ -48,9 +49,6 @@ START_WITHIN: Final = 3.0
 STOP_WITHIN: Final = 0.3
 """Seconds that they have to stop: an owner who ends the bridge, or a service manager, does not wait long."""
 
-MASTERS: Final = frozenset({"zone", "still"})
-"""What is over several devices, as it is told of."""
-
 NODES: Final = "nodes"
 """The source of events that tell of nodes."""
 
@@ -60,9 +58,7 @@ class Runner:
 
     Attributes:
         engine: the pure core.
-        counts: events, refused, frames and changes since the start.
-        since: wall time at which each device was given its present aspect, and each master its state.
-        masters: what was told last of each zone and of the switch that stills all flashing, by `zone/name`.
+        tally: what has happened since the start.
         nodes: for each node, whether it acknowledges, and why we think so.
         figures: counters of each chain by its key.
         sources: who keeps each source listening, and knows how it is.
@@ -82,9 +78,7 @@ class Runner:
         self.engine = engine
         self.link = link
         self.notes = notes
-        self.counts: Counter[str] = Counter(events=0, refused=0, frames=0, changes=0)
-        self.since: dict[str, str] = {}
-        self.masters: dict[str, Told] = {}
+        self.tally = Tally(status, notes)
         self.nodes: dict[str, tuple[str, str]] = {
             chain.node: ("unheard", "has not acknowledged anything yet") for chain in engine.layout.chains
         }
@@ -144,6 +138,7 @@ class Runner:
         self._term.changed = self._new_term
         tell_of_terms(self._term, self._status, self.notes)
         self.link.watch(self._link_changed)
+        self._status.report(self.tally.lamp_test)
         await self._call({name: output.start for name, output in self._outputs.items()}, "output", "start")
         commands = self.engine.start()
         self._send(commands)
@@ -267,7 +262,7 @@ class Runner:
         """Note once, and count, an order or a button that nothing in the layout listens to: a slip, perhaps."""
         for event in events:
             if not self.engine.listens(event):
-                self.counts["unheard"] += 1
+                self.tally.counts["unheard"] += 1
                 key = f"{source} unheard {raw.channel[:200]}"
                 received = f"{raw.channel[:200]} {raw.payload[:80].decode(errors='replace')}"
                 text = f"nothing in this layout listens to this, from {source}"
@@ -295,7 +290,7 @@ class Runner:
         if self._busy:
             self._waiting.append(partial(self.refuse, source, raw, problem, at))
             return
-        self.counts["refused"] += 1
+        self.tally.counts["refused"] += 1
         if source in self.sources:
             self.sources[source].health.refused += 1
         expected = f"; understood would be: {problem.expected}" if problem.expected else ""
@@ -349,7 +344,11 @@ class Runner:
                 continue
             output, lane, _number = self._places[command.chain]
             try:
-                output.show(lane, command.levels)
+                if command.test:
+                    chain = self.engine.layout.chains[command.chain]
+                    show_test(output, lane, command, chain, self.notes)
+                else:
+                    output.show(lane, command.levels)
             except Exception as problem:  # noqa: BLE001 - one output's fault must not keep the others dark
                 self.notes.once(
                     f"show {lane} {problem!r}", f"an output failed to show a frame: {problem!r}", "error"
@@ -357,7 +356,7 @@ class Runner:
 
     def _afterwards(self, commands: list[Command], events: int) -> None:
         """Write down what came of an event, now that the frames are out; tell the rest of the world soon."""
-        self.counts["events"] += events
+        self.tally.counts["events"] += events
         if commands and self._log is not None:
             self._log.commands(commands)
         self._tell_soon(commands)
@@ -374,30 +373,9 @@ class Runner:
             self._teller.cancel()
             self._teller = None
         commands, self._untold = self._untold, []
-        for command in commands:
-            if isinstance(command, PublishFrame):
-                self.counts["frames"] += 1
-            elif isinstance(command, Report | Told):
-                self._status.report(command)
-                if isinstance(command, Told) and command.subject in MASTERS:
-                    self._note_master(command)
-            elif isinstance(command, Decision):
-                if command.before != command.aspect:
-                    self.counts["changes"] += 1
-                    self.since[command.device] = time.strftime("%H:%M:%S")
-            elif isinstance(command, EngineNote):
-                self.counts["repeats"] += 1
-        if commands:
-            self._status.tell_counts()
+        self.tally.take(commands)
         self.decided()
         self.changed()
-
-    def _note_master(self, told: Told) -> None:
-        key = f"{told.subject}/{told.name}"
-        before = self.masters.get(key)
-        if before is not None and before.state != told.state:
-            self.since[key] = time.strftime("%H:%M:%S")
-        self.masters[key] = told
 
     # ---- time ----------------------------------------------------------------------------------------------
 

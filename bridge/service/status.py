@@ -62,7 +62,7 @@ class Status:
         self._run = secrets.token_hex(4)
         self._told = False  # what the broker keeps under our name is from us, or newer
         self._layout = layout
-        self._reports: dict[str, dict[str, str]] = {}  # by topic
+        self._reports: dict[str, dict[str, str | int]] = {}  # by topic
         self._due: dict[str, None] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._willed = term.tentative
@@ -72,8 +72,8 @@ class Status:
     def report(self, report: Report | Told) -> None:
         """Tell what a device shows, or how a lock or a gate stands, soon."""
         if isinstance(report, Told):
-            topic = f"lamproom/{report.subject}/{report.name}"
-            self._reports[topic] = {"state": report.state, "reason": report.reason}
+            topic = f"lamproom/{report.subject}/{report.name or self._name}"
+            self._reports[topic] = {"state": report.state, "reason": report.reason, **dict(report.more)}
         else:
             topic = f"lamproom/device/{report.device}"
             self._reports[topic] = {"aspect": report.aspect, "reason": report.reason}

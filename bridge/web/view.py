@@ -44,11 +44,12 @@ class View(Protocol):
         """Return the whole present state.
 
         Keys: `frames`, levels in wire order as hex, by `node/chain`, with no entry before the first frame;
-        `devices`, by name: `aspect`, `reason`, `since` (`HH:MM:SS`, wall time); `nodes`, by name: `state`
-        (`unheard`, `up`, `lost`) and `text`; `sources`, by name: the same, and `failing` where a source is lost by a
-        fault of its own; `chains`, by `node/chain`: what was sent, in words; `broker`:
-        `state` (`up`, `lost`, `never`) and `text`; `clock`, `HH:MM` of the model clock or None; `counts`:
-        `events`, `refused`, `frames`, `changes`.
+        `devices`, by name: `aspect`, `reason`, `since` (`HH:MM:SS`, wall time), perhaps `tested` (its lamps show a lamp
+        test at present, and not that aspect); `nodes`, by name: `state` (`unheard`, `up`, `lost`) and `text`;
+        `sources`, by name: the same, and `failing` where a source is lost by a fault of its own; `chains`, by
+        `node/chain`: what was sent, in words; `broker`: `state` (`up`, `lost`, `never`) and `text`; `clock`, `HH:MM` of
+        the model clock or None; `lamp test`: `state` (`waiting`, `running`) and `text`, or empty; `counts`: `events`,
+        `refused`, `frames`, `changes`.
         """
         ...
 

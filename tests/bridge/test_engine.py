@@ -86,7 +86,8 @@ def test_start_gives_every_frame_then_every_report() -> None:
     """An engine that knows nothing shows signals at their most restrictive, lights as their owner says, and says so."""
     commands = Engine(layout()).start()
 
-    assert [(0, chain, levels, Cause.START) for chain, levels in enumerate(START)] == commands[:3]
+    expected = [PublishFrame(0, chain, levels, Cause.START) for chain, levels in enumerate(START)]
+    assert expected == commands[:3]
     assert [(device, AT_START.get(device, "off"), "since the start") for device in DEVICES] == [
         (each.device, each.aspect, each.reason[-15:]) for each in commands[3:] if isinstance(each, Report)
     ]

@@ -36,7 +36,7 @@ async def test_order_is_shown_before_it_is_written_down_and_the_session_replays(
         found.sources["panel"].order("61 reverse")
         assert 1 == len(output.frames) - before
     assert replay(found.log).same
-    assert 1 == found.runner.counts["events"]
+    assert 1 == found.runner.tally.counts["events"]
 
 
 async def test_what_an_output_tells_while_it_shows_waits_for_the_end_of_that_step(tmp_path: Path) -> None:
@@ -69,7 +69,7 @@ async def test_what_an_adapter_tells_at_its_start_waits_for_the_first_picture(tm
     await found.runner.start()
     await turns()
     await found.runner.stop()
-    assert 3 == found.runner.counts["events"]
+    assert 3 == found.runner.tally.counts["events"]
     assert replay(found.log).same
 
 
@@ -103,7 +103,9 @@ async def test_message_with_one_event_that_breaks_the_contract_has_no_effect_at_
     [note] = [text for text in found.told() if "failed on it" in text]
     assert "what panel sent means nothing here" in note
     assert said in note
-    assert {"events": 1, "refused": 1} == {key: found.runner.counts[key] for key in ("events", "refused")}
+    assert {"events": 1, "refused": 1} == {
+        key: found.runner.tally.counts[key] for key in ("events", "refused")
+    }
     assert replay(found.log).same
 
 
@@ -126,7 +128,7 @@ async def test_engine_that_refuses_an_event_leaves_a_log_of_those_before_it(
             found.sources["panel"].order("61 reverse,63 reverse")
         found.sources["panel"].order("63 reverse")
     assert replay(found.log).same
-    assert 2 == found.runner.counts["events"]
+    assert 2 == found.runner.tally.counts["events"]
 
 
 async def test_source_that_hangs_at_the_end_keeps_no_last_frame_back(tmp_path: Path) -> None:
@@ -175,7 +177,7 @@ async def test_adapter_that_fails_is_told_by_name_and_touches_no_other(tmp_path:
     assert (
         "no longer come in: a fault of the source itself, OSError: the port is gone in adapters.py" in fault
     )
-    assert 2 == found.runner.counts["events"], "the order, and that panel is lost"
+    assert 2 == found.runner.tally.counts["events"], "the order, and that panel is lost"
     assert found.outputs["mqtt"].last is not None
 
 
@@ -194,7 +196,7 @@ async def test_output_that_is_slow_to_start_holds_up_nobody_and_may_yet_come(
     found.outputs["mqtt"].starting = slow
     await found.runner.start()
     found.sources["booster"].order("61 reverse")
-    assert 1 == found.runner.counts["events"]
+    assert 1 == found.runner.tally.counts["events"]
     gate.set()
     await until(lambda: "the output mqtt failed to start: nobody is there" in found.told())
     assert "the output mqtt did not start within 0.05 s: the rest goes on without it" in found.told()
@@ -211,7 +213,7 @@ async def test_what_comes_in_after_the_end_changes_nothing(tmp_path: Path) -> No
         output.host.node("east", LinkState.LOST, "invented")
         await turns()
         assert shown == len(output.frames)
-        assert 0 == found.runner.counts["events"]
+        assert 0 == found.runner.tally.counts["events"]
     assert "end" in lines(found.log)[-1]
 
 
@@ -273,7 +275,7 @@ async def test_hosts_pass_on_what_adapters_tell(tmp_path: Path) -> None:
         assert found.link is source.host.broker is output.host.broker
     assert {"east/throat": {"sent": 3}} == found.runner.figures
     assert ("up", "it acknowledges") == found.runner.nodes["east"]
-    assert 3 == found.runner.counts["refused"]
+    assert 3 == found.runner.tally.counts["refused"]
     assert "events from panel come in: the cable is in" in found.told()
     assert 1 == len([text for text in found.told() if "a node sent means nothing here" in text])
     assert 1 == len([text for text in found.told() if "what panel sent means nothing here" in text])

@@ -110,7 +110,7 @@ async def test_what_stays_lost_is_told_once_for_each_reason(tmp_path: Path, paus
     await found.runner.stop()
     assert list(range(50)) == pauses
     assert 50 == found.runner.sources["panel"].health.restarts
-    assert 2 == found.runner.counts["events"]
+    assert 2 == found.runner.tally.counts["events"]
     lost, still, up = of_panel(found)
     assert lost.startswith("events from panel no longer come in: nobody listens there;")
     assert "events from panel still do not come in: no such host; trying again, at least every 10 s" == still
@@ -129,7 +129,7 @@ async def test_what_comes_and_goes_is_told_three_times_and_then_counted(
     bus = Bus(found, *attempts, "it answers")
     await found.runner.start()
     await until(lambda: bus.tried == 21)
-    assert 41 == found.runner.counts["events"]
+    assert 41 == found.runner.tally.counts["events"]
     told = of_panel(found)
     assert 6 == len(told)
     assert told[-1].endswith("; it comes and goes, which is only counted until it has stood for 0 s")
@@ -204,7 +204,10 @@ async def test_quiet_alone_never_loses_a_source(tmp_path: Path) -> None:
         await until(lambda: found.runner.sources["wire"].health.state == "lost")
         wire.order("61 reverse")
         assert "up" == found.runner.sources["wire"].health.state
-        assert "reverse" in found.runner.engine.choices()["T4"].reason or found.runner.counts["events"] == 3
+        assert (
+            "reverse" in found.runner.engine.choices()["T4"].reason
+            or found.runner.tally.counts["events"] == 3
+        )
         for _ in range(10):
             await asyncio.sleep(0.02)
             wire.order("61 reverse")
