@@ -16,7 +16,7 @@ from bridge.service.places import place_of
 EVENTS: Final = "lamproom.events"
 OUTPUTS: Final = "lamproom.outputs"
 
-SOURCE_KEYS: Final = ("kind", "repeat-window", "lost-after")
+SOURCE_KEYS: Final = ("kind", "repeat-window", "refresh-every", "lost-after")
 """The keys of the layout file that every source has, whatever its kind."""
 
 
