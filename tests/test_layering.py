@@ -113,7 +113,7 @@ def test_an_import_for_type_checking_counts() -> None:
     [
         ("bridge/events.py", "from bridge.errors import x"),
         ("bridge/chain/x.py", "from bridge.logic import x\nfrom bridge.light import y\nfrom . import z"),
-        ("bridge/cli.py", "from bridge import __version__, web\nimport adapters.contract, typer"),
+        ("bridge/cli/x.py", "from bridge import __version__, web\nimport adapters.contract, typer"),
         ("bridge/service/x.py", "from adapters import contract"),
         ("adapters/contract.py", "import typing\nimport pydantic\nfrom bridge.events import x"),
         ("adapters/outputs/x.py", "import paho.mqtt.client\nfrom adapters.contract import x"),

@@ -126,7 +126,7 @@ def test_a_daemon_that_is_ended_while_it_loads_ends_in_peace(module: str, number
 
 def test_another_command_that_is_ended_has_not_succeeded() -> None:
     """A check that was broken off has found nothing out, and its status says so."""
-    code = f"import os, bridge.cli\nbridge.cli._look = lambda _file: os.kill(os.getpid(), 2)\n{START}"
+    code = f"import os, bridge.cli\nbridge.cli.layouts.look = lambda _file: os.kill(os.getpid(), 2)\n{START}"
     command = [sys.executable, "-c", code, "check", "config/first-steps.yaml"]
     result = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     assert (130, "", "") == (result.returncode, result.stdout, result.stderr)

@@ -1,0 +1,158 @@
+"""The commands about a layout file: what is wrong with it, and what the boards of its nodes need."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from bridge.cli.shared import FAILED, OK, LayoutPath, StateOption, err, look, out, print_json, say_findings
+from bridge.errors import LamproomError
+
+if TYPE_CHECKING:
+    from bridge.layout import Layout
+    from bridge.service.files import LayoutFile
+
+
+def check(
+    file: LayoutPath,
+    as_json: Annotated[bool, typer.Option("--json", help="Print them as JSON, for another program.")] = False,
+    prove: Annotated[
+        bool,
+        typer.Option(
+            "--prove", help="Prove that no way of events lets trains meet where signals have routes."
+        ),
+    ] = False,
+    minutes: Annotated[
+        float, typer.Option(metavar="NUMBER", help="How long the proof of one group of signals may take.")
+    ] = 5,
+    state: StateOption = None,
+) -> None:
+    """Look for mistakes in the layout file FILE.
+
+    Each is told in one line, with its place in the file: FILE:LINE:COLUMN: error or warning: what to do. A layout with
+    errors cannot run; one with warnings can.
+    """
+    looked = look(file)
+    if as_json:
+        print_json(
+            [
+                {
+                    "file": file,
+                    "line": finding.mark.line,
+                    "column": finding.mark.column,
+                    "level": finding.level.value,
+                    "message": finding.message,
+                }
+                for finding in looked.findings
+            ]
+        )
+    else:
+        for line in looked.lines():
+            out(line)
+        if looked.layout is not None:
+            out(f"{file}: {_summary(looked)}")
+    proved = looked.layout is not None and (
+        not prove or _prove(looked, looked.layout, state, minutes, err if as_json else out)
+    )
+    raise typer.Exit(OK if proved else FAILED)
+
+
+def node(
+    file: LayoutPath,
+    name: Annotated[str, typer.Argument(metavar="NODE", hidden=True)],
+    to: Annotated[
+        Path | None,
+        typer.Option(
+            "--to",
+            metavar="DIRECTORY",
+            help="Where to write the program and the settings; else they are printed.",
+        ),
+    ] = None,
+    broker: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Where the node finds the broker: HOST or HOST:PORT."),
+    ] = None,
+    wifi: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The Wi-Fi network; none for a board with a cable.")
+    ] = None,
+    pin: Annotated[
+        list[str] | None, typer.Option(metavar="CHAIN=PIN", help="The pin of a chain; again for each.")
+    ] = None,
+    hold: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="CHAIN",
+            help="A chain of house lights that go on as they are when nothing comes any more.",
+        ),
+    ] = None,
+) -> None:
+    """Make the files for the MicroPython board of the node NODE, from the layout file FILE.
+
+    Done again after a change of the layout file, it keeps what was written into the settings by hand.
+    """
+    from bridge.service.address import Address  # noqa: PLC0415 - see the head of the package
+    from bridge.service.node_settings import (  # noqa: PLC0415
+        Wishes,
+        as_text,
+        node_settings,
+        pins_of,
+        poorly_timed,
+        write_board,
+    )
+
+    looked = look(file)
+    say_findings(looked)
+    if looked.layout is None:
+        raise typer.Exit(FAILED)
+    place = None if broker is None else Address.parse(broker, 1883)
+    wishes = Wishes(
+        broker=None if place is None else (place.host, place.port),
+        wifi="" if wifi == "none" else wifi,
+        pins=pins_of(pin or ()),
+        hold=frozenset(hold or ()),
+    )
+    if to is None:
+        typer.echo(as_text(node_settings(looked.layout, name, wishes, {})), nl=False)
+    else:
+        out(f"{to}: {', '.join(write_board(to, looked.layout, name, wishes))}")
+    for line in poorly_timed(looked.layout, name):
+        err(line)
+
+
+def _prove(
+    looked: LayoutFile, layout: Layout, state: Path | None, minutes: float, say: Callable[[str], None]
+) -> bool:
+    try:
+        from bridge.service.proving import prove_file  # noqa: PLC0415 - see the head of the package
+    except ModuleNotFoundError as missing:
+        if (missing.name or "").split(".")[0] != "oxidd":
+            raise
+        raise LamproomError(
+            "--prove needs the library oxidd, which is an extra: install it by `pip install 'lamproom[proof]'`"
+        ) from None
+    from bridge.service.state import default_state_directory  # noqa: PLC0415
+
+    directory = (state or default_state_directory()) / "proofs"
+    return prove_file(looked, layout, directory, minutes, say)
+
+
+def _summary(looked: LayoutFile) -> str:
+    from bridge.layout.findings import count  # noqa: PLC0415 - see the head of the package
+
+    layout = looked.layout
+    if layout is None:
+        return ""
+    chips = sum(len(chain.chips) for chain in layout.chains)
+    posts = sum(len(crossing.posts) for crossing in layout.crossings)
+    return (
+        f"no errors; {count(len(layout.signals) - posts, 'signal')} and {count(len(layout.lights), 'light')}, "
+        f"{count(chips, 'chip')} on {count(len(layout.chains), 'chain')}"
+        + (
+            f", {count(posts, 'post')} of {count(len(layout.crossings), 'crossing')}"
+            if layout.crossings
+            else ""
+        )
+    )
