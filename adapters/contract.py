@@ -71,7 +71,7 @@ Keys: TypeAlias = tuple[str | int, ...]
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Something that an output finds wrong with its entry in the layout file; it is told with its line.
+    """Something that an adapter finds wrong with its entry in the layout file; it is told with its line.
 
     Attributes:
         keys: where it stands.
@@ -86,14 +86,14 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """What one chain has to itself. Two claims of one space that overlap are an error, also of two outputs.
+    """What one chain or source has to itself. Two claims of one space that overlap are an error, also of two adapters.
 
     Attributes:
         space: what is divided up, in words: `by E1.31 at 192.168.1.40`.
         unit: what it is divided into, in the singular: `universe`.
         first: the first that is claimed.
         last: the last that is claimed.
-        owner: who claims it, in words: a chain's key, or an output's part.
+        owner: who claims it, in words: a chain's key, or an adapter's part.
         keys: where it stands.
     """
 
@@ -109,8 +109,9 @@ class Options(BaseModel):
     """The keys that an adapter takes in the layout file; a subclass names them.
 
     Keys are written with hyphens (`repeat-window`), values are checked when the file is read, and a key that
-    no field names is refused with its line. An output that has more to look at, such as whether its chains fit
-    what they are given, does so in the two methods; they are asked when the file is read, before anything runs.
+    no field names is refused with its line. An adapter that has more to look at, such as whether the chains of an
+    output fit what they are given, does so in the two methods; they are asked when the file is read, before anything
+    runs. A source serves no chains.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", alias_generator=_hyphens)
