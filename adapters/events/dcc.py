@@ -55,7 +55,7 @@ MOST_BROADCAST: Final = 256
 _RANGE: Final = re.compile(r"([0-9]{1,4})(?: ?- ?([0-9]{1,4}))?")
 
 
-def _numbers(value: Any) -> range:
+def _numbers(value: Any) -> tuple[int, ...]:
     found = _RANGE.fullmatch(str(value).strip()) if isinstance(value, str | int) else None
     first, last = (int(found[1]), int(found[2] or found[1])) if found is not None else (0, 0)
     if first not in ACCESSORY_NUMBERS or last not in ACCESSORY_NUMBERS or last < first:
@@ -65,7 +65,7 @@ def _numbers(value: Any) -> range:
         raise ValueError(
             f"{last - first + 1} accessories are too many for a broadcast: {MOST_BROADCAST} are allowed"
         )
-    return range(first, last + 1)
+    return tuple(range(first, last + 1))
 
 
 class DccOptions(Options):
@@ -85,7 +85,7 @@ class DccOptions(Options):
     port: Port | None = None
     speed: Speed = 115_200
     offset: Annotated[int, whole("an offset", -2047, 2047)] = 0
-    broadcast_to: Annotated[range, BeforeValidator(_numbers)] = range(0)
+    broadcast_to: Annotated[tuple[int, ...], BeforeValidator(_numbers)] = ()
 
     def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:  # noqa: ARG002 - a source serves no chain
         """Return what is wrong with where it listens: at one serial port, or at one address."""
@@ -146,7 +146,7 @@ class DccSource:
             async with serial_port(said.serial, said.speed) as reader:
                 yield reader
             return
-        reader, writer = await connect(said.host or "", said.port or 0)
+        reader, writer = await connect(self._host, said.host or "", said.port or 0)
         try:
             yield reader
         finally:

@@ -9,6 +9,7 @@ import socket
 from collections.abc import Callable
 from typing import Final
 
+from adapters.contract import SourceHost
 from bridge.errors import LinkError
 
 LONGEST_LINE: Final = 1024
@@ -78,16 +79,23 @@ async def hand_on(reader: asyncio.StreamReader, lines: Lines, take: Callable[[by
         take(rest)
 
 
-async def connect(host: str, port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
+async def connect(
+    host: SourceHost, name: str, port: int
+) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
     """Return a connection that notices when the other end has gone without a word.
+
+    Args:
+        host: what the bridge offers to the source.
+        name: of the machine that is to be reached, or its address.
+        port: there.
 
     Raises:
         LinkError: nobody answers there; with the reason and what to look at.
     """
-    peer = f"{host}:{port}"
+    peer = f"{name}:{port}"
     try:
-        async with asyncio.timeout(CONNECT_WITHIN):
-            reader, writer = await asyncio.open_connection(host, port, limit=CHUNK)
+        async with host.timeout(CONNECT_WITHIN):
+            reader, writer = await asyncio.open_connection(name, port, limit=CHUNK)
     except TimeoutError:
         text = f"{peer} does not answer within {CONNECT_WITHIN:.0f} s: is it switched on, and is the address right?"
         raise LinkError(text, peer=peer) from None

@@ -420,17 +420,7 @@ class Light:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """An event source and its habits, all in ns.
-
-    Attributes:
-        name: as the layout file has it.
-        kind: the adapter.
-        repeat_window: how long the same order again is a repeat, 0 for never.
-        refresh_every: how often it sends every order of its own again, 0 for not at all.
-        lost_after: how long it may be quiet, 0 for ever.
-        options: the adapter's own.
-        mark: its place in the file.
-    """
+    """An event source: how long (ns) it repeats an order, refreshes all in, may be quiet (0: not at all, for ever)."""
 
     name: str
     kind: str

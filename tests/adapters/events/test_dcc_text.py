@@ -120,8 +120,8 @@ def test_any_text_is_bytes_or_refused(text: str) -> None:
         (
             "BF 88",
             (
-                "basic accessory packet: all basic accessories on pair 0 of their decoders (broadcast, as number 2041) are"
-                " ordered reverse"
+                "basic accessory packet: all basic accessories on pair 0 of their decoders (broadcast, as number 2041)"
+                " are ordered reverse"
             ),
         ),
         ("BF 86", "basic accessory packet: emergency stop of all basic accessories"),
@@ -155,8 +155,8 @@ def test_any_text_is_bytes_or_refused(text: str) -> None:
         (
             "81 71 E8 1C F9",
             (
-                "programming: one bit is written or compared in variable 29 of extended accessory 1 (F9), and nothing is"
-                " ordered"
+                "programming: one bit is written or compared in variable 29 of extended accessory 1 (F9), and nothing"
+                " is ordered"
             ),
         ),
         (

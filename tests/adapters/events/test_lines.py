@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters.events.lines import AT_A_TIME, Lines, close, connect, hand_on
+from adapters.testing import SourceBench
 from bridge.errors import LinkError
 
 STREAMS = st.lists(
@@ -80,9 +81,9 @@ async def test_a_flood_leaves_turns_to_others() -> None:
 async def test_nobody_there_is_said_with_a_remedy(unused_tcp_port: int) -> None:
     """A port that nobody listens at, and a name that does not exist, are told with what to look at."""
     with pytest.raises(LinkError, match="takes no connection: does the program that sends there run"):
-        await connect("127.0.0.1", unused_tcp_port)
+        await connect(SourceBench(), "127.0.0.1", unused_tcp_port)
     with pytest.raises(LinkError, match=r"no-such-host.invalid:1 cannot be reached \(.+\): are the address"):
-        await connect("no-such-host.invalid", 1)
+        await connect(SourceBench(), "no-such-host.invalid", 1)
 
 
 async def test_a_connection_brings_lines() -> None:
@@ -96,7 +97,7 @@ async def test_a_connection_brings_lines() -> None:
         await close(writer)
 
     async with await asyncio.start_server(speak, "127.0.0.1", 0) as server:
-        reader, writer = await connect(*server.sockets[0].getsockname())
+        reader, writer = await connect(SourceBench(), *server.sockets[0].getsockname())
         await hand_on(reader, Lines(), taken.append)
         await close(writer)
     assert [b"81 F9 78", b"81 F8 79"] == taken
