@@ -75,10 +75,11 @@ async def serial_port(path: str, speed: int) -> AsyncIterator[asyncio.StreamRead
         raise _refused(path, problem) from None
     try:
         _set_up(port, SPEEDS[speed])
-    except (OSError, termios.error) as problem:
+    except BlockingIOError:
         os.close(port)
-        if isinstance(problem, OSError) and problem.errno == errno.EBUSY:
-            raise _refused(path, problem) from None
+        raise _refused(path, OSError(errno.EBUSY, "")) from None
+    except (OSError, termios.error):
+        os.close(port)
         raise LinkError(f"{path} is no serial port: give the one that the device is at", peer=path) from None
     async with _reading(port) as reader:
         yield reader
@@ -119,8 +120,8 @@ async def _reading(descriptor: int) -> AsyncIterator[asyncio.StreamReader]:
 
 def _set_up(port: int, speed: int) -> None:
     """Give a port raw bytes at a speed, whatever it was used for before."""
+    fcntl.flock(port, fcntl.LOCK_EX | fcntl.LOCK_NB)  # what follows does not keep root out
     fcntl.ioctl(port, termios.TIOCEXCL)
-    fcntl.flock(port, fcntl.LOCK_EX | fcntl.LOCK_NB)  # some systems let a second one of the same user in
     flags = termios.CS8 | termios.CREAD | termios.CLOCAL  # no HUPCL: closing would reset some boards
     settings = termios.tcgetattr(port)
     settings[:6] = [termios.IGNBRK, 0, flags, 0, speed, speed]
