@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from importlib.metadata import entry_points
 from typing import Any, Final
 
-from adapters.contract import Claim, EventSource, FrameOutput, Options
+from adapters.contract import ChainPlace, Claim, EventSource, FrameOutput, Options
 from bridge.layout.entries import Desk
 from bridge.layout.findings import Finding, Mark, choice, error, warning
 from bridge.layout.model import Layout
@@ -49,20 +49,23 @@ class Adapters:
         """Find sources and outputs that are not installed, and options that do not fit them."""
         desk = Desk(parse(text))
         before = len(desk.findings)
+        claims: list[tuple[Path, Claim]] = []
         for source in layout.sources:
             path: Path = ("sources", source.name)
             where = desk.mark((*path, "kind")) if source.kind != "mqtt" or source.options else source.mark
             adapter = self._load(EVENTS, "event source", source.kind, where, desk)
             if adapter is not None:
-                desk.entry(adapter.options, source.options, path, also=SOURCE_KEYS)
-        claims: list[tuple[Path, Claim]] = []
+                options = desk.entry(adapter.options, source.options, path, also=SOURCE_KEYS)
+                if options is not None:
+                    claims += _look_into(options, (), path, desk)
         for output in layout.outputs:
             path = ("outputs", output.name)
             adapter = self._load(OUTPUTS, "frame output", output.kind, desk.mark((*path, "kind")), desk)
             if adapter is not None:
                 options = desk.entry(adapter.options, output.options, path, also=("kind",))
                 if options is not None:
-                    claims += _look_into(options, layout, output.name, path, desk)
+                    chains = (chain for chain in layout.chains if chain.output == output.name)
+                    claims += _look_into(options, tuple(place_of(chain) for chain in chains), path, desk)
         _look_at_claims(claims, desk)
         return tuple(desk.findings[before:])
 
@@ -80,10 +83,9 @@ class Adapters:
 
 
 def _look_into(
-    options: Options, layout: Layout, output: str, path: Path, desk: Desk
+    options: Options, places: tuple[ChainPlace, ...], path: Path, desk: Desk
 ) -> list[tuple[Path, Claim]]:
-    """Note what an output finds wrong with its options, and return what it claims for its chains."""
-    places = tuple(place_of(chain) for chain in layout.chains if chain.output == output)
+    """Note what an adapter finds wrong with its options, and return what it claims."""
     faults = options.faults(places)
     for fault in faults:
         mark = desk.mark((*path, *fault.keys))
