@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
-from typing import ClassVar, Final, Protocol, TypeAlias
+from typing import ClassVar, Final, Protocol, TypeAlias, runtime_checkable
 from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict
@@ -245,6 +245,19 @@ class EventSource(Protocol):
 
         Raises:
             DecodeError: it means nothing here; the message says what was expected. No other exception.
+        """
+        ...
+
+
+@runtime_checkable
+class Explains(Protocol):
+    """An event source whose bus people cannot read as it is: it says what an input is before what it tells."""
+
+    def explain(self, raw: Raw) -> str:
+        """Return what an input is, in a sentence. No side effects.
+
+        Raises:
+            DecodeError: it is nothing that this bus has.
         """
         ...
 

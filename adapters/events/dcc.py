@@ -22,6 +22,7 @@ from adapters.events.dcc_packets import (
     ReservedAccessory,
     decode,
     decoder_of,
+    encode,
     shift_number,
 )
 from adapters.events.dcc_text import read_text, write_text
@@ -165,6 +166,10 @@ class DccSource:
             self._alive = now
         self._host.received(Raw(self._place, line))
 
+    def attempt(self, channel: str, payload: str) -> tuple[Raw, ...]:
+        """Return a line as it comes, if it is said to come by `dcc` or by the name of this source."""
+        return (Raw(self._place, payload.encode()),) if channel in {"dcc", self.name} else ()
+
     def decode(self, raw: Raw, at: Instant) -> tuple[Event, ...]:
         """Return what a packet orders: one event, several for a broadcast, none for what is for no accessory.
 
@@ -207,15 +212,17 @@ class DccSource:
             others = [each for each in others if decoder_of(shift_number(each, -said.offset))[1] == pair]
         return (own, *others)
 
-    @classmethod
-    def explain(cls, text: str) -> str:
+    def explain(self, raw: Raw) -> str:
         """Return what a packet says, in a sentence.
 
         Raises:
             DecodeError: it is none, or a damaged one.
         """
-        data = read_text(text)
-        return f"{write_text(data)} is {_article(describe(decode(data)))}"
+        packet = _packet(raw.payload)
+        said = describe(packet)
+        if isinstance(packet, BasicAccessory | ExtendedAccessory) and self._said.offset:
+            said += f"; with the offset {self._said.offset} that is accessory {self._numbers(packet)[0]} here"
+        return f"{write_text(encode(packet))} is {_article(said)}"
 
 
 def _packet(line: bytes) -> Packet:

@@ -152,6 +152,11 @@ class LineSource:
     def _take(self, channel: str, line: bytes) -> None:
         self._host.received(Raw(channel, line))
 
+    def attempt(self, channel: str, payload: str) -> tuple[Raw, ...]:
+        """Return a line as it comes, if it is said to come by `line` or by the name of this source."""
+        heard = channel in {"line", self.name}
+        return (Raw(self._said.pipe or self._said.address, payload.encode()),) if heard else ()
+
     def decode(self, raw: Raw, at: Instant) -> tuple[Event, ...]:
         """Return the one event that a line means.
 

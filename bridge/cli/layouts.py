@@ -8,7 +8,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from bridge.cli.shared import FAILED, OK, LayoutPath, StateOption, err, look, out, print_json, say_findings
+from bridge.cli.shared import (
+    FAILED,
+    OK,
+    LayoutPath,
+    OptionalLayoutPath,
+    StateOption,
+    err,
+    look,
+    out,
+    print_json,
+    say_findings,
+)
 from bridge.errors import LamproomError
 
 if TYPE_CHECKING:
@@ -17,7 +28,7 @@ if TYPE_CHECKING:
 
 
 def check(
-    file: LayoutPath,
+    file: OptionalLayoutPath = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print them as JSON, for another program.")] = False,
     prove: Annotated[
         bool,
@@ -29,12 +40,20 @@ def check(
         float, typer.Option(metavar="NUMBER", help="How long the proof of one group of signals may take.")
     ] = 5,
     state: StateOption = None,
+    attempt: Annotated[
+        tuple[str, str] | None,
+        typer.Option(
+            "--try", metavar="KIND TEXT", help="Say what an input is: dcc '81 F9 78'. Needs no FILE."
+        ),
+    ] = None,
 ) -> None:
     """Look for mistakes in the layout file FILE.
 
     Each is told in one line, with its place in the file: FILE:LINE:COLUMN: error or warning: what to do. A layout with
     errors cannot run; one with warnings can.
     """
+    if file is None:
+        raise typer.Exit(_explain(attempt))
     looked = look(file)
     if as_json:
         print_json(
@@ -120,6 +139,22 @@ def node(
         out(f"{to}: {', '.join(write_board(to, looked.layout, name, wishes))}")
     for line in poorly_timed(looked.layout, name):
         err(line)
+
+
+def _explain(attempt: tuple[str, str] | None) -> int:
+    """Say what an input is, and return the exit status."""
+    from bridge.service.explaining import Refused, explain_input  # noqa: PLC0415 - see the head of the package
+    from bridge.service.plugins import Adapters  # noqa: PLC0415
+
+    if attempt is None:
+        raise LamproomError("name the layout file: `lamproom check FILE`, or an input by `--try KIND TEXT`")
+    try:
+        for line in explain_input(Adapters(), *attempt):
+            out(line)
+    except Refused as problem:
+        out(str(problem))
+        return FAILED
+    return OK
 
 
 def _prove(

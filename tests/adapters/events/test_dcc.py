@@ -274,5 +274,9 @@ def test_a_sound_entry(said: str) -> None:
     ],
 )
 def test_a_packet_is_explained(text: str, said: str) -> None:
-    """A text is said to be what it is, in a sentence."""
-    assert said == DccSource.explain(text)
+    """A text is said to be what it is, in a sentence, and what that is here by the offset."""
+    assert said == source().explain(Raw("dcc", text.encode()))
+    other = source({"offset": 4}).explain(Raw("dcc", text.encode()))
+    assert other == said + (
+        "; with the offset 4 that is accessory 5 here" if "ordered normal" in said else ""
+    )
