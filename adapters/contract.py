@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
-from typing import ClassVar, Final, Protocol, TypeAlias
+from typing import ClassVar, Final, Protocol, TypeAlias, runtime_checkable
 from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict
@@ -244,6 +244,22 @@ class EventSource(Protocol):
 
         Raises:
             DecodeError: it means nothing here; the message says what was expected. No other exception.
+        """
+        ...
+
+
+@runtime_checkable
+class Triable(Protocol):
+    """An event source whose input a person can write down: `lamproom check FILE --try CHANNEL PAYLOAD` asks it."""
+
+    def attempt(self, channel: str, payload: str) -> tuple[Raw, ...]:
+        """Return what would come in if this was said there, once for each way in which it can come.
+
+        Of a bus that keeps copies there are two ways: as it is said, and as the copy of it. There is none where this
+        source would not hear it. No side effects.
+
+        Raises:
+            DecodeError: it would be heard here, and this is nothing that can be said there.
         """
         ...
 

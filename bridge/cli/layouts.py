@@ -29,6 +29,12 @@ def check(
         float, typer.Option(metavar="NUMBER", help="How long the proof of one group of signals may take.")
     ] = 5,
     state: StateOption = None,
+    attempt: Annotated[
+        tuple[str, str] | None,
+        typer.Option(
+            "--try", metavar="TOPIC PAYLOAD", help="Say what a message would become, and what would follow."
+        ),
+    ] = None,
 ) -> None:
     """Look for mistakes in the layout file FILE.
 
@@ -54,10 +60,13 @@ def check(
             out(line)
         if looked.layout is not None:
             out(f"{file}: {_summary(looked)}")
-    proved = looked.layout is not None and (
-        not prove or _prove(looked, looked.layout, state, minutes, err if as_json else out)
-    )
-    raise typer.Exit(OK if proved else FAILED)
+    say = err if as_json else out
+    sound = looked.layout is not None
+    if looked.layout is not None and attempt is not None:
+        sound = _try(looked.layout, *attempt, say)
+    if looked.layout is not None and prove:
+        sound = _prove(looked, looked.layout, state, minutes, say) and sound
+    raise typer.Exit(OK if sound else FAILED)
 
 
 def node(
@@ -120,6 +129,16 @@ def node(
         out(f"{to}: {', '.join(write_board(to, looked.layout, name, wishes))}")
     for line in poorly_timed(looked.layout, name):
         err(line)
+
+
+def _try(layout: Layout, channel: str, payload: str, say: Callable[[str], None]) -> bool:
+    from bridge.service.plugins import Adapters  # noqa: PLC0415 - see the head of the package
+    from bridge.service.trying import try_message  # noqa: PLC0415
+
+    tried = try_message(layout, Adapters(), channel, payload)
+    for line in tried.lines:
+        say(line)
+    return tried.understood
 
 
 def _prove(
