@@ -262,6 +262,22 @@ class Explains(Protocol):
         ...
 
 
+@runtime_checkable
+class Triable(Protocol):
+    """An event source whose input a person can write down: `lamproom check FILE --try CHANNEL PAYLOAD` asks it."""
+
+    def attempt(self, channel: str, payload: str) -> tuple[Raw, ...]:
+        """Return what would come in if this was said there, once for each way in which it can come.
+
+        Of a bus that keeps copies there are two ways: as it is said, and as the copy of it. There is none where this
+        source would not hear it. No side effects.
+
+        Raises:
+            DecodeError: it would be heard here, and this is nothing that can be said there.
+        """
+        ...
+
+
 class OutputHost(Protocol):
     """What the bridge offers to one frame output."""
 

@@ -153,6 +153,10 @@ class Engine:
         """Return whether anything in the layout listens to an order or a button; others need no listener."""
         return self._board.listens(event)
 
+    def listeners(self, event: Event) -> tuple[str, ...]:
+        """Return the names of those devices and crossings that go by what an order, a block or a button is about."""
+        return self._board.listeners(event)
+
     def choices(self) -> dict[str, Choice]:
         """Return what every device shows, and why."""
         return {plan.name: choice for plan, choice in zip(self._plans, self._board.choices, strict=True)}

@@ -69,9 +69,10 @@ class MappedTopics:
         self._beat_at: Instant = 0
         self._beat = asyncio.Event()  # it has said that it is here
 
-    def attempt(self, channel: str, payload: str) -> Raw | None:
-        """Return what would come in, or None where this is nothing for this source."""
-        return Raw(channel, payload.encode()) if self._hears(channel) else None
+    def attempt(self, channel: str, payload: str) -> tuple[Raw, ...]:
+        """Return a message as it comes, and as a kept copy; none where no entry is about its topic."""
+        data = payload.encode()
+        return (Raw(channel, data), Raw(channel, data, retained=True)) if self._hears(channel) else ()
 
     async def listen(self) -> None:
         """Listen until it is cancelled. The shared link mends itself, and tells when it is down and up."""

@@ -43,7 +43,10 @@ def check(
     attempt: Annotated[
         tuple[str, str] | None,
         typer.Option(
-            "--try", metavar="KIND TEXT", help="Say what an input is: dcc '81 F9 78'. Needs no FILE."
+            "--try",
+            metavar="TOPIC PAYLOAD",
+            help="Say what a message would become, and what would follow; or, without FILE, what is said of a bus:"
+            " dcc '81 F9 78'.",
         ),
     ] = None,
 ) -> None:
@@ -53,7 +56,9 @@ def check(
     errors cannot run; one with warnings can.
     """
     if file is None:
-        raise typer.Exit(_explain(attempt))
+        if attempt is None:
+            raise LamproomError("name the layout file, FILE, or something to try: `--try dcc '81 F9 78'`")
+        raise typer.Exit(OK if _try(None, *attempt, out) else FAILED)
     looked = look(file)
     if as_json:
         print_json(
@@ -73,10 +78,13 @@ def check(
             out(line)
         if looked.layout is not None:
             out(f"{file}: {_summary(looked)}")
-    proved = looked.layout is not None and (
-        not prove or _prove(looked, looked.layout, state, minutes, err if as_json else out)
-    )
-    raise typer.Exit(OK if proved else FAILED)
+    say = err if as_json else out
+    sound = looked.layout is not None
+    if looked.layout is not None and attempt is not None:
+        sound = _try(looked.layout, *attempt, say)
+    if looked.layout is not None and prove:
+        sound = _prove(looked, looked.layout, state, minutes, say) and sound
+    raise typer.Exit(OK if sound else FAILED)
 
 
 def node(
@@ -141,20 +149,15 @@ def node(
         err(line)
 
 
-def _explain(attempt: tuple[str, str] | None) -> int:
-    """Say what an input is, and return the exit status."""
-    from bridge.service.explaining import Refused, explain_input  # noqa: PLC0415 - see the head of the package
-    from bridge.service.plugins import Adapters  # noqa: PLC0415
+def _try(layout: Layout | None, channel: str, payload: str, say: Callable[[str], None]) -> bool:
+    from bridge.service.plugins import Adapters  # noqa: PLC0415 - see the head of the package
+    from bridge.service.trying import try_alone, try_message  # noqa: PLC0415
 
-    if attempt is None:
-        raise LamproomError("name the layout file: `lamproom check FILE`, or an input by `--try KIND TEXT`")
-    try:
-        for line in explain_input(Adapters(), *attempt):
-            out(line)
-    except Refused as problem:
-        out(str(problem))
-        return FAILED
-    return OK
+    said = (Adapters(), channel, payload)
+    tried = try_alone(*said) if layout is None else try_message(layout, *said)
+    for line in tried.lines:
+        say(line)
+    return tried.understood
 
 
 def _prove(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from importlib.metadata import EntryPoint, entry_points
+from importlib.metadata import entry_points
 from typing import Any, Final
 
 from adapters.contract import ChainPlace, Claim, EventSource, FrameOutput, Options
@@ -36,9 +36,9 @@ class Adapters:
         loaded: type[EventSource] = self._points[EVENTS][kind].load()
         return loaded
 
-    def source_kinds(self) -> Mapping[str, EntryPoint]:
-        """Return the event sources that are installed, by their kind."""
-        return self._points[EVENTS]
+    def kinds_of_sources(self) -> tuple[str, ...]:
+        """Return the kinds of event sources that are installed."""
+        return tuple(self._points[EVENTS])
 
     def output(self, kind: str) -> type[FrameOutput]:
         """Return the frame output of a kind; `look_at` has made sure that there is one."""

@@ -228,9 +228,9 @@ class Message:
             )
         if number + offset not in ACCESSORY_NUMBERS:
             first, last = ACCESSORY_NUMBERS[0], ACCESSORY_NUMBERS[-1]
-            added = f" and the offset {offset} are {number + offset}" if offset else ""
+            added = f" ({number} and the offset {offset})" if offset else ""
             raise DecodeError(
-                f"{number}{added}, and there is no such accessory",
+                f"there is no accessory {number + offset}{added}",
                 expected=f"numbers from {max(first - offset, 0)} to {last - offset}",
             )
         return number + offset
