@@ -23,7 +23,7 @@ FACTS = (
 )
 
 
-class TestMqttFacts(SourceContract):
+class TestMqttFacts(SourceContract[FarEnd]):
     """Facts over MQTT."""
 
     @asynccontextmanager
@@ -35,7 +35,7 @@ class TestMqttFacts(SourceContract):
         return MqttFacts("bus", MqttFactsOptions(), host)
 
 
-class TestModelClock(SourceContract):
+class TestModelClock(SourceContract[FarEnd]):
     """A model clock of our own, which has no other end."""
 
     has_bus = False
@@ -50,21 +50,20 @@ class TestModelClock(SourceContract):
         return ModelClockSource("bus", ClockOptions(), host)
 
 
-class TestDcc(SourceContract):
+class TestDcc(SourceContract[LineServer]):
     """Packets as lines over TCP."""
 
     @asynccontextmanager
-    async def far_end(self, host: SourceBench) -> AsyncIterator[FarEnd]:
+    async def far_end(self, host: SourceBench) -> AsyncIterator[LineServer]:
         del host
         async with LineServer([b"81 F9 78\r\n", b"81 F0 71\n", b"0x81,0x71,0x05,0xF5\n"]) as server:
             yield server
 
-    def source(self, far_end: FarEnd, host: SourceBench) -> EventSource:
-        assert isinstance(far_end, LineServer)
+    def source(self, far_end: LineServer, host: SourceBench) -> EventSource:
         return DccSource("bus", DccOptions(host="127.0.0.1", port=far_end.port), host)
 
 
-class TestLine(SourceContract):
+class TestLine(SourceContract[FarEnd]):
     """Facts as lines: it listens itself, so there is no other end that has to be there."""
 
     has_bus = False
