@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, ClassVar, Final, cast
 from adapters.contract import Claim, Fault, Options, Raw, SourceHost
 from adapters.cut import cut
 from adapters.events.devices import DevicePath, named_pipe
-from adapters.events.facts import read_topic
+from adapters.events.facts import read_fact
 from adapters.events.lines import CHUNK, LONGEST_LINE, Lines, close, hand_on, watch
 from adapters.outputs.keys import Address, Port
 from bridge.errors import DecodeError, LinkError
@@ -34,7 +34,6 @@ KNOWN_TOPICS: Final = 8192
 MOST_AT_ONCE: Final = 64
 """Connections. Each has a file of this process, and those are counted."""
 
-_ROOT: Final = "line"
 _EXPECTED: Final = "a topic, a space and a payload, such as `accessory/61/ordered reverse`"
 _ADVICE: Final = {
     errno.EADDRINUSE: "something listens there already: give another `port`",
@@ -92,7 +91,7 @@ class LineSource:
         self._said = cast("LineOptions", options)
         self._host = host
         self._open = 0
-        self._fact = lru_cache(maxsize=KNOWN_TOPICS)(partial(read_topic, _ROOT))
+        self._fact = lru_cache(maxsize=KNOWN_TOPICS)(read_fact)
 
     async def listen(self) -> None:
         """Listen until it is cancelled: who speaks may come and go.
@@ -174,7 +173,7 @@ class LineSource:
         gap = b"\t" if b"\t" in line else b" "
         topic, _, payload = line.strip().partition(gap)
         try:
-            fact = self._fact(f"{_ROOT}/{topic.decode()}")
+            fact = self._fact(topic.decode())
         except UnicodeDecodeError:
             raise DecodeError("the line is not UTF-8 text", expected=_EXPECTED) from None
         if not payload:
