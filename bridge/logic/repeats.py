@@ -11,6 +11,7 @@ from bridge.events import (
     Authority,
     Event,
     Instant,
+    LinkState,
     Position,
     SourceReported,
     Subject,
@@ -85,15 +86,17 @@ class Repeats:
                     return Standing.NEW
                 return _again(habit, event.at - before[1])
             case SourceReported():
-                self._begin_anew(event.source, event.at)
+                self._listen_anew(event.source, event.at, forget=event.state is LinkState.LOST)
             case UseReported(subject=Subject.SOURCE):
-                self._begin_anew(event.name, event.at)
+                self._listen_anew(event.name, event.at, forget=True)
         return Standing.NEW
 
-    def _begin_anew(self, source: str, at: Instant) -> None:
-        if source in self._habits:
+    def _listen_anew(self, source: str, at: Instant, *, forget: bool) -> None:
+        if source not in self._habits:
+            return
+        self._since[source] = at
+        if forget:
             self._said = {key: said for key, said in self._said.items() if key[0] != source}
-            self._since[source] = at
 
     def snapshot(self) -> dict[str, Any]:
         """Return what is known, as plain data."""
