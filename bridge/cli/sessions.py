@@ -37,4 +37,4 @@ def replay(
     else:
         for line in report_lines(result):
             out(line)
-    raise typer.Exit(OK if result.same else FAILED)
+    raise typer.Exit(OK if result.same and result.whole else FAILED)

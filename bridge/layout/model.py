@@ -19,6 +19,7 @@ from bridge.layout.crossings import Crossing
 from bridge.layout.dies import Dies
 from bridge.layout.effects import Effect
 from bridge.layout.findings import Mark
+from bridge.layout.keeping import Keeping
 from bridge.layout.routes import Locking, Route
 from bridge.layout.targets import Target
 from bridge.layout.units import FULL_LEVEL
@@ -482,6 +483,7 @@ class Layout:
     zones: tuple[Zone, ...] = ()
     still: Condition | None = None
     dies: dict[str, Dies] = field(default_factory=dict)
+    keeping: Keeping = field(default_factory=Keeping)
 
     def dies_of(self, kind: str) -> Dies:
         """Return what shines in a type of chip here: what the owner measured, or else what its data sheet says."""

@@ -14,6 +14,7 @@ from bridge.layout.lights import read_lights
 from bridge.layout.model import BrokerPlace, Chain, Layout, Output, Source
 from bridge.layout.read_conditions import nameable
 from bridge.layout.read_crossings import read_crossings
+from bridge.layout.read_keeping import read_keeping
 from bridge.layout.read_light import read_chips, read_colours
 from bridge.layout.read_zones import look_at_zones, read_still, read_zones
 from bridge.layout.schema import BrokerEntry, OutputEntry, SourceEntry
@@ -44,6 +45,7 @@ SECTIONS: Final = (
     "daylight",
     "zones",
     "still",
+    "session-log",
 )
 """The keys at the top of a layout file."""
 
@@ -115,6 +117,7 @@ def _whole(desk: Desk) -> Layout:
         scale=_scale(desk),
         frames_per_second=_rate(desk),
         restore_within=_restore_within(desk),
+        keeping=read_keeping(desk),
         broker=_broker(desk),
         sources=_sources(desk),
         outputs=_outputs(desk, planting.chains),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from collections import deque
 from dataclasses import replace
 from pathlib import Path
 from typing import TypeAlias
 
+import bridge
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
 from bridge.engine import Engine, look_at
 from bridge.errors import DecodeError, EngineError, LayoutError
@@ -14,8 +16,8 @@ from bridge.events import Event, Instant
 from bridge.layout import Layout, read_layout
 from bridge.layout.findings import errors
 from bridge.record.digests import ChainDigests, FrameDigest, tables_digest
-from bridge.record.lines import End, Frame, Header, Input, Lost, Refused, Rendered
-from bridge.record.reader import Log, Torn, read_log
+from bridge.record.lines import End, Frame, Header, Input, Lost, Refused, Rendered, Snapshot
+from bridge.record.reader import Broken, Log, Placed, Torn, find_snapshot, read_session
 from bridge.record.result import Difference, ReplayResult, frame_difference, report_lines
 from bridge.record.words import event_text, instant_text
 
@@ -24,29 +26,45 @@ __all__ = ["ReplayResult", "replay", "report_lines"]
 _Made: TypeAlias = PublishFrame | Decision | Told | Note
 
 
-def replay(path: Path, layout_text: str | None = None) -> ReplayResult:
-    """Replay a log.
+def replay(
+    path: Path, layout_text: str | None = None, *, since: Instant = 0, until: Instant | None = None
+) -> ReplayResult:
+    """Replay a log and the files in which its session goes on.
 
     Args:
         path: the log.
         layout_text: a layout file to replay it through instead of the one in the log.
+        since: what happened before need not be replayed: it begins at the last snapshot that is not later.
+        until: what happened after is left out.
 
     Raises:
         DecodeError: the log cannot be read; the message names the file, the line and the reason.
         LayoutError: the layout file cannot be driven.
     """
-    log = read_log(path)
+    own = layout_text is None
+    begin = find_snapshot(path, since) if own and since else 0
+    log = read_session(path, begin=begin or 2)
     header = next(log).line
     if not isinstance(header, Header):  # the reader gives the header first, or raises
         raise DecodeError(f"{path}:1: the log does not begin with its header")
+    if not own and header.piece > 1:
+        raise DecodeError(
+            f"{path}: this session began in {header.before}, under its own layout file: for another one begin there"
+        )
     text = header.text if layout_text is None else layout_text
     whose = f"the layout file within {path}" if layout_text is None else "the layout file"
-    replaying = _Replay(path, _layout(text, whose))
+    replaying = _Replay(
+        path,
+        _layout(text, whose),
+        own=own,
+        same_program=header.version == bridge.__version__,
+        resumes=bool(begin) or header.piece > 1,
+    )
     if header.tables != tables_digest():
         replaying.notes.append(
             f"it was recorded by lamproom {header.version} with other tables of light: levels may come out otherwise"
         )
-    replaying.run(log)
+    replaying.run(log, until)
     return replaying.result(header)
 
 
@@ -61,9 +79,14 @@ def _layout(text: str, whose: str) -> Layout:
 class _Replay:
     """A fresh engine, and what it made that the log has yet to show."""
 
-    def __init__(self, path: Path, layout: Layout) -> None:
+    def __init__(self, path: Path, layout: Layout, *, own: bool, same_program: bool, resumes: bool) -> None:
         self.notes: list[str] = []
         self._path = path
+        self._own = own
+        # Another version may keep the same state in another shape; its frames tell whether it is the same.
+        self._same_program = same_program
+        self._seeking = resumes  # nothing counts until the next snapshot
+        self._gaps = 0
         self._layout = layout
         self._keys = tuple(chain.key for chain in layout.chains)
         self._engine = Engine(layout)
@@ -82,24 +105,76 @@ class _Replay:
         self._refused = self._decisions = self._frames = self._instants = 0
         self._reworded: list[int] = []
 
-    def run(self, log: Log) -> None:
-        """Take all lines."""
-        self._take(self._engine.start())
+    def run(self, log: Log, until: Instant | None) -> None:
+        """Take all lines up to an instant."""
+        if not self._seeking:
+            self._take(self._engine.start())
         for placed in log:
-            number, line = placed.number, placed.line
-            if isinstance(line, Torn):
-                self.notes.append(f"line {number} stops in the middle: the log was cut off there")
+            if until is not None and _begins(placed.line) > until:
                 break
-            if isinstance(line, Lost):
-                self.notes.append(
-                    f"line {number}, at {instant_text(line.at)}: {line.count} entries were lost because the disk "
-                    "could not keep up; the replay ends there"
-                )
+            if (
+                until is not None
+                and isinstance(placed.line, Rendered)
+                and placed.line.instants[-1:] > (until,)
+            ):
+                before = tuple(instant for instant in placed.line.instants if instant <= until)
+                self._rendered(placed.number, Rendered(before))
                 break
+            if isinstance(placed.line, Torn):
+                self.notes.append(f"{self._place(placed)} stops in the middle: the log was cut off there")
+                continue
             try:
-                self._line(number, line)
+                self._whole(placed)
             except EngineError as error:
-                raise DecodeError(f"{self._path}:{number}: out of order: {error}") from None
+                self._gap(placed, f"out of order: {error}")
+        if self._seeking:
+            self.notes.append("no snapshot follows: what comes after that cannot be replayed")
+
+    def _whole(self, placed: Placed) -> None:
+        line = placed.line
+        if isinstance(line, Broken):
+            self._gap(placed, line.why)
+        elif isinstance(line, Lost):
+            what = f"at {instant_text(line.at)}: {line.count} entries were lost because the disk could not keep up"
+            self._gap(placed, what)
+        elif isinstance(line, Snapshot):
+            self._snapshot(placed, line)
+        elif not self._seeking:
+            self._line(placed.number, line)
+
+    def _place(self, placed: Placed) -> str:
+        where = "" if placed.file == self._path else f" of {placed.file.name}"
+        return f"line {placed.number}{where}"
+
+    def _gap(self, placed: Placed, why: str) -> None:
+        """What follows does not follow from what came before: only a snapshot says how things stand."""
+        if not self._seeking:
+            self._gaps += 1
+        self._seeking = True
+        self.notes.append(f"{self._place(placed)}: {why}")
+
+    def _snapshot(self, placed: Placed, line: Snapshot) -> None:
+        if not self._own:
+            return  # it is of another layout file
+        if not self._seeking:
+            self._nothing_missing(placed.number)
+            present = json.loads(json.dumps(self._engine.snapshot()))
+            if self._same_program and present != line.engine:
+                self._differs(
+                    placed.number, line.at, "the state is not the one that the log has at its snapshot"
+                )
+            return
+        try:
+            self._engine.restore(line.engine)
+        except EngineError as error:
+            self._gap(placed, str(error))
+            return
+        self._seeking = False
+        self._made.clear()
+        self._digests.resume(line.digests)
+        self._since = self._last = line.at
+        if self._gaps or placed.number > 2:
+            self.notes.append(f"it goes on at the snapshot in {self._place(placed)}, {instant_text(line.at)}")
 
     def result(self, header: Header) -> ReplayResult:
         """Return what came of it."""
@@ -121,6 +196,7 @@ class _Replay:
             length=self._last,
             ended=self._ended,
             digest=self._all.hex(),
+            gaps=self._gaps,
             difference=self._difference,
             notes=tuple(self.notes),
         )
@@ -286,6 +362,17 @@ class _Replay:
         if self._difference is None:
             event, cause = self._cause
             self._difference = replace(difference, event=event, cause=cause)
+
+
+def _begins(line: object) -> Instant:
+    """Return the first instant that a line is about; -1 where it is about none."""
+    if isinstance(line, Rendered):
+        return line.instants[0] if line.instants else -1
+    return (
+        line.at
+        if isinstance(line, Input | Refused | Decision | Told | Note | Frame | Lost | Snapshot | End)
+        else -1
+    )
 
 
 def _place(made: _Made) -> tuple[object, ...]:

@@ -14,6 +14,7 @@ from typing import Final, Protocol, TypeAlias
 
 from bridge.engine import Engine
 from bridge.layout import Layout
+from bridge.record.store import tidy
 from bridge.record.writer import SessionLog, make_header
 from bridge.service.address import Address, password_path, read_password
 from bridge.service.broker import BrokerAddress, BrokerLink
@@ -28,6 +29,9 @@ from bridge.service.status import Status
 from bridge.service.term import Term
 
 SESSIONS: Final = "sessions"
+
+TIDY_EVERY: Final = 60.0
+"""Seconds between two looks at how much room the session logs take."""
 
 
 class OpenPage(Protocol):
@@ -87,7 +91,8 @@ class Bridge:
         engine = Engine(layout)
         self.runner = Runner(engine, self.link, term, status, log, self.notes)
         self._memory = Memory(state, engine, instant=self.runner.now)
-        self._keeper: asyncio.Task[None] | None = None
+        self._room = layout.keeping.room
+        self._keepers: list[asyncio.Task[None]] = []
         self.screen = Screen(self.runner, self.notes, bridge=settings.name, broker=str(place))
         self.runner.furnish(adapters, state.identity())
         self._page_address = settings.page
@@ -109,21 +114,31 @@ class Bridge:
         for event in self._memory.recall(0):
             self.runner.tell_again(event)
         self.runner.decided = self._memory.look
-        self._keeper = asyncio.create_task(self._memory.keep(), name="orders")
+        self._keepers = [
+            asyncio.create_task(self._memory.keep(), name="orders"),
+            asyncio.create_task(self._keep_room(), name="room for logs"),
+        ]
         await self.link.start()
         gc.freeze()  # what was built at the start stays: the collector need not look at it again
 
     async def stop(self) -> None:
         """Send the last frames, say goodbye, close everything."""
-        if self._keeper is not None:
-            self._keeper.cancel()
+        for keeper in self._keepers:
+            keeper.cancel()
+        if self._keepers:
             await asyncio.to_thread(self._memory.save)
         await self.runner.stop()
-        if self._keeper is not None:  # a route may have been locked while the file was written
+        if self._keepers:  # a route may have been locked while the file was written
             await asyncio.to_thread(self._memory.save)
         await self.link.stop()
         if self._page is not None:
             await self._page.stop()
+
+    async def _keep_room(self) -> None:
+        while True:
+            for words in await asyncio.to_thread(tidy, self.log.parent, self._room):
+                self.notes.once(words, words, "warning")
+            await asyncio.sleep(TIDY_EVERY)
 
 
 def _session_log(directory: Path, settings: Settings) -> SessionLog:

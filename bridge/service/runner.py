@@ -484,10 +484,16 @@ class Runner:
     async def _keep_writing(self) -> None:
         while self._log is not None:
             await asyncio.sleep(FLUSH)
+            self._take_snapshot()
             failure = await asyncio.to_thread(self._log.flush)
             if failure is not None:
                 self.notes.say(failure, "error")
                 self._log = None
+
+    def _take_snapshot(self) -> None:
+        """Put the whole state into the log where that is wanted; of a step that is being done it would have half."""
+        if self._log is not None and not self._busy and self._log.wants_snapshot(self.engine.now):
+            self._log.snapshot(self.engine.now, self.engine.snapshot())
 
 
 def _node_reported(node: str, state: LinkState, why: str, at: Instant) -> Event:
