@@ -21,6 +21,7 @@ from bridge.layout.effects import Effect
 from bridge.layout.findings import Mark
 from bridge.layout.keeping import Keeping
 from bridge.layout.routes import Locking, Route
+from bridge.layout.sources import Source
 from bridge.layout.targets import Target
 from bridge.layout.units import FULL_LEVEL
 from bridge.layout.zones import Zone
@@ -417,19 +418,6 @@ class Light:
     change: Change
     mark: Mark
     zone: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """An event source: how long (ns) it repeats an order, refreshes all in, may be quiet (0: not at all, for ever)."""
-
-    name: str
-    kind: str
-    repeat_window: int
-    refresh_every: int
-    lost_after: int
-    options: dict[str, Any]
-    mark: Mark
 
 
 @dataclass(frozen=True, slots=True)
