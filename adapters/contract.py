@@ -2,7 +2,7 @@
 
 This file is the whole of the door. An adapter imports it, `bridge.events` and `bridge.errors`, and nothing
 deeper; the bridge finds an adapter by its entry point (`lamproom.events` or `lamproom.outputs`) and knows
-nothing else of it. Everything here is called on the event loop and must return at once.
+nothing else of it. Everything here is called on the event loop and must return at once; what waits is a coroutine.
 
 An adapter may call its host at any time. What it tells in the midst of another step (inside `show`, `wake` or
 `decode`) is handled when that step is over, so that the session log has its steps in the order of the engine.
@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import ClassVar, Protocol, TypeAlias
+from typing import ClassVar, Final, Protocol, TypeAlias
 from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict
@@ -139,6 +139,9 @@ class Raw:
     retained: bool = False
 
 
+AT_ONCE: Final = 100
+"""Inputs that a source hands in at most before it lets the event loop turn. One takes some 50 µs."""
+
 Receiver: TypeAlias = Callable[[Raw], None]
 
 
@@ -156,7 +159,10 @@ class Broker(Protocol):
         ...
 
     def subscribe(self, topic_filter: str, receive: Receiver, *, qos: int = 0) -> None:
-        """Have `receive` called for every message that matches, now and after each new connection."""
+        """Have `receive` called for every message that matches, now and after each new connection.
+
+        The same receiver again for the same filter is no second one, so each `listen` may begin with this.
+        """
         ...
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> bool:
@@ -164,7 +170,7 @@ class Broker(Protocol):
         ...
 
     def watch(self, changed: Callable[[LinkState], None]) -> None:
-        """Have `changed` called when the link comes up (subscriptions renewed) and when it is lost."""
+        """Have `changed` called when the link comes up (subscriptions renewed) and when it is lost; once each."""
         ...
 
 
@@ -174,11 +180,27 @@ class SourceHost(Protocol):
     broker: Broker
 
     def received(self, raw: Raw) -> None:
-        """Take what came in: it is stamped, logged, given to `decode`, and its events are handled."""
+        """Take what came in: it is stamped, logged, given to `decode`, and its events are handled, all at once.
+
+        Nothing waits in a queue behind this. So a source that has much at hand lets the loop turn between, by
+        `await host.sleep(0)` after every `AT_ONCE` at the latest: a read that finds its bytes already there does
+        not wait, and would keep the lights waiting instead. What it has not read yet waits in the bus.
+        """
         ...
 
     def link(self, state: LinkState, why: str) -> None:
-        """Say that the source can be heard, or no longer, with a reason in plain words."""
+        """Say that the source can be heard, or no longer, with a reason in plain words.
+
+        The same state twice is no news. When `listen` ends the bridge says itself that the source is lost.
+        """
+        ...
+
+    def now(self) -> Instant:
+        """Return the present instant of the session."""
+        ...
+
+    async def sleep(self, seconds: float) -> None:
+        """Wait, for a heartbeat or a limit; a source has no clock of its own."""
         ...
 
 
@@ -191,14 +213,18 @@ class EventSource(Protocol):
         """Make a source that does nothing yet; `options` is an instance of the class attribute."""
         ...
 
-    async def start(self) -> None:
-        """Begin to listen. Connecting may go on after this returns."""
-        ...
+    async def listen(self) -> None:
+        """Connect, say `link(UP, why)` as soon as the bus can be heard, and hand in all that comes by `received`.
 
-    async def stop(self) -> None:
-        """Stop listening and leave no task behind. Called once, also after a failed `start`.
+        It goes on until the connection ends. Then it returns or raises, the source counts as lost, and the
+        bridge calls it again after a back-off that is capped and jittered: a source retries nothing itself. An
+        exception other than LinkError is told as a fault of the source, and it is called again as well.
 
-        The last frames have gone out by then. After 0.3 s it is cancelled, and the bridge ends without it.
+        The bridge ends it by cancelling it, at any point where it waits. In whatever way it ends, it leaves
+        nothing behind: no task, no socket, no thread. It has 0.3 s for that at the end of the bridge.
+
+        Raises:
+            LinkError: the connection failed or ended; the reason and the remedy in plain words.
         """
         ...
 

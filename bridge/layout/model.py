@@ -421,11 +421,12 @@ class Light:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """An event source: the adapter, how long it repeats an order (ns), and the adapter's own options."""
+    """An event source: the adapter, how long (ns) it repeats an order and may be quiet (0: for ever), its options."""
 
     name: str
     kind: str
     repeat_window: int
+    lost_after: int
     options: dict[str, Any]
     mark: Mark
 

@@ -215,10 +215,10 @@ def _sources(desk: Desk) -> tuple[Source, ...]:
     for key, data, path in desk.section("sources"):
         entry = desk.entry(SourceEntry, data, path)
         if entry is not None:
-            mark = desk.key_mark(path)
-            sources.append(Source(key, entry.kind, entry.repeat_window, dict(entry.model_extra or {}), mark))
+            mark, own = desk.key_mark(path), dict(entry.model_extra or {})
+            sources.append(Source(key, entry.kind, entry.repeat_window, entry.lost_after, own, mark))
     if desk.document.data.get("sources") is None:
-        sources.append(Source(DEFAULT_SOURCE, "mqtt", 0, {}, START))
+        sources.append(Source(DEFAULT_SOURCE, "mqtt", 0, 0, {}, START))
     return tuple(sources)
 
 

@@ -16,6 +16,9 @@ from bridge.service.places import place_of
 EVENTS: Final = "lamproom.events"
 OUTPUTS: Final = "lamproom.outputs"
 
+SOURCE_KEYS: Final = ("kind", "repeat-window", "lost-after")
+"""The keys of the layout file that every source has, whatever its kind."""
+
 
 class Adapters:
     """The adapters that are installed, loaded when they are first asked for.
@@ -51,7 +54,7 @@ class Adapters:
             where = desk.mark((*path, "kind")) if source.kind != "mqtt" or source.options else source.mark
             adapter = self._load(EVENTS, "event source", source.kind, where, desk)
             if adapter is not None:
-                desk.entry(adapter.options, source.options, path, also=("kind", "repeat-window"))
+                desk.entry(adapter.options, source.options, path, also=SOURCE_KEYS)
         claims: list[tuple[Path, Claim]] = []
         for output in layout.outputs:
             path = ("outputs", output.name)

@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Awaitable, Callable, Iterable, Mapping
 from dataclasses import replace
 from functools import partial
+from random import Random
 from typing import Final
 from uuid import UUID
 
@@ -26,10 +27,11 @@ from bridge.record.writer import SessionLog
 from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
 from bridge.service.hosts import OutputHost, SourceHost, look_at_events
-from bridge.service.notes import Notes
+from bridge.service.notes import Notes, changes_in_words
 from bridge.service.places import place_of
 from bridge.service.plugins import Adapters
 from bridge.service.status import Status
+from bridge.service.supervisor import Say, Supervisor
 from bridge.service.term import Term
 from bridge.service.term_notes import tell_of_terms
 
@@ -64,6 +66,7 @@ class Runner:
         masters: what was told last of each zone and of the switch that stills all flashing, by `zone/name`.
         nodes: for each node, whether it acknowledges, and why we think so.
         figures: counters of each chain by its key.
+        sources: who keeps each source listening, and knows how it is.
         changed: called when there is something new to show.
         decided: called soon after the engine has decided something, when nothing else waits.
     """
@@ -89,12 +92,16 @@ class Runner:
         self.figures: dict[str, dict[str, int]] = {}
         self.changed: Callable[[], None] = lambda: None
         self.decided: Callable[[], None] = lambda: None
+        jitter = Random()  # noqa: S311 - for the pauses before a source is tried again
+        self.sources = {
+            said.name: Supervisor(said, self, notes.say, jitter) for said in engine.layout.sources
+        }
+        self._made: dict[str, EventSource] = {}
         self._complaints = Complaints(notes)
         self._term = term
         self._status = status
         self._log = log
         self._began = time.monotonic_ns()
-        self._sources: dict[str, EventSource] = {}
         self._outputs: dict[str, FrameOutput] = {}
         self._waking: list[asyncio.TimerHandle | None] = []
         self._places: list[
@@ -121,10 +128,10 @@ class Runner:
         layout = self.engine.layout
         for source in layout.sources:
             kind = adapters.source(source.kind)
-            host = SourceHost(self, source.name)
+            host = SourceHost(self, self.sources[source.name])
             made = kind(source.name, adapters.options(kind, source.options), host)
             host.decode = made.decode
-            self._sources[source.name] = made
+            self._made[source.name] = made
         by_output: dict[str, list[int]] = {}
         for index, chain in enumerate(layout.chains):
             by_output.setdefault(chain.output, []).append(index)
@@ -157,7 +164,9 @@ class Runner:
         self._release()
         for event in first:
             self.tell_again(event)
-        await self._call({name: source.start for name, source in self._sources.items()}, "source", "start")
+        for name, source in self._made.items():
+            self.sources[name].start(source)
+        await asyncio.sleep(0)  # what a source has to say at once comes before what its owner kept
         self._flusher = asyncio.create_task(self._keep_writing(), name="session log")
 
     async def stop(self) -> None:
@@ -170,7 +179,7 @@ class Runner:
                 timer.cancel()
         closing = self.engine.closing(max(self.now(), self.engine.now))
         await self._say_last(closing)
-        await self._call({name: source.stop for name, source in self._sources.items()}, "source", "stop")
+        await self._call({name: source.stop for name, source in self.sources.items()}, "source", "stop")
         for task in self._late:
             task.cancel()
         if self._flusher is not None:
@@ -222,8 +231,12 @@ class Runner:
             self.refuse(source, raw, DecodeError(f"the source itself failed on it: {problem!r}"), at)
             return
         commands = self._handle(at, source, raw, events)
+        health = self.sources[source].health
+        health.events += len(events)
         if not commands:
             self._look_for_listeners(source, raw, events, at)
+        else:
+            health.repeats += sum(type(command) is EngineNote for command in commands)
 
     def _handle(self, at: Instant, source: str, raw: Raw | None, events: tuple[Event, ...]) -> list[Command]:
         """Handle what came in at once, and write it down behind the frames: what was handled, and no more."""
@@ -273,11 +286,18 @@ class Runner:
                 text = f"nothing in this layout listens to this, from {source}"
                 self._complaints.tell(source, key, text, at, received, "info")
 
-    def tell(self, make: Callable[[Instant], Event]) -> None:
-        """Take an event that comes from the bridge itself: a source or a node was heard, or lost, or an order kept."""
-        if self._may_begin(partial(self.tell, make)):
+    def tell(
+        self,
+        make: Callable[[Instant], Event],
+        then: Callable[[list[Command]], None] = lambda _commands: None,
+    ) -> None:
+        """Take an event that comes from the bridge itself: a source or a node was heard, or lost, or an order kept.
+
+        `then` is called with what followed from it, when the frames are out.
+        """
+        if self._may_begin(partial(self.tell, make, then)):
             event = make(max(self.now(), self.engine.now))
-            self._handle(event.at, event.source, None, (event,))
+            then(self._handle(event.at, event.source, None, (event,)))
 
     def tell_again(self, event: Event) -> None:
         """Take an event that was kept over a restart, as of now."""
@@ -289,6 +309,8 @@ class Runner:
             self._waiting.append(partial(self.refuse, source, raw, problem, at))
             return
         self.counts["refused"] += 1
+        if source in self.sources:
+            self.sources[source].health.refused += 1
         expected = f"; understood would be: {problem.expected}" if problem.expected else ""
         text = f"what {source} sent means nothing here and changes nothing: {problem}{expected}"
         key = f"{source} {raw.channel[:200]} {problem}"
@@ -296,11 +318,18 @@ class Runner:
             self._log.refused(at, source, raw, str(problem))
         self.changed()
 
-    def source_link(self, name: str, state: LinkState, why: str) -> None:
-        """A source can be heard, or no longer."""
-        verb = "come in" if state is LinkState.UP else "no longer come in"
-        self.tell(lambda at: SourceReported(at=at, source=name, state=state, why=why))
-        self.notes.say(f"events from {name} {verb}: {why}", "info" if state is LinkState.UP else "warning")
+    def source_link(self, name: str, state: LinkState, why: str, say: Say | None) -> None:
+        """A source can be heard, or no longer; `say` with what follows from it for the devices."""
+
+        def then(commands: list[Command]) -> None:
+            if say is None:
+                return
+            if state is LinkState.UP:
+                say(f"events from {name} come in: {why}", "info")
+            else:
+                say(f"events from {name} no longer come in: {why}; {changes_in_words(commands)}", "warning")
+
+        self.tell(lambda at: SourceReported(at=at, source=name, state=state, why=why), then)
 
     def node_link(self, name: str, state: LinkState, why: str) -> None:
         """A node acknowledges, or no longer."""

@@ -13,10 +13,11 @@ from bridge.check import check_text
 from bridge.errors import DecodeError
 from bridge.events import Authority, ClockReported
 from bridge.service.plugins import Adapters
+from tests.support.hosts import VirtualTime, listening
 from tests.support.lit import street
 
 
-class Host:
+class Host(VirtualTime):
     """Takes what the source tells."""
 
     broker: Any = None
@@ -35,8 +36,8 @@ async def told(**said: Any) -> list[ClockReported]:
     """Start and stop a clock; return what it told."""
     host = Host()
     source = ModelClockSource("own", ClockOptions.model_validate(said), host)
-    await source.start()
-    await source.stop()
+    async with listening(source):
+        pass
     [events] = [source.decode(raw, 7) for raw in host.raws]
     return [event for event in events if isinstance(event, ClockReported)]
 

@@ -157,19 +157,27 @@ async def test_adapter_that_fails_is_told_by_name_and_touches_no_other(tmp_path:
         raise OSError("the port is gone")
 
     found = furnished(tmp_path)
-    found.sources["panel"].starting = found.sources["panel"].stopping = fail
+    found.outputs["mqtt"].starting = fail
+    found.sources["panel"].listening = fail
     await found.runner.start()
     found.sources["booster"].order("61 reverse")
+    found.sources["booster"].stopping = fail
     await found.runner.stop()
-    assert [
-        "the source panel failed to start: the port is gone",
-        "the source panel failed to stop: the port is gone",
-    ] == [text for text in found.told() if "failed" in text]
-    assert 1 == found.runner.counts["events"]
+    assert ["the output mqtt failed to start: the port is gone"] == [
+        text for text in found.told() if "failed to start" in text
+    ]
+    assert ["the source booster failed to stop: OSError: the port is gone"] == [
+        text for text in found.told() if "failed to stop" in text
+    ]
+    [fault] = [text for text in found.told() if "events from panel" in text]
+    assert (
+        "no longer come in: a fault of the source itself, OSError: the port is gone in adapters.py" in fault
+    )
+    assert 2 == found.runner.counts["events"], "the order, and that panel is lost"
     assert found.outputs["mqtt"].last is not None
 
 
-async def test_adapter_that_is_slow_to_start_holds_up_nobody_and_may_yet_come(
+async def test_output_that_is_slow_to_start_holds_up_nobody_and_may_yet_come(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It is told by name and goes on starting; should it fail later, that is told too."""
@@ -181,13 +189,13 @@ async def test_adapter_that_is_slow_to_start_holds_up_nobody_and_may_yet_come(
         raise OSError("nobody is there")
 
     found = furnished(tmp_path)
-    found.sources["panel"].starting = slow
+    found.outputs["mqtt"].starting = slow
     await found.runner.start()
     found.sources["booster"].order("61 reverse")
     assert 1 == found.runner.counts["events"]
     gate.set()
-    await until(lambda: "the source panel failed to start: nobody is there" in found.told())
-    assert "the source panel did not start within 0.05 s: the rest goes on without it" in found.told()
+    await until(lambda: "the output mqtt failed to start: nobody is there" in found.told())
+    assert "the output mqtt did not start within 0.05 s: the rest goes on without it" in found.told()
     await found.runner.stop()
 
 
