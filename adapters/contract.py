@@ -11,6 +11,7 @@ An adapter may call its host at any time. What it tells in the midst of another 
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
 from typing import ClassVar, Final, Protocol, TypeAlias
 from uuid import UUID
@@ -177,7 +178,10 @@ class Broker(Protocol):
 class SourceHost(Protocol):
     """What the bridge offers to one event source."""
 
-    broker: Broker
+    @property
+    def broker(self) -> Broker:
+        """The shared link to the MQTT broker."""
+        ...
 
     def received(self, raw: Raw) -> None:
         """Take what came in: it is stamped, logged, given to `decode`, and its events are handled, all at once.
@@ -200,7 +204,11 @@ class SourceHost(Protocol):
         ...
 
     async def sleep(self, seconds: float) -> None:
-        """Wait, for a heartbeat or a limit; a source has no clock of its own."""
+        """Wait, for a heartbeat or the next question; a source has no clock of its own."""
+        ...
+
+    def timeout(self, seconds: float) -> AbstractAsyncContextManager[object]:
+        """Return a limit for what is awaited in it, as `asyncio.timeout`: TimeoutError when it is over."""
         ...
 
 
@@ -243,7 +251,10 @@ class EventSource(Protocol):
 class OutputHost(Protocol):
     """What the bridge offers to one frame output."""
 
-    broker: Broker
+    @property
+    def broker(self) -> Broker:
+        """The shared link to the MQTT broker."""
+        ...
 
     @property
     def term(self) -> int | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
 from typing import Protocol
 from uuid import UUID
 
@@ -77,6 +78,10 @@ class SourceHost:
     async def sleep(self, seconds: float) -> None:
         """Wait."""
         await asyncio.sleep(seconds)
+
+    def timeout(self, seconds: float) -> AbstractAsyncContextManager[object]:
+        """Return a limit for what is awaited in it."""
+        return asyncio.timeout(seconds)
 
 
 class OutputHost:

@@ -9,11 +9,12 @@ from pydantic import ValidationError
 
 from adapters.contract import Raw
 from adapters.events.clock import ClockOptions, ModelClockSource
+from adapters.testing.hosts import VirtualTime
 from bridge.check import check_text
 from bridge.errors import DecodeError
 from bridge.events import Authority, ClockReported
 from bridge.service.plugins import Adapters
-from tests.support.hosts import VirtualTime, listening
+from tests.support.hosts import listening
 from tests.support.lit import street
 
 
@@ -23,6 +24,7 @@ class Host(VirtualTime):
     broker: Any = None
 
     def __init__(self) -> None:
+        super().__init__()
         self.raws: list[Raw] = []
 
     def received(self, raw: Raw) -> None:

@@ -13,9 +13,10 @@ from pydantic import ValidationError
 
 from adapters.contract import Broker, EventSource, Raw, Receiver, SourceHost
 from adapters.events.mqtt import MqttFacts, MqttFactsOptions
+from adapters.testing.hosts import VirtualTime
 from bridge.errors import DecodeError
 from bridge.events import AccessoryOrdered, Event, LinkState, Position, event_from_data, event_to_data
-from tests.support.hosts import VirtualTime, listening
+from tests.support.hosts import listening
 
 
 class Link:
@@ -43,6 +44,7 @@ class Host(VirtualTime):
     """What the source told."""
 
     def __init__(self, broker: Broker) -> None:
+        super().__init__()
         self.broker = broker
         self.told: list[object] = []
 

@@ -9,8 +9,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from adapters.contract import Broker, Raw
 from adapters.events.mqtt import MqttFacts, MqttFactsOptions
+from adapters.testing.hosts import VirtualTime
 from bridge.events import AccessoryOrdered, Authority, LinkState, Position
-from tests.support.hosts import VirtualTime
 from tests.support.links import PATIENCE, linked, until
 from tests.support.mosquitto import StartMosquitto
 
@@ -21,6 +21,7 @@ class Host(VirtualTime):
     """What the source told."""
 
     def __init__(self, broker: Broker) -> None:
+        super().__init__()
         self.broker = broker
         self.raws: list[Raw] = []
         self.states: list[LinkState] = []
