@@ -21,7 +21,7 @@ FACTS = (
 )
 
 
-class TestMqttFacts(SourceContract):
+class TestMqttFacts(SourceContract[FarEnd]):
     """Facts over MQTT."""
 
     @asynccontextmanager
@@ -33,7 +33,7 @@ class TestMqttFacts(SourceContract):
         return MqttFacts("bus", MqttFactsOptions(), host)
 
 
-class TestModelClock(SourceContract):
+class TestModelClock(SourceContract[FarEnd]):
     """A model clock of our own, which has no other end."""
 
     has_bus = False
