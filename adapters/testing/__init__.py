@@ -18,14 +18,17 @@ and what to do. `adapters/README.md` leads through it.
 
 from adapters.testing.far_ends import BrokerEnd, FarEnd, LineServer
 from adapters.testing.hosts import MemoryLink, OutputBench, SourceBench
+from adapters.testing.outputs import Controller, OutputContract
 from adapters.testing.sources import SourceContract
 
 __all__ = [
     "BrokerEnd",
+    "Controller",
     "FarEnd",
     "LineServer",
     "MemoryLink",
     "OutputBench",
+    "OutputContract",
     "SourceBench",
     "SourceContract",
 ]

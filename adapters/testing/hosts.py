@@ -37,6 +37,11 @@ class MemoryLink:
         self._receivers: list[tuple[str, Receiver]] = []
         self._watchers: list[Callable[[LinkState], None]] = []
 
+    @property
+    def filters(self) -> list[str]:
+        """The topic filters that were subscribed to."""
+        return [topic_filter for topic_filter, _receive in self._receivers]
+
     def subscribe(self, topic_filter: str, receive: Receiver, *, qos: int = 0) -> None:
         """Have `receive` called for every message that matches."""
         del qos
