@@ -10,13 +10,13 @@ import asyncio
 import time
 from collections import Counter
 from collections.abc import Awaitable, Callable, Iterable, Mapping
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import partial
 from random import Random
 from typing import Final
 from uuid import UUID
 
-from adapters.contract import Broker, EventSource, FrameOutput, Raw
+from adapters.contract import Broker, FrameOutput, Raw
 from bridge.commands import Command, Decision, PublishFrame, Report, Told
 from bridge.commands import Note as EngineNote
 from bridge.engine import Engine
@@ -41,7 +41,6 @@ FLUSH: Final = 0.1
 TELL_AFTER: Final = 0.01
 """Seconds for which what happened is gathered before it is counted, reported and shown on the page. Done at once
 it would keep the next event waiting, which often comes close behind."""
-
 
 START_WITHIN: Final = 3.0
 """Seconds that the adapters of one kind have to start; whoever takes longer goes on, and nobody waits for it."""
@@ -96,7 +95,7 @@ class Runner:
         self.sources = {
             said.name: Supervisor(said, self, notes.say, jitter) for said in engine.layout.sources
         }
-        self._made: dict[str, EventSource] = {}
+        status.sources = lambda: {name: asdict(each.health) for name, each in self.sources.items()}
         self._complaints = Complaints(notes)
         self._term = term
         self._status = status
@@ -131,7 +130,7 @@ class Runner:
             host = SourceHost(self, self.sources[source.name])
             made = kind(source.name, adapters.options(kind, source.options), host)
             host.decode = made.decode
-            self._made[source.name] = made
+            self.sources[source.name].source = made
         by_output: dict[str, list[int]] = {}
         for index, chain in enumerate(layout.chains):
             by_output.setdefault(chain.output, []).append(index)
@@ -164,8 +163,8 @@ class Runner:
         self._release()
         for event in first:
             self.tell_again(event)
-        for name, source in self._made.items():
-            self.sources[name].start(source)
+        for each in self.sources.values():
+            each.start()
         await asyncio.sleep(0)  # what a source has to say at once comes before what its owner kept
         self._flusher = asyncio.create_task(self._keep_writing(), name="session log")
 
@@ -322,14 +321,17 @@ class Runner:
         """A source can be heard, or no longer; `say` with what follows from it for the devices."""
 
         def then(commands: list[Command]) -> None:
-            if say is None:
-                return
-            if state is LinkState.UP:
+            if say is not None and state is LinkState.UP:
                 say(f"events from {name} come in: {why}", "info")
-            else:
+            elif say is not None:
                 say(f"events from {name} no longer come in: {why}; {changes_in_words(commands)}", "warning")
 
         self.tell(lambda at: SourceReported(at=at, source=name, state=state, why=why), then)
+
+    def source_changed(self) -> None:
+        """What a source is like has changed."""
+        self._status.tell_sources()
+        self.changed()
 
     def node_link(self, name: str, state: LinkState, why: str) -> None:
         """A node acknowledges, or no longer."""
@@ -397,6 +399,8 @@ class Runner:
                     self.since[command.device] = time.strftime("%H:%M:%S")
             elif isinstance(command, EngineNote):
                 self.counts["repeats"] += 1
+        if commands:
+            self._status.tell_counts()
         self.decided()
         self.changed()
 
