@@ -30,8 +30,8 @@ class View(Protocol):
         `position text` where the two numbers do not say it well, and `heads`, from the top of the mast downwards:
         `name` (may be empty) and `lenses`, also downwards. A lens has a `label` and `dies`, each with `name` (of its
         lamp, or its letter in the data sheet), `byte` (offset in the frame of its chain, from 0), `inverted`, and
-        `rgb`: the light of that die at full level, three floats, linear, on the primaries of sRGB (IEC 61966-2-1). The dies of
-        a lens add up; a component may be below 0, and takes away from the others then.
+        `rgb`: the light of that die at full level, three floats, linear, on the primaries of sRGB (IEC 61966-2-1).
+        The dies of a lens add up; a component may be below 0, and takes away from the others then.
 
         `devices`, a list of `name`, perhaps a `title` under which it is shown, `kind` (`signal`, `light`, or what is
         over several of them: `zone`, `master switch`), perhaps `effect` (what a light does, in words; may be empty),
