@@ -26,7 +26,7 @@ from bridge.layout.findings import nearest
 from bridge.record.writer import SessionLog
 from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
-from bridge.service.hosts import OutputHost, SourceHost, look_at_events
+from bridge.service.hosts import OutputHost, SourceHost, look_at_events, make_output, make_source
 from bridge.service.notes import Notes, changes_in_words
 from bridge.service.places import place_of
 from bridge.service.plugins import Adapters
@@ -128,9 +128,8 @@ class Runner:
         for source in layout.sources:
             kind = adapters.source(source.kind)
             host = SourceHost(self, self.sources[source.name])
-            made = kind(source.name, adapters.options(kind, source.options), host)
-            host.decode = made.decode
-            self.sources[source.name].source = made
+            options = adapters.options(kind, source.options)
+            self.sources[source.name].source = make_source(kind, source.name, options, host)
         by_output: dict[str, list[int]] = {}
         for index, chain in enumerate(layout.chains):
             by_output.setdefault(chain.output, []).append(index)
@@ -140,7 +139,8 @@ class Runner:
             output_kind = adapters.output(said.kind)
             lanes = tuple(place_of(layout.chains[index]) for index in indexes)
             options = adapters.options(output_kind, said.options)
-            output = output_kind(name, options, lanes, OutputHost(self, self._term, number, identity))
+            output_host = OutputHost(self, self._term, number, identity)
+            output = make_output(output_kind, name, options, lanes, output_host)
             self._outputs[name] = output
             self._waking.append(None)
             places.update({index: (output, lane, number) for lane, index in enumerate(indexes)})

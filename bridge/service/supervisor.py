@@ -233,15 +233,15 @@ class Supervisor:
         changed = self._state is not state
         if changed or self.health.why != why:
             self._note("failing" if fault is not None else state.value, why)
-        new = changed or (why not in self._reasons and len(self._reasons) < MOST_REASONS)
-        if state is LinkState.LOST:
+        new = state is LinkState.LOST and why not in self._reasons and len(self._reasons) < MOST_REASONS
+        if new:
             self._reasons.add(why)
         say = self._saying(state, fault)
         if changed:
             self._state = state
-            told = self._falls < MOST_FALLS + (state is LinkState.LOST)
+            told = new or self._falls < MOST_FALLS + (state is LinkState.LOST)
             self._desk.source_link(self.name, state, why, say if told else None)
-        elif new and state is LinkState.LOST:
+        elif new:
             say(f"events from {self.name} still do not come in: {why}", "warning")
 
     def _note(self, state: str, why: str) -> None:
