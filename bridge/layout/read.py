@@ -7,11 +7,12 @@ from typing import Any, Final
 from bridge.events import SECOND
 from bridge.layout.builds import read_builds
 from bridge.layout.chains import read_nodes
+from bridge.layout.connections import BrokerPlace, Output, Source
 from bridge.layout.devices import unique_devices
 from bridge.layout.entries import Desk, nothing_below
 from bridge.layout.findings import LONGEST, START, Finding, choice, errors, in_order, said
 from bridge.layout.lights import read_lights
-from bridge.layout.model import BrokerPlace, Chain, Layout, Output, Source
+from bridge.layout.model import Chain, Layout
 from bridge.layout.read_conditions import nameable
 from bridge.layout.read_crossings import read_crossings
 from bridge.layout.read_keeping import read_keeping

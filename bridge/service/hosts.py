@@ -5,10 +5,10 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from contextlib import AbstractAsyncContextManager
-from typing import ClassVar, Protocol
+from typing import Protocol
 from uuid import UUID
 
-from adapters.contract import Broker, ChainPlace, EventSource, FrameOutput, Options, Raw
+from adapters.contract import Broker, ChainPlace, Raw
 from bridge.errors import DecodeError
 from bridge.events import Event, Instant, LinkState
 from bridge.service.supervisor import Supervisor
@@ -126,72 +126,6 @@ class OutputHost:
     def wake_soon(self) -> None:
         """Have the output's `wake` called when this turn of the loop is over."""
         self._desk.wake_output_soon(self._number)
-
-
-class NoSource:
-    """Stands for a source that could not be made: it fails as that did, each time that it is tried."""
-
-    options: ClassVar[type[Options]] = Options
-
-    def __init__(self, problem: Exception) -> None:
-        self._problem = problem
-
-    async def listen(self) -> None:
-        """Raise why there is none."""
-        raise self._problem
-
-    def decode(self, raw: Raw, at: Instant) -> tuple[Event, ...]:
-        """Return nothing: nobody is there to hand anything in."""
-        del raw, at
-        return ()
-
-
-class NoOutput:
-    """Stands for an output that could not be made: its chains are sent nothing, and its nodes are lost."""
-
-    options: ClassVar[type[Options]] = Options
-
-    def __init__(self, problem: Exception, host: OutputHost) -> None:
-        self._problem = problem
-        self._host = host
-
-    async def start(self) -> None:
-        """Say why there is none."""
-        self._host.link(
-            LinkState.LOST, f"it failed to begin, {type(self._problem).__name__}: {self._problem}"
-        )
-
-    def show(self, index: int, levels: bytes, *, test: bool = False) -> None:
-        """Send nothing."""
-
-    def wake(self, now: Instant) -> Instant | None:
-        """Have nothing to do."""
-        del now
-        return None
-
-    async def stop(self, last: tuple[bytes, ...] | None) -> None:
-        """Send nothing."""
-
-
-def make_source(kind: type[EventSource], name: str, options: Options, host: SourceHost) -> EventSource:
-    """Return a source that hands its inputs to `host`, or what stands for one that cannot be made."""
-    made: EventSource
-    try:
-        made = kind(name, options, host)
-    except Exception as problem:  # noqa: BLE001 - a fault of one adapter must not touch the others
-        made = NoSource(problem)
-    host.decode = made.decode
-    return made
-
-
-def make_output(
-    kind: type[FrameOutput], name: str, options: Options, places: tuple[ChainPlace, ...], host: OutputHost
-) -> FrameOutput:
-    """Return an output, or what stands for one that cannot be made."""
-    try:
-        return kind(name, options, places, host)
-    except Exception as problem:  # noqa: BLE001 - a fault of one adapter must not touch the others
-        return NoOutput(problem, host)
 
 
 def look_at_events(events: tuple[Event, ...], at: Instant, source: str) -> None:

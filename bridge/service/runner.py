@@ -26,9 +26,9 @@ from bridge.layout.findings import nearest
 from bridge.record.writer import SessionLog
 from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
-from bridge.service.hosts import OutputHost, SourceHost, look_at_events, make_output, make_source
+from bridge.service.hosts import OutputHost, SourceHost, look_at_events
+from bridge.service.making import Lane, make_outputs, make_source
 from bridge.service.notes import Notes, changes_in_words
-from bridge.service.places import place_of
 from bridge.service.plugins import Adapters
 from bridge.service.status import Status
 from bridge.service.supervisor import Say, Supervisor
@@ -103,9 +103,7 @@ class Runner:
         self._began = time.monotonic_ns()
         self._outputs: dict[str, FrameOutput] = {}
         self._waking: list[asyncio.TimerHandle | None] = []
-        self._places: list[
-            tuple[FrameOutput, int, int]
-        ] = []  # for each chain: output, its index there, output's number
+        self._places: list[Lane] = []  # for each chain
         self._untold: list[Command] = []
         self._teller: asyncio.TimerHandle | None = None
         self._tick: asyncio.TimerHandle | None = None
@@ -130,21 +128,11 @@ class Runner:
             host = SourceHost(self, self.sources[source.name])
             options = adapters.options(kind, source.options)
             self.sources[source.name].source = make_source(kind, source.name, options, host)
-        by_output: dict[str, list[int]] = {}
-        for index, chain in enumerate(layout.chains):
-            by_output.setdefault(chain.output, []).append(index)
-        places: dict[int, tuple[FrameOutput, int, int]] = {}
-        for number, (name, indexes) in enumerate(by_output.items()):
-            said = layout.output(name)
-            output_kind = adapters.output(said.kind)
-            lanes = tuple(place_of(layout.chains[index]) for index in indexes)
-            options = adapters.options(output_kind, said.options)
-            output_host = OutputHost(self, self._term, number, identity)
-            output = make_output(output_kind, name, options, lanes, output_host)
-            self._outputs[name] = output
-            self._waking.append(None)
-            places.update({index: (output, lane, number) for lane, index in enumerate(indexes)})
-        self._places = [places[index] for index in range(len(layout.chains))]
+        term = self._term
+        self._outputs, self._places = make_outputs(
+            layout, adapters, lambda number: OutputHost(self, term, number, identity)
+        )
+        self._waking = [None] * len(self._outputs)
 
     async def start(self, first: Iterable[Event] = ()) -> None:
         """Show the first picture and begin to listen. The link is started after this, by whoever owns it.

@@ -18,7 +18,7 @@ from typing import Final, Protocol
 from adapters.contract import EventSource
 from bridge.errors import LinkError
 from bridge.events import SECOND, Instant, LinkState
-from bridge.layout.model import Source
+from bridge.layout.connections import Source
 from bridge.service.broker import LONGEST_DELAY, backoff
 
 STOOD: Final = LONGEST_DELAY
