@@ -140,6 +140,21 @@ async def test_what_comes_and_goes_is_told_three_times_and_then_counted(
     assert replay(found.log).same
 
 
+async def test_a_new_reason_is_told_also_of_what_comes_and_goes(tmp_path: Path, pauses: list[int]) -> None:
+    """It is news, however often it was lost for the other one."""
+    del pauses
+    found = furnished(tmp_path)
+    attempts: list[str | BaseException | None] = []
+    for _ in range(9):
+        attempts += ["it answers", None]
+    bus = Bus(found, *attempts, "it answers", LinkError("it speaks another language"), "it answers")
+    await found.runner.start()
+    await until(lambda: bus.tried == 11)
+    await found.runner.stop()
+    assert "events from panel no longer come in: it speaks another language;" in of_panel(found)[-1]
+    assert 7 == len(of_panel(found))
+
+
 def test_the_pause_doubles_to_ten_seconds_and_is_never_quite_the_same() -> None:
     """Half to all of it, so that not all sources of a layout knock at once."""
     random = Random(3)  # noqa: S311 - jitter
