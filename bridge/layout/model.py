@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 from bridge.events import SECOND, Position
 from bridge.layout.chips import CHIP_TYPES, ChipType
 from bridge.layout.conditions import Condition
+from bridge.layout.connections import BrokerPlace, Output, Source
 from bridge.layout.controls import CommandRow, Control, LastCommand
 from bridge.layout.crossings import Crossing
 from bridge.layout.dies import Dies
@@ -21,7 +22,6 @@ from bridge.layout.effects import Effect
 from bridge.layout.findings import Mark
 from bridge.layout.keeping import Keeping
 from bridge.layout.routes import Locking, Route
-from bridge.layout.sources import Source
 from bridge.layout.targets import Target
 from bridge.layout.units import FULL_LEVEL
 from bridge.layout.zones import Zone
@@ -418,27 +418,6 @@ class Light:
     change: Change
     mark: Mark
     zone: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Output:
-    """A frame output: the adapter, its own options, and the places of what they say in the file, by their keys."""
-
-    name: str
-    kind: str
-    options: dict[str, Any]
-    mark: Mark
-    marks: dict[tuple[str | int, ...], Mark] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class BrokerPlace:
-    """Where the MQTT broker is, and who we are there."""
-
-    host: str = "127.0.0.1"
-    port: int = 1883
-    user: str = ""
-    password_file: str = ""
 
 
 @dataclass(frozen=True, slots=True)

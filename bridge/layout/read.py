@@ -7,11 +7,12 @@ from typing import Any, Final
 from bridge.events import SECOND
 from bridge.layout.builds import read_builds
 from bridge.layout.chains import read_nodes
+from bridge.layout.connections import BrokerPlace, Output, Source
 from bridge.layout.devices import unique_devices
 from bridge.layout.entries import Desk, nothing_below
 from bridge.layout.findings import LONGEST, START, Finding, choice, errors, in_order, said
 from bridge.layout.lights import read_lights
-from bridge.layout.model import BrokerPlace, Chain, Layout, Output
+from bridge.layout.model import Chain, Layout
 from bridge.layout.read_conditions import nameable
 from bridge.layout.read_crossings import read_crossings
 from bridge.layout.read_keeping import read_keeping
@@ -19,7 +20,6 @@ from bridge.layout.read_light import read_chips, read_colours
 from bridge.layout.read_zones import look_at_zones, read_still, read_zones
 from bridge.layout.schema import BrokerEntry, OutputEntry, SourceEntry
 from bridge.layout.signals import read_signals
-from bridge.layout.sources import Source
 from bridge.layout.text import parse
 from bridge.layout.track import read_blocks, read_districts, read_turnouts
 from bridge.layout.units import duration

@@ -17,7 +17,7 @@ from bridge.events import (
     Subject,
     UseReported,
 )
-from bridge.layout.sources import Source
+from bridge.layout.connections import Source
 
 MISSED: Final = 3
 """Refreshes that may fail to arrive or be late, until an order counts as one that is no longer refreshed."""
@@ -29,9 +29,7 @@ class Standing(Enum):
     NEW = auto()
     REPEAT = auto()  # the same again within the repeat window: it orders nothing
     REFRESH = auto()  # the same again from a source that refreshes all its orders: it orders nothing
-    OLD = (
-        auto()
-    )  # the first of it from a source that refreshes, so soon that it may be a refresh: a kept copy
+    OLD = auto()  # the first of it from a source that refreshes, and soon enough to be one: a kept copy
 
 
 class Habit(NamedTuple):

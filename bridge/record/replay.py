@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-import json
 from collections import deque
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TypeAlias
 
-import bridge
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
-from bridge.engine import Engine, look_at
-from bridge.errors import DecodeError, EngineError, LayoutError
+from bridge.errors import EngineError
 from bridge.events import Event, Instant
-from bridge.layout import Layout, read_layout
-from bridge.layout.findings import errors
 from bridge.record.digests import ChainDigests, FrameDigest, tables_digest
-from bridge.record.lines import End, Frame, Header, Input, Lost, Refused, Rendered, Snapshot
-from bridge.record.reader import Broken, Log, Placed, Torn, find_snapshot, read_session
+from bridge.record.following import Follower, Opened, Stood, open_session
+from bridge.record.lines import End, Frame, Input, Refused, Rendered
 from bridge.record.result import Difference, ReplayResult, frame_difference, report_lines
 from bridge.record.words import event_text, instant_text
 
@@ -27,7 +23,12 @@ _Made: TypeAlias = PublishFrame | Decision | Told | Note
 
 
 def replay(
-    path: Path, layout_text: str | None = None, *, since: Instant = 0, until: Instant | None = None
+    path: Path,
+    layout_text: str | None = None,
+    *,
+    since: Instant = 0,
+    until: Instant | None = None,
+    progress: Callable[[Instant], None] = lambda _at: None,
 ) -> ReplayResult:
     """Replay a log and the files in which its session goes on.
 
@@ -36,60 +37,33 @@ def replay(
         layout_text: a layout file to replay it through instead of the one in the log.
         since: what happened before need not be replayed: it begins at the last snapshot that is not later.
         until: what happened after is left out.
+        progress: called at each line with how far it has come.
 
     Raises:
         DecodeError: the log cannot be read; the message names the file, the line and the reason.
         LayoutError: the layout file cannot be driven.
     """
-    own = layout_text is None
-    begin = find_snapshot(path, since) if own and since else 0
-    log = read_session(path, begin=begin or 2)
-    header = next(log).line
-    if not isinstance(header, Header):  # the reader gives the header first, or raises
-        raise DecodeError(f"{path}:1: the log does not begin with its header")
-    if not own and header.piece > 1:
-        raise DecodeError(
-            f"{path}: this session began in {header.before}, under its own layout file: for another one begin there"
-        )
-    text = header.text if layout_text is None else layout_text
-    whose = f"the layout file within {path}" if layout_text is None else "the layout file"
-    replaying = _Replay(
-        path,
-        _layout(text, whose),
-        own=own,
-        same_program=header.version == bridge.__version__,
-        resumes=bool(begin) or header.piece > 1,
-    )
-    if header.tables != tables_digest():
+    session = open_session(path, layout_text, since=since)
+    replaying = _Replay(session)
+    if session.header.tables != tables_digest():
         replaying.notes.append(
-            f"it was recorded by lamproom {header.version} with other tables of light: levels may come out otherwise"
+            f"it was recorded by lamproom {session.header.version} with other tables of light: levels may come out "
+            "otherwise"
         )
-    replaying.run(log, until)
-    return replaying.result(header)
-
-
-def _layout(text: str, whose: str) -> Layout:
-    layout, findings = read_layout(text)
-    found = errors(findings) if layout is None else errors(look_at(layout))
-    if layout is None or found:
-        raise LayoutError(f"{whose} cannot be driven: line {found[0].mark.line}: {found[0].message}", found)
-    return layout
+    replaying.run(until, progress)
+    return replaying.result()
 
 
 class _Replay:
     """A fresh engine, and what it made that the log has yet to show."""
 
-    def __init__(self, path: Path, layout: Layout, *, own: bool, same_program: bool, resumes: bool) -> None:
-        self.notes: list[str] = []
-        self._path = path
-        self._own = own
-        # Another version may keep the same state in another shape; its frames tell whether it is the same.
-        self._same_program = same_program
-        self._seeking = resumes  # nothing counts until the next snapshot
-        self._gaps = 0
-        self._layout = layout
-        self._keys = tuple(chain.key for chain in layout.chains)
-        self._engine = Engine(layout)
+    def __init__(self, session: Opened) -> None:
+        self._session = session
+        self._follower = Follower(session)
+        self.notes = self._follower.notes
+        self._engine = self._follower.engine
+        self._layout = session.layout
+        self._keys = tuple(chain.key for chain in self._layout.chains)
         self._digests = ChainDigests(self._keys)
         self._all = FrameDigest(self._keys)
         self._made: deque[_Made] = deque()
@@ -105,78 +79,29 @@ class _Replay:
         self._refused = self._decisions = self._frames = self._instants = 0
         self._reworded: list[int] = []
 
-    def run(self, log: Log, until: Instant | None) -> None:
+    def run(self, until: Instant | None, progress: Callable[[Instant], None]) -> None:
         """Take all lines up to an instant."""
-        if not self._seeking:
+        if not self._session.resumes:
             self._take(self._engine.start())
-        for placed in log:
-            if until is not None and _begins(placed.line) > until:
-                break
-            if (
-                until is not None
-                and isinstance(placed.line, Rendered)
-                and placed.line.instants[-1:] > (until,)
-            ):
-                before = tuple(instant for instant in placed.line.instants if instant <= until)
-                self._rendered(placed.number, Rendered(before))
-                break
-            if isinstance(placed.line, Torn):
-                self.notes.append(f"{self._place(placed)} stops in the middle: the log was cut off there")
-                continue
+        for placed, line in self._follower.lines(until):
             try:
-                self._whole(placed)
+                self._line(placed.number, line)
             except EngineError as error:
-                self._gap(placed, f"out of order: {error}")
-        if self._seeking:
-            self.notes.append("no snapshot follows: what comes after that cannot be replayed")
+                self._follower.gap(placed, f"out of order: {error}")
+            progress(self._last)
 
-    def _whole(self, placed: Placed) -> None:
-        line = placed.line
-        if isinstance(line, Broken):
-            self._gap(placed, line.why)
-        elif isinstance(line, Lost):
-            what = f"at {instant_text(line.at)}: {line.count} entries were lost because the disk could not keep up"
-            self._gap(placed, what)
-        elif isinstance(line, Snapshot):
-            self._snapshot(placed, line)
-        elif not self._seeking:
-            self._line(placed.number, line)
-
-    def _place(self, placed: Placed) -> str:
-        where = "" if placed.file == self._path else f" of {placed.file.name}"
-        return f"line {placed.number}{where}"
-
-    def _gap(self, placed: Placed, why: str) -> None:
-        """What follows does not follow from what came before: only a snapshot says how things stand."""
-        if not self._seeking:
-            self._gaps += 1
-        self._seeking = True
-        self.notes.append(f"{self._place(placed)}: {why}")
-
-    def _snapshot(self, placed: Placed, line: Snapshot) -> None:
-        if not self._own:
-            return  # it is of another layout file
-        if not self._seeking:
-            self._nothing_missing(placed.number)
-            present = json.loads(json.dumps(self._engine.snapshot()))
-            if self._same_program and present != line.engine:
-                self._differs(
-                    placed.number, line.at, "the state is not the one that the log has at its snapshot"
-                )
+    def _stood(self, number: int, stood: Stood) -> None:
+        at = stood.snapshot.at
+        if stood.resumed:
+            self._made.clear()
+            self._digests.resume(stood.snapshot.digests)
+            self._since = self._last = at
             return
-        try:
-            self._engine.restore(line.engine)
-        except EngineError as error:
-            self._gap(placed, str(error))
-            return
-        self._seeking = False
-        self._made.clear()
-        self._digests.resume(line.digests)
-        self._since = self._last = line.at
-        if self._gaps or placed.number > 2:
-            self.notes.append(f"it goes on at the snapshot in {self._place(placed)}, {instant_text(line.at)}")
+        self._nothing_missing(number)
+        if not stood.same:
+            self._differs(number, at, "the state is not the one that the log has at its snapshot")
 
-    def result(self, header: Header) -> ReplayResult:
+    def result(self) -> ReplayResult:
         """Return what came of it."""
         if self._reworded:
             count = len(self._reworded)
@@ -185,9 +110,9 @@ class _Replay:
                 f"{what} worded otherwise than in the log, the first in line {self._reworded[0]}"
             )
         return ReplayResult(
-            file=str(self._path),
+            file=str(self._session.path),
             layout=self._layout.name,
-            started=header.started,
+            started=self._session.header.started,
             events=self._engine.events,
             refused=self._refused,
             decisions=self._decisions,
@@ -196,7 +121,7 @@ class _Replay:
             length=self._last,
             ended=self._ended,
             digest=self._all.hex(),
-            gaps=self._gaps,
+            gaps=self._follower.gaps,
             difference=self._difference,
             notes=tuple(self.notes),
         )
@@ -218,6 +143,8 @@ class _Replay:
                 self._decided(number, line)
             case End():
                 self._end(number, line)
+            case Stood():
+                self._stood(number, line)
 
     def _input(self, number: int, line: Input) -> None:
         first = self._engine.events + 1
@@ -362,17 +289,6 @@ class _Replay:
         if self._difference is None:
             event, cause = self._cause
             self._difference = replace(difference, event=event, cause=cause)
-
-
-def _begins(line: object) -> Instant:
-    """Return the first instant that a line is about; -1 where it is about none."""
-    if isinstance(line, Rendered):
-        return line.instants[0] if line.instants else -1
-    return (
-        line.at
-        if isinstance(line, Input | Refused | Decision | Told | Note | Frame | Lost | Snapshot | End)
-        else -1
-    )
 
 
 def _place(made: _Made) -> tuple[object, ...]:
