@@ -49,9 +49,7 @@ class Mti(IntEnum):
 
 _ADDRESSED: Final = 0x008
 
-NAMES_ITSELF: Final = frozenset(
-    {Mti.INITIALIZED, Mti.INITIALIZED_SIMPLE, Mti.VERIFIED, Mti.VERIFIED_SIMPLE}
-)
+NAMES_ITSELF: Final = frozenset({Mti.INITIALIZED, Mti.INITIALIZED_SIMPLE, Mti.VERIFIED, Mti.VERIFIED_SIMPLE})
 """Messages whose data is the number of the node that sends them."""
 
 REPORTS: Final = frozenset({Mti.EVENT, Mti.EVENT_FIRST})
