@@ -52,15 +52,14 @@ class Node:
         attempt: grows with each alias that we ask for.
         conflicts: aliases that somebody else had or took.
         names: the number of the node behind each alias, as far as it was told.
-        produced: the events that we send, and how each stands: `PRODUCER_VALID`, `_INVALID` or `_UNKNOWN`.
     """
 
     def __init__(
         self,
         node_id: int,
         consumed: Iterable[int],
-        ranges: Iterable[int] = (),
-        produced: Mapping[int, Mti] | None = None,
+        ranges: Iterable[int],
+        produced: Mapping[int, Mti],
         ask: Iterable[int] = (),
     ) -> None:
         """Make a node that has said nothing yet.
@@ -69,8 +68,8 @@ class Node:
             node_id: its number, 48 bits.
             consumed: the events that it listens to, one by one.
             ranges: the ranges of events that it listens to, each as the event that stands for it.
-            produced: the events that it sends, and how each stands.
-            ask: events that it sends once, when it has joined, to learn how others stand.
+            produced: the events that it sends, and how each stands; whoever drives the node keeps this up to date.
+            ask: those of them that it sends when it has joined, to learn how others stand.
         """
         self.node_id = node_id
         self.alias = 0
@@ -78,8 +77,8 @@ class Node:
         self.attempt = 0
         self.conflicts = 0
         self.names: dict[int, int] = {}
-        self.ask = tuple(ask)
-        self.produced: dict[int, Mti] = dict.fromkeys(self.ask, Mti.PRODUCER_UNKNOWN) | dict(produced or {})
+        self._produced = produced
+        self._ask = tuple(ask)
         self._consumed = tuple(dict.fromkeys(consumed))
         self._ranges = tuple(ranges)
         self._tries = aliases(node_id)
@@ -103,7 +102,7 @@ class Node:
                 *self._identify(),
                 Frame(AME, self.alias),
                 Frame(0x9000 | Mti.IDENTIFY_GLOBAL, self.alias),
-                *(to_all(Mti.EVENT, self.alias, event) for event in self.ask),
+                *(to_all(Mti.EVENT, self.alias, event) for event in self._ask),
             ]
         return frames
 
@@ -180,7 +179,7 @@ class Node:
         return [
             *(to_all(Mti.CONSUMER_RANGE, self.alias, each) for each in self._ranges),
             *(to_all(Mti.CONSUMER_UNKNOWN, self.alias, each) for each in self._consumed),
-            *(to_all(mti, self.alias, each) for each, mti in self.produced.items()),
+            *(to_all(mti, self.alias, each) for each, mti in self._produced.items()),
         ]
 
     def _answer(self, message: Message, asker: int) -> list[Frame]:
@@ -196,8 +195,8 @@ class Node:
                 return self._identify()
             case Mti.IDENTIFY_CONSUMER if len(message.data) == 8 and self._listens_to(number):
                 return [to_all(Mti.CONSUMER_UNKNOWN, self.alias, number)]
-            case Mti.IDENTIFY_PRODUCER if len(message.data) == 8 and number in self.produced:
-                return [to_all(self.produced[number], self.alias, number)]
+            case Mti.IDENTIFY_PRODUCER if len(message.data) == 8 and number in self._produced:
+                return [to_all(self._produced[number], self.alias, number)]
             case Mti.ASK_PROTOCOLS:
                 return [to_one(Mti.PROTOCOLS, self.alias, asker, EVENT_EXCHANGE)]
             case _ if message.to is None or message.mti in _UNANSWERED:
