@@ -15,10 +15,14 @@ SENSORS: Final = range(4096)
 _BYTES: Final = re.compile(r"[0-9A-Fa-f]{2}(?:\.[0-9A-Fa-f]{2})*")
 _ADDRESSES: Final = len(ACCESSORY_NUMBERS)
 
-EMERGENCY_OFF: Final = 0x01000000_0000FFFF
-EMERGENCY_OFF_OVER: Final = 0x01000000_0000FFFE
-EMERGENCY_STOP: Final = 0x01000000_0000FFFD
-EMERGENCY_STOP_OVER: Final = 0x01000000_0000FFFC
+NAMED: Final = {
+    "emergency-off": 0x01000000_0000FFFF,
+    "clear-emergency-off": 0x01000000_0000FFFE,
+    "emergency-stop": 0x01000000_0000FFFD,
+    "clear-emergency-stop": 0x01000000_0000FFFC,
+}
+"""Events that the standard names and an owner may write by name."""
+
 DUPLICATE_NODE: Final = 0x01010000_00000201
 
 ACTIVATE: Final = 0x01010200_00FF0000
@@ -128,7 +132,7 @@ def range_event(first: int, mask: int) -> int:
     Raises:
         ValueError: no event stands for just this range.
     """
-    if mask & (mask + 1) or first & mask:
+    if not mask or mask & (mask + 1) or first & mask:
         raise ValueError(f"{first:#x} with {mask:#x} is no range")
     return first if first & (mask + 1) else first | mask
 

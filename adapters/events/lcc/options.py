@@ -9,7 +9,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from adapters.contract import Options
 from adapters.cut import cut
-from adapters.events.lcc.numbers import CLOCKS, SENSOR_ACTIVE, SENSOR_INACTIVE, SENSORS, read_dotted
+from adapters.events.lcc.numbers import CLOCKS, NAMED, SENSOR_ACTIVE, SENSOR_INACTIVE, SENSORS, read_dotted
 from adapters.outputs.keys import Host, Port, whole
 from bridge.events import ACCESSORY_NUMBERS
 
@@ -21,11 +21,14 @@ LONGEST_NAME: Final = 64
 
 
 def _event(value: Any) -> int:
+    if isinstance(value, str) and value in NAMED:
+        return NAMED[value]
     try:
         return read_dotted(value, 8)
     except ValueError as problem:
         raise ValueError(
-            f"{cut(str(value), 40)} is no event number: {problem}, such as 01.02.03.04.05.06.00.01"
+            f"{cut(str(value), 40)} is no event number: {problem}, such as 01.02.03.04.05.06.00.01; "
+            f"or it is one of {', '.join(NAMED)}"
         ) from None
 
 
@@ -58,6 +61,14 @@ def _clock(value: Any) -> int | None:
         ) from None
 
 
+def _accessory(value: Any) -> int:
+    text = str(value)  # a key of the layout file is text
+    if not (text.isascii() and text.isdigit() and len(text) <= 4) or int(text) not in ACCESSORY_NUMBERS:
+        least, most = ACCESSORY_NUMBERS[0], ACCESSORY_NUMBERS[-1]
+        raise ValueError(f"{cut(text, 30)} is not an accessory number: write {least} to {most}")
+    return int(text)
+
+
 def _name(value: str) -> str:
     if not 0 < len(value) <= LONGEST_NAME or not value.isprintable():
         raise ValueError(f"{cut(value, 30)} is no name: write 1 to {LONGEST_NAME} printable characters")
@@ -65,14 +76,14 @@ def _name(value: str) -> str:
 
 
 EventNumber = Annotated[int, BeforeValidator(_event)]
-"""An event: eight bytes in hex, `01.02.03.04.05.06.00.01`."""
+"""An event: eight bytes in hex, `01.02.03.04.05.06.00.01`, or a name of the standard."""
 
 NodeNumber = Annotated[int, BeforeValidator(_node)]
 """A node: six bytes in hex."""
 
 Name = Annotated[str, AfterValidator(_name)]
 Sensor = Annotated[int, whole("the number of a sensor", SENSORS[0], SENSORS[-1])]
-Accessory = Annotated[int, whole("an accessory number", ACCESSORY_NUMBERS[0], ACCESSORY_NUMBERS[-1])]
+Accessory = Annotated[int, BeforeValidator(_accessory)]
 
 
 class _TwoStates(Options):

@@ -167,7 +167,7 @@ class LccSource:
         """
         lines = frame_lines()
         found = [read_frame(text) for piece in lines.feed(raw.payload) for text in texts(piece)]
-        if rest := lines.last():
+        if rest := lines.last().strip():
             read_frame(rest)
         frames = [frame for frame in found if frame is not None]
         if not frames:
