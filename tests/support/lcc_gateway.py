@@ -7,7 +7,7 @@ import contextlib
 import re
 import socket
 import struct
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from types import TracebackType
 from typing import Final, Self
 
@@ -19,12 +19,12 @@ class Client(asyncio.Protocol):
 
     Attributes:
         heard: the frames that came, in order.
-        gone: the connection has ended.
+        gone: set when the connection has ended.
     """
 
     def __init__(self, gateway: Gateway) -> None:
         self.heard: list[str] = []
-        self.gone = False
+        self.gone = asyncio.Event()
         self.transport: asyncio.Transport
         self._gateway = gateway
         self._rest = ""
@@ -43,7 +43,7 @@ class Client(asyncio.Protocol):
 
     def connection_lost(self, exc: Exception | None) -> None:
         del exc
-        self.gone = True
+        self.gone.set()
 
     @property
     def alias(self) -> str:
@@ -78,7 +78,7 @@ class Gateway:
         when: what is answered to frames, `aaa` for the client's alias: by the first letters of a frame.
     """
 
-    def __init__(self, when: dict[str, Iterable[str]] | None = None) -> None:
+    def __init__(self, when: Mapping[str, Iterable[str]] | None = None) -> None:
         self.port = 0
         self.clients: list[Client] = []
         self.when = when or {}
@@ -101,10 +101,9 @@ class Gateway:
         if self._server is not None:
             self._server.close()
         for client in self.clients:
-            if not client.gone:
+            if not client.gone.is_set():
                 client.close(hard=hard)
-        while not all(client.gone for client in self.clients):
-            await asyncio.sleep(0.001)
+            await client.gone.wait()
 
     async def __aexit__(
         self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None

@@ -167,7 +167,7 @@ async def test_a_gateway_that_sends_back_what_we_send_is_told() -> None:
         async with listening(gateway, host) as (_made, task):
             assert await host.until(task.done)
             with pytest.raises(
-                LinkError, match="seems to send back .* Have it pass on only what others send"
+                LinkError, match=r"seems to send back .* Have it pass on only what others send"
             ):
                 task.result()
             assert MOST_CONFLICTS <= sum(frame.startswith(":X17") for frame in gateway.client.heard)
@@ -262,7 +262,7 @@ async def test_a_gateway_that_goes_is_told_and_comes_back_with_state(hard: bool)
                 task.result()
         async with listening(gateway, host) as (_made, task):
             assert await host.until(task.done)
-            with pytest.raises(LinkError, match="takes no connection: .*is the port right"):
+            with pytest.raises(LinkError, match=r"takes no connection: .*is the port right"):
                 task.result()
         await gateway.open()
         host.links.clear()
@@ -291,15 +291,13 @@ async def test_a_source_that_listens_again_knows_nothing_of_before() -> None:
         assert b":X195B4123N0101020000FC0051;" == host.raws[-1].payload
 
 
-STREAM: Final = "".join(
-    (
-        ":X195B4123N0101020000FF0009;\r\n",
-        ":X195B4123N01010200",  # broken off
-        ":X195B4123N0102030405060001;",
-        "rubbish;",
-        ":S123N00;:X10701123N050101019A3C;",
-        ":X195B4123N0101020001002805;",
-    )
+STREAM: Final = (
+    ":X195B4123N0101020000FF0009;\r\n"
+    ":X195B4123N01010200"  # broken off
+    ":X195B4123N0102030405060001;"
+    "rubbish;"
+    ":S123N00;:X10701123N050101019A3C;"
+    ":X195B4123N0101020001002805;"
 )
 
 
