@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
-from typing import ClassVar, Final, Protocol, TypeAlias
+from typing import ClassVar, Final, Literal, Protocol, TypeAlias
 from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict
@@ -106,18 +106,39 @@ class Claim:
     keys: Keys
 
 
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """Something of the layout that an adapter's entry speaks of; where it is not there, that is told with its line.
+
+    Attributes:
+        what: `block`, `district`, or `device` for a signal or a light.
+        name: what it is called.
+        keys: where it stands.
+        aspects: those that the device should have; each is a key below.
+    """
+
+    what: Literal["block", "district", "device"]
+    name: str
+    keys: Keys
+    aspects: tuple[str, ...] = ()
+
+
 class Options(BaseModel):
     """The keys that an adapter takes in the layout file; a subclass names them.
 
     Keys are written with hyphens (`repeat-window`), values are checked when the file is read, and a key that
     no field names is refused with its line. An output that has more to look at, such as whether its chains fit
-    what they are given, does so in the two methods; they are asked when the file is read, before anything runs.
+    what they are given, does so in `faults` and `claims`; they are asked when the file is read, before anything runs.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", alias_generator=_hyphens)
 
     def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:  # noqa: ARG002 - for those that look
         """Return what is wrong with these options for an output that serves these chains."""
+        return ()
+
+    def mentions(self) -> tuple[Mention, ...]:
+        """Return what of the layout these options speak of, so that a name that is not there is found in the file."""
         return ()
 
     def claims(self, places: tuple[ChainPlace, ...]) -> tuple[Claim, ...]:  # noqa: ARG002 - for those that claim

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
 from typing import Any, Final
 
 from pydantic.fields import FieldInfo
 
-from adapters.contract import Claim, EventSource, FrameOutput, Options
+from adapters.contract import Claim, EventSource, FrameOutput, Mention, Options
 from bridge.layout.entries import Desk
-from bridge.layout.findings import Finding, Mark, choice, error, warning
-from bridge.layout.model import Layout
+from bridge.layout.findings import Finding, Mark, choice, error, said, warning
+from bridge.layout.model import OFF, ON, Layout
 from bridge.layout.text import Path, parse
 from bridge.service.places import place_of
 
@@ -106,7 +106,9 @@ class Adapters:
             where = desk.mark((*path, "kind")) if source.kind != "mqtt" or source.options else source.mark
             adapter = self._load(EVENTS, "event source", source.kind, where, desk)
             if adapter is not None:
-                desk.entry(adapter.options, source.options, path, also=SOURCE_KEYS)
+                wanted = desk.entry(adapter.options, source.options, path, also=SOURCE_KEYS)
+                if wanted is not None:
+                    _look_at_mentions(wanted.mentions(), layout, path, desk)
         claims: list[tuple[Path, Claim]] = []
         for output in layout.outputs:
             path = ("outputs", output.name)
@@ -182,6 +184,29 @@ def _look_into(
     if not all(fault.warning for fault in faults):
         return []
     return [((*path, *claim.keys), claim) for claim in options.claims(places)]
+
+
+def _look_at_mentions(mentions: tuple[Mention, ...], layout: Layout, path: Path, desk: Desk) -> None:
+    """Note each name that nothing in the layout has, and each aspect that its device does not have."""
+    if not mentions:
+        return
+    aspects = {each.name: [row.name for row in each.aspects] for each in layout.signals}
+    aspects |= {each.name: [ON, OFF] for each in layout.lights}
+    known: dict[str, Collection[str]] = {
+        "block": [each.name for each in layout.blocks],
+        "district": [each.name for each in layout.districts],
+        "device": aspects,
+    }
+    for each in mentions:
+        if each.name not in known[each.what]:
+            what = "signal or light" if each.what == "device" else each.what
+            message = f"no {what} is called {said(each.name)}; {choice(each.name, known[each.what])}"
+            desk.key_error((*path, *each.keys), message)
+            continue
+        for aspect in each.aspects:
+            if aspect not in aspects[each.name]:
+                message = f"{each.name} does not show {said(aspect)}; {choice(aspect, aspects[each.name])}"
+                desk.key_error((*path, *each.keys, aspect), message)
 
 
 def _look_at_claims(claims: list[tuple[Path, Claim]], desk: Desk) -> None:

@@ -50,7 +50,7 @@ class Node:
         alias: the one that we have or ask for; 0 before the first.
         standing: whether we hold it.
         attempt: grows with each alias that we ask for.
-        conflicts: aliases that somebody else had or took.
+        conflicts: aliases that somebody else had or took since we held one for 0.2 s.
         names: the number of the node behind each alias, as far as it was told.
     """
 
@@ -93,6 +93,7 @@ class Node:
         """Take the alias to which nobody objected; the first one means that we have joined."""
         if ALIAS_TABLE[self.standing, Heard.WAITED] is not Act.TAKE:
             return []
+        self.conflicts = 0
         self.standing = Standing.HOLDING
         frames = [Frame(RID, self.alias), self._amd()]
         if not self._joined:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from adapters.contract import Options
+from adapters.contract import Mention, Options
 from adapters.cut import cut
 from adapters.events.lcc.numbers import CLOCKS, NAMED, SENSOR_ACTIVE, SENSOR_INACTIVE, SENSORS, read_dotted
 from adapters.outputs.keys import Host, Port, whole
@@ -204,6 +204,17 @@ class LccOptions(Options):
     power: dict[Name, PowerEvents] = Field(default_factory=dict)
     turnouts: dict[Accessory, TurnoutEvents] = Field(default_factory=dict)
     report: dict[Name, dict[Name, EventNumber]] = Field(default_factory=dict)
+
+    def mentions(self) -> tuple[Mention, ...]:
+        """Return the blocks, districts, signals and lights that have events here."""
+        return (
+            *(Mention("block", name, ("blocks", name)) for name in self.blocks),
+            *(Mention("district", name, ("power", name)) for name in self.power),
+            *(
+                Mention("device", name, ("report", name), tuple(events))
+                for name, events in self.report.items()
+            ),
+        )
 
     @property
     def reports(self) -> Iterator[tuple[str, str, int]]:

@@ -15,7 +15,8 @@ builds:
   searchlight: {chips: [ws2812b], lamps: {head: {full-colour: 1}}}
 nodes:
   yard: {chains: [{name: throat, fixtures: [{name: T2, build: searchlight}]}]}
-blocks: {tarn: {}}
+districts: {main: {settle: 2 s}}
+blocks: {tarn: {}, weir: {}}
 signals:
   T2: {commands: {61: {normal: stop, reverse: clear}}}
 sources:
@@ -107,6 +108,22 @@ report: {T2: {stop: 01.02.03.04.05.06.01.00, clear: 01.02.03.04.05.06.01.01}}
         (
             f"{GOOD}report: {{T2: {{stop: emergency-off, clear: emergency-off}}}}\n",
             "under `report` `stop` of `T2` and `clear` of `T2` have the same event",
+        ),
+        (
+            f"{GOOD}blocks: {{tran: {{sensor: 3}}}}\n",
+            "3: no block is called 'tran'; use one of: tarn, weir; did you mean tarn?",
+        ),
+        (
+            f"{GOOD}power: {{mane: {{off: emergency-off}}}}\n",
+            "3: no district is called 'mane'; there is only main",
+        ),
+        (
+            f"{GOOD}report: {{T3: {{stop: emergency-off}}}}\n",
+            "3: no signal or light is called 'T3'; there is only T2",
+        ),
+        (
+            f"{GOOD}report: {{T2: {{stopp: emergency-off}}}}\n",
+            "3: T2 does not show 'stopp'; use one of: ",
         ),
         (f"{GOOD}blocks: {{tarn: {{ocupied: 01.02.03.04.05.06.00.01}}}}\n", "did you mean occupied?"),
     ],
