@@ -8,7 +8,7 @@ from contextlib import asynccontextmanager
 from adapters.contract import EventSource
 from adapters.events.lcc.options import LccOptions
 from adapters.events.lcc.source import LccSource
-from adapters.testing import FarEnd, LineServer, SourceBench, SourceContract
+from adapters.testing import LineServer, SourceBench, SourceContract
 
 EVENTS = (
     b":X195B4123N0101020000FF0009;\n",
@@ -18,16 +18,15 @@ EVENTS = (
 )
 
 
-class TestLcc(SourceContract):
+class TestLcc(SourceContract[LineServer]):
     """A gateway that sends events as frames."""
 
     @asynccontextmanager
-    async def far_end(self, host: SourceBench) -> AsyncIterator[FarEnd]:
+    async def far_end(self, host: SourceBench) -> AsyncIterator[LineServer]:
         del host
         async with LineServer(EVENTS) as server:
             yield server
 
-    def source(self, far_end: FarEnd, host: SourceBench) -> EventSource:
-        assert isinstance(far_end, LineServer)
+    def source(self, far_end: LineServer, host: SourceBench) -> EventSource:
         said = {"host": "127.0.0.1", "port": far_end.port, "node-id": "01.02.03.04.05.06"}
         return LccSource("bus", LccOptions.model_validate(said), host)
