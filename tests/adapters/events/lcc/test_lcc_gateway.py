@@ -123,7 +123,12 @@ async def test_an_alias_that_somebody_has_is_not_taken() -> None:
         async with listening(gateway, host):
             assert await host.until(lambda: bool(gateway.clients) and len(gateway.client.heard) >= 4)
             first = gateway.client.alias
+            host.pass_by(SECOND // 10)
             gateway.client.say(":X10700aaaN;")
+            assert await host.until(lambda: len(gateway.client.heard) >= 8)
+            asked_at = host.now()
+            assert await host.until(lambda: len(gateway.client.heard) >= 9)
+            assert asked_at + 0.15 * SECOND <= host.now()  # the wait begins anew with each alias
             client = await joined(gateway, host)
             assert first != client.alias
             assert f":X10700{first}N;" not in client.heard
