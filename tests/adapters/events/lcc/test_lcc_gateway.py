@@ -410,3 +410,23 @@ async def test_what_a_signal_shows_is_sent_as_an_event_and_told_to_those_who_ask
                 ":X19544aaaN0102030405060010;",
             ] == client.told()[before:]
         shows(host, "clear")  # nobody listens any more, and nothing is sent
+
+
+async def test_what_a_signal_shows_while_there_is_no_alias_is_sent_when_there_is_one() -> None:
+    """A conflict takes 0.2 s, in which nothing may go out; then the newest goes out, and only that."""
+    async with Gateway() as gateway:
+        host = SourceBench()
+        host.broker.turn(LinkState.UP)
+        async with listening(gateway, host):
+            client = await joined(gateway, host)
+            client.say(":X195B4aaaN0909090909090909;")
+            before = len(client.heard)
+            assert await host.until(lambda: len(client.heard) >= before + 5)
+            for aspect in ("clear", "stop"):
+                shows(host, aspect)
+            assert await host.until(lambda: len(client.heard) >= before + 8)
+            assert [
+                ":X10700aaaN;",
+                ":X10701aaaN010203040506;",
+                ":X195B4aaaN0102030405060010;",
+            ] == client.told()[before + 5 :]
