@@ -211,9 +211,9 @@ class ModelClock:
             self._base,
             self._rate,
             self._said_rate,
-            int(self._said_running),
             self._event,
             self._done,
+            int(self._said_running),
             self.source,
         ]
 
@@ -225,9 +225,9 @@ class ModelClock:
         """
         told, *numbers, source = data
         self._told, self.source = Told(told), str(source)
-        self._set, self._base, self._rate, self._said_rate, running, self._event, self._done = map(
-            int, numbers
-        )
+        self._set, self._base, self._rate, self._said_rate, self._event, self._done, *more = map(int, numbers)
+        # Before a clock could be told in parts, one that was told to run had a rate.
+        [running] = more or [self._rate != 0]
         self._said_running = bool(running)
         known = self._told is not Told.UNKNOWN
         self.due = self._next_edge(self._reading(self._done), self._done) if known else None

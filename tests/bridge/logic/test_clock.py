@@ -162,6 +162,17 @@ def test_no_hour_is_missed_whatever_the_clock_is_set_to(
             hands = resumed
 
 
+@pytest.mark.parametrize("running", [True, False])
+def test_a_state_from_before_clocks_were_told_in_parts_is_taken_back(running: bool) -> None:
+    """It had no word of its own for whether the clock runs; a snapshot in an old log still counts."""
+    hands, again = ModelClock([Hours(0, 60)]), ModelClock([Hours(0, 60)])
+    hands.report(clock("23:58:00", rate=8, running=running), 1)
+    *old, _running, source = hands.state()
+    again.set_state([*old, source])
+    assert hands.state() == again.state()
+    assert hands.due == again.due
+
+
 def test_a_light_comes_on_at_the_instant_of_its_hour() -> None:
     """At rate 2.5 six minutes of the model take 144 s, and the light is on then and not a nanosecond before."""
     engine = driven(EVENING)
