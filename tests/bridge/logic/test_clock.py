@@ -162,15 +162,14 @@ def test_no_hour_is_missed_whatever_the_clock_is_set_to(
             hands = resumed
 
 
-@pytest.mark.parametrize("running", [True, False])
-def test_a_state_from_before_clocks_were_told_in_parts_is_taken_back(running: bool) -> None:
-    """It had no word of its own for whether the clock runs; a snapshot in an old log still counts."""
+def test_a_clock_that_runs_at_no_rate_is_taken_back_as_one_that_runs() -> None:
+    """A rate that is told after the snapshot counts at once."""
     hands, again = ModelClock([Hours(0, 60)]), ModelClock([Hours(0, 60)])
-    hands.report(clock("23:58:00", rate=8, running=running), 1)
-    *old, _running, source = hands.state()
-    again.set_state([*old, source])
-    assert hands.state() == again.state()
-    assert hands.due == again.due
+    hands.report(clock("23:58:00", rate=0), 1)
+    again.set_state(json.loads(json.dumps(hands.state())))
+    for each in (hands, again):
+        each.report(part(rate=4), 2)
+        assert "23:59:00" == shows(each, MINUTE)
 
 
 def test_a_light_comes_on_at_the_instant_of_its_hour() -> None:
