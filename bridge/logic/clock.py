@@ -204,16 +204,20 @@ class ModelClock:
         return key, Fact(YES if _lies(self._hours[key], reading) else NO, self._event, "")
 
     def state(self) -> list[Any]:
-        """Return everything as plain data."""
+        """Return everything as plain data.
+
+        Whether it runs follows from its rate, and is there by itself only where it runs at none.
+        """
+        running = [1] if self._said_running and not self._rate else []
         return [
             self._told.value,
             self._set,
             self._base,
             self._rate,
             self._said_rate,
-            int(self._said_running),
             self._event,
             self._done,
+            *running,
             self.source,
         ]
 
@@ -225,10 +229,10 @@ class ModelClock:
         """
         told, *numbers, source = data
         self._told, self.source = Told(told), str(source)
-        self._set, self._base, self._rate, self._said_rate, running, self._event, self._done = map(
+        self._set, self._base, self._rate, self._said_rate, self._event, self._done, *running = map(
             int, numbers
         )
-        self._said_running = bool(running)
+        self._said_running = bool(running or self._rate)
         known = self._told is not Told.UNKNOWN
         self.due = self._next_edge(self._reading(self._done), self._done) if known else None
 

@@ -164,7 +164,10 @@ PROVED_BY: Final[dict[tuple[bool | None, bool | None], Position]] = {
     (False, None): Position.UNKNOWN,
     (None, False): Position.UNKNOWN,
 }
-"""Where a turnout lies by its contacts for normal and for reverse: made, open, or not heard of."""
+"""Where a turnout lies by its contacts for normal and for reverse: made, open, or not heard of.
+
+The standard has an active and an inactive event for each of the two; that they are its two contacts is how we read it.
+"""
 
 
 def _own_events(options: LccOptions) -> Iterator[tuple[int, Fact]]:

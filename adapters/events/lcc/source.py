@@ -94,6 +94,7 @@ class LccSource:
             await self._host.sleep(OBJECTIONS_WITHIN)
             if node.attempt == attempt:
                 session.send(node.waited())
+                session.catch_up()
                 self._host.link(LinkState.UP, f"connected to {session.peer}")
                 session.asking.clear()
                 await session.asking.wait()
@@ -207,7 +208,7 @@ class LccSource:
         for each, event in self._options.report.get(device, {}).items():
             self._produced[event] = Mti.PRODUCER_VALID if each == aspect else Mti.PRODUCER_INVALID
             if each == aspect and self._session is not None and not raw.retained:
-                self._session.send(self._session.node.report(event))
+                self._session.report(device, event)
 
 
 class _Session:
@@ -227,6 +228,7 @@ class _Session:
         self.stuck = False
         self._writer = writer
         self._contacts: dict[Contact, bytes] = {}  # the newest frame of each
+        self._late: dict[str, int] = {}  # the newest event of each device, for when we have an alias
 
     def send(self, frames: list[Frame]) -> None:
         """Send frames, in order."""
@@ -234,6 +236,18 @@ class _Session:
             self.stuck = True
         elif frames:
             self._writer.write(b"".join(frame.text() for frame in frames))
+
+    def report(self, device: str, event: int) -> None:
+        """Send what a device shows, or keep it until we have an alias; only the newest counts."""
+        self._late[device] = event
+        if self.node.standing is Standing.HOLDING:
+            self.catch_up()
+
+    def catch_up(self) -> None:
+        """Send what was kept."""
+        for event in self._late.values():
+            self.send(self.node.report(event))
+        self._late.clear()
 
     def beside(self, contact: Contact | None, text: bytes) -> bytes:
         """Keep the newest frame of a contact, and return that of the turnout's other contact, or nothing."""

@@ -162,6 +162,16 @@ def test_no_hour_is_missed_whatever_the_clock_is_set_to(
             hands = resumed
 
 
+def test_a_clock_that_runs_at_no_rate_is_taken_back_as_one_that_runs() -> None:
+    """A rate that is told after the snapshot counts at once."""
+    hands, again = ModelClock([Hours(0, 60)]), ModelClock([Hours(0, 60)])
+    hands.report(clock("23:58:00", rate=0), 1)
+    again.set_state(json.loads(json.dumps(hands.state())))
+    for each in (hands, again):
+        each.report(part(rate=4), 2)
+        assert "23:59:00" == shows(each, MINUTE)
+
+
 def test_a_light_comes_on_at_the_instant_of_its_hour() -> None:
     """At rate 2.5 six minutes of the model take 144 s, and the light is on then and not a nanosecond before."""
     engine = driven(EVENING)

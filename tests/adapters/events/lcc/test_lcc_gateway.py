@@ -123,7 +123,12 @@ async def test_an_alias_that_somebody_has_is_not_taken() -> None:
         async with listening(gateway, host):
             assert await host.until(lambda: bool(gateway.clients) and len(gateway.client.heard) >= 4)
             first = gateway.client.alias
+            host.pass_by(SECOND // 10)
             gateway.client.say(":X10700aaaN;")
+            assert await host.until(lambda: len(gateway.client.heard) >= 8)
+            asked_at = host.now()
+            assert await host.until(lambda: len(gateway.client.heard) >= 9)
+            assert asked_at + 0.15 * SECOND <= host.now()  # the wait begins anew with each alias
             client = await joined(gateway, host)
             assert first != client.alias
             assert f":X10700{first}N;" not in client.heard
@@ -405,3 +410,23 @@ async def test_what_a_signal_shows_is_sent_as_an_event_and_told_to_those_who_ask
                 ":X19544aaaN0102030405060010;",
             ] == client.told()[before:]
         shows(host, "clear")  # nobody listens any more, and nothing is sent
+
+
+async def test_what_a_signal_shows_while_there_is_no_alias_is_sent_when_there_is_one() -> None:
+    """A conflict takes 0.2 s, in which nothing may go out; then the newest goes out, and only that."""
+    async with Gateway() as gateway:
+        host = SourceBench()
+        host.broker.turn(LinkState.UP)
+        async with listening(gateway, host):
+            client = await joined(gateway, host)
+            client.say(":X195B4aaaN0909090909090909;")
+            before = len(client.heard)
+            assert await host.until(lambda: len(client.heard) >= before + 5)
+            for aspect in ("clear", "stop"):
+                shows(host, aspect)
+            assert await host.until(lambda: len(client.heard) >= before + 8)
+            assert [
+                ":X10700aaaN;",
+                ":X10701aaaN010203040506;",
+                ":X195B4aaaN0102030405060010;",
+            ] == client.told()[before + 5 :]

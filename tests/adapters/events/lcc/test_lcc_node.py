@@ -123,8 +123,10 @@ def test_after_a_conflict_a_node_takes_another_alias_and_tells_only_that() -> No
     node.hear(Frame(0x95B4, node.alias, bytes(8)))
     assert 1 == node.conflicts
     assert [] == node.report(SENT)
+    told = node.waited()
+    assert 0 == node.conflicts
     a = f"{node.alias:03X}"
-    assert [f":X10700{a}N;", f":X10701{a}N010203040506;"] == [each.text().decode() for each in node.waited()]
+    assert [f":X10700{a}N;", f":X10701{a}N010203040506;"] == [each.text().decode() for each in told]
 
 
 # Sources: S-9.7.3 section 7.3.3, S-9.7.3.1 sections 4 and 6; protocols and rejections are from memory of S-9.7.3.
