@@ -8,12 +8,13 @@ makes no difference how late the engine is called.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, Final
 
 from bridge.chain.timing import look_at_timing
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
 from bridge.errors import EngineError, LayoutError
-from bridge.events import AccessoryOrdered, Event, Instant
+from bridge.events import AccessoryOrdered, AspectOrdered, Authority, Event, Instant
 from bridge.layout.findings import Finding, errors, in_order
 from bridge.layout.model import ON, Layout
 from bridge.light.pictures import plan_devices
@@ -21,7 +22,7 @@ from bridge.logic.board import Board
 from bridge.logic.clock import ClockTime
 from bridge.logic.look import look_at_logic
 from bridge.logic.reasons import STOPPED, Choice, Outcome
-from bridge.logic.repeats import Repeats
+from bridge.logic.repeats import Novelty, Repeats
 from bridge.stage import Stage
 from bridge.trial.running import LampTest
 from bridge.trial.table import Standing
@@ -89,9 +90,13 @@ class Engine:
         due = self._perform_due(event.at)
         self.now = event.at
         self.events += 1
-        if self._repeats.is_repeat(event):
-            text = f"{_short(event)} again, within the repeat window of {event.source}"
-            return [*due, *self._cover([], event.at), Note(event.at, text, self.events)]
+        novelty = self._repeats.novelty(event)
+        if novelty is not Novelty.NEW:
+            note = Note(event.at, _again(event, novelty), self.events)
+            if novelty is not Novelty.OLD or not isinstance(event, AccessoryOrdered | AspectOrdered):
+                return [*due, *self._cover([], event.at), note]
+            due = [*due, note]
+            event = replace(event, authority=Authority.STATE)
         # Heard first: a test that ends with this event must not lie over what the logic makes of it.
         tested = self._lamp_test.hear(event, self.events)
         outcome = self._board.hear(event, self.events)
@@ -168,6 +173,10 @@ class Engine:
     def listens(self, event: Event) -> bool:
         """Return whether anything in the layout listens to an order or a button; others need no listener."""
         return self._board.listens(event)
+
+    def listeners(self, event: Event) -> tuple[str, ...]:
+        """Return the names of those devices and crossings that go by what an order, a block or a button is about."""
+        return self._board.listeners(event)
 
     def choices(self) -> dict[str, Choice]:
         """Return what every device shows, and why."""
@@ -309,7 +318,18 @@ class Engine:
         return self._stage.dim(index, int(aspect), at, 0 if at_once else zones[index].change)
 
 
-def _short(event: Event) -> str:
-    if isinstance(event, AccessoryOrdered):
-        return f"accessory {event.number} was ordered {event.position.value}"
-    return type(event).__name__
+def _again(event: Event, novelty: Novelty) -> str:
+    """Return the note on an order that its source may have given by itself."""
+    match event:
+        case AccessoryOrdered():
+            order = f"accessory {event.number} was ordered {event.position.value}"
+        case AspectOrdered():
+            order = f"accessory {event.number} was ordered to show aspect {event.aspect}"
+        case _:
+            order = type(event).__name__
+    match novelty:
+        case Novelty.REPEAT:
+            return f"{order} again, within the repeat window of {event.source}"
+        case Novelty.REFRESH:
+            return f"{order} again, as {event.source} refreshes its orders"
+    return f"{order}, which {event.source} may only refresh: it counts as a kept copy"

@@ -46,6 +46,9 @@ CHANGES = "config/guide/changes.md"
 EFFECTS = "config/guide/effects.md"
 LIGHTS = "config/guide/lights.md"
 WAYS_OUT = "config/guide/outputs.md"
+TOPICS = "config/guide/topics.md"
+PACKETS = "config/guide/dcc.md"
+LCC = "config/guide/lcc.md"
 PAGES = (
     "README.md",
     GUIDE,
@@ -57,6 +60,9 @@ PAGES = (
     CHANGES,
     EFFECTS,
     WAYS_OUT,
+    TOPICS,
+    PACKETS,
+    LCC,
     "config/guide/mqtt.md",
 )
 
@@ -141,7 +147,19 @@ def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
 
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    pages = (GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, COLOURED, EFFECTS, LIGHTS, WAYS_OUT)
+    pages = (
+        GUIDE,
+        SIGNALS,
+        INTERLOCKING,
+        CROSSINGS,
+        COLOURED,
+        EFFECTS,
+        LIGHTS,
+        WAYS_OUT,
+        TOPICS,
+        PACKETS,
+        LCC,
+    )
     text = "".join(page(name) for name in pages)
     assert {"first-channel", "repeat-window", "root", "frames-per-second", "entered", "start"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)

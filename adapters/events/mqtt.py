@@ -97,6 +97,12 @@ class MqttFacts:
             self._listening = False
             self._link = None
 
+    def attempt(self, channel: str, payload: str) -> tuple[Raw, ...]:
+        """Return a message as it comes, and as a kept copy; none where it is not below the root."""
+        data = payload.encode()
+        heard = channel.startswith(f"{self.root}/")
+        return (Raw(channel, data), Raw(channel, data, retained=True)) if heard else ()
+
     def _receive(self, raw: Raw) -> None:
         if self._listening:
             self._host.received(raw)

@@ -20,7 +20,7 @@ from bridge.events import Event, Instant, event_from_data, event_to_data
 
 End = TypeVar("End", bound=FarEnd)
 
-OF_THE_BRIDGE: Final = frozenset({"kind", "repeat-window", "lost-after"})
+OF_THE_BRIDGE: Final = frozenset({"kind", "repeat-window", "refresh-every", "lost-after"})
 """Keys that every source has in the layout file, and that are not its own."""
 
 AWHILE: Final = 50

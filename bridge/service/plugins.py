@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
 from typing import Any, Final
 
 from pydantic.fields import FieldInfo
 
-from adapters.contract import Claim, EventSource, FrameOutput, Options
+from adapters.contract import ChainPlace, Claim, EventSource, FrameOutput, Mention, Options
 from bridge.layout.entries import Desk
-from bridge.layout.findings import Finding, Mark, choice, error, warning
-from bridge.layout.model import Layout
+from bridge.layout.findings import Finding, Mark, choice, error, said, warning
+from bridge.layout.model import OFF, ON, Layout
 from bridge.layout.text import Path, parse
 from bridge.service.places import place_of
 
@@ -22,7 +22,7 @@ OUTPUTS: Final = "lamproom.outputs"
 GROUPS: Final = {EVENTS: ("listen", "decode"), OUTPUTS: ("start", "show", "wake", "stop")}
 """The groups of entry points, and what the contract asks of an adapter in each."""
 
-SOURCE_KEYS: Final = ("kind", "repeat-window", "lost-after")
+SOURCE_KEYS: Final = ("kind", "repeat-window", "refresh-every", "lost-after")
 """The keys of the layout file that every source has, whatever its kind."""
 
 
@@ -88,6 +88,10 @@ class Adapters:
         loaded: type[EventSource] = self._points[EVENTS][kind][0].load()
         return loaded
 
+    def kinds_of_sources(self) -> tuple[str, ...]:
+        """Return the kinds of event sources that are installed."""
+        return tuple(self._points[EVENTS])
+
     def output(self, kind: str) -> type[FrameOutput]:
         """Return the frame output of a kind; `look_at` has made sure that there is one."""
         loaded: type[FrameOutput] = self._points[OUTPUTS][kind][0].load()
@@ -101,20 +105,24 @@ class Adapters:
         """Find sources and outputs that are not installed, and options that do not fit them."""
         desk = Desk(parse(text))
         before = len(desk.findings)
+        claims: list[tuple[Path, Claim]] = []
         for source in layout.sources:
             path: Path = ("sources", source.name)
             where = desk.mark((*path, "kind")) if source.kind != "mqtt" or source.options else source.mark
             adapter = self._load(EVENTS, "event source", source.kind, where, desk)
             if adapter is not None:
-                desk.entry(adapter.options, source.options, path, also=SOURCE_KEYS)
-        claims: list[tuple[Path, Claim]] = []
+                options = desk.entry(adapter.options, source.options, path, also=SOURCE_KEYS)
+                if options is not None:
+                    _look_at_mentions(options.mentions(), layout, path, desk)
+                    claims += _look_into(options, (), path, desk)
         for output in layout.outputs:
             path = ("outputs", output.name)
             adapter = self._load(OUTPUTS, "frame output", output.kind, desk.mark((*path, "kind")), desk)
             if adapter is not None:
                 options = desk.entry(adapter.options, output.options, path, also=("kind",))
                 if options is not None:
-                    claims += _look_into(options, layout, output.name, path, desk)
+                    chains = (chain for chain in layout.chains if chain.output == output.name)
+                    claims += _look_into(options, tuple(place_of(chain) for chain in chains), path, desk)
         _look_at_claims(claims, desk)
         return tuple(desk.findings[before:])
 
@@ -171,10 +179,9 @@ def _default(field: FieldInfo) -> str | None:
 
 
 def _look_into(
-    options: Options, layout: Layout, output: str, path: Path, desk: Desk
+    options: Options, places: tuple[ChainPlace, ...], path: Path, desk: Desk
 ) -> list[tuple[Path, Claim]]:
-    """Note what an output finds wrong with its options, and return what it claims for its chains."""
-    places = tuple(place_of(chain) for chain in layout.chains if chain.output == output)
+    """Note what an adapter finds wrong with its options, and return what it claims."""
     faults = options.faults(places)
     for fault in faults:
         mark = desk.mark((*path, *fault.keys))
@@ -182,6 +189,29 @@ def _look_into(
     if not all(fault.warning for fault in faults):
         return []
     return [((*path, *claim.keys), claim) for claim in options.claims(places)]
+
+
+def _look_at_mentions(mentions: tuple[Mention, ...], layout: Layout, path: Path, desk: Desk) -> None:
+    """Note each name that nothing in the layout has, and each aspect that its device does not have."""
+    if not mentions:
+        return
+    aspects = {each.name: [row.name for row in each.aspects] for each in layout.signals}
+    aspects |= {each.name: [ON, OFF] for each in layout.lights}
+    known: dict[str, Collection[str]] = {
+        "block": [each.name for each in layout.blocks],
+        "district": [each.name for each in layout.districts],
+        "device": aspects,
+    }
+    for each in mentions:
+        if each.name not in known[each.what]:
+            what = "signal or light" if each.what == "device" else each.what
+            message = f"no {what} is called {said(each.name)}; {choice(each.name, known[each.what])}"
+            desk.key_error((*path, *each.keys), message)
+            continue
+        for aspect in each.aspects:
+            if aspect not in aspects[each.name]:
+                message = f"{each.name} does not show {said(aspect)}; {choice(aspect, aspects[each.name])}"
+                desk.key_error((*path, *each.keys, aspect), message)
 
 
 def _look_at_claims(claims: list[tuple[Path, Claim]], desk: Desk) -> None:
