@@ -64,6 +64,9 @@ class MappedTopics:
         self._host = host
         self._mapping = Mapping(said.messages)
         self._alive = None if said.alive is None else Alive(said.alive)
+        # Its own topic is about nothing else, whatever pattern fits it, unless an entry is about that very topic.
+        topics = {message.topic.filter for message in self._mapping.messages}
+        self._tells_more = self._alive is not None and self._alive.topic in topics
         self._filters = filters((message.topic.filter, message.qos) for message in self._mapping.messages)
         self._listening = False
         self._beat_at: Instant = 0
@@ -147,6 +150,6 @@ class MappedTopics:
         """
         if self._alive is not None and raw.channel == self._alive.topic:
             self._alive.read(raw.payload)
-            if not self._mapping.hears(raw.channel):
+            if not self._tells_more:
                 return ()
         return self._mapping.decode(raw.channel, raw.payload, at, self.name, retained=raw.retained)

@@ -145,7 +145,7 @@ def _look_at_which(said: MessageOptions, kind: Kind, faults: Faults) -> None:
         _look_at_name(said.name, parts_of(said), faults)
     if said.bits is not None or said.several is not None:
         _look_at_fixed(said, kind, used, faults)
-    elif getattr(said, used) is None and not {used, KEY} & {*parts_of(said)}:
+    elif getattr(said, used) is None and getattr(said, other) is None and not {used, KEY} & {*parts_of(said)}:
         faults.note(
             ("topic",),
             f"nothing says which one it is: write {{{used}}} where it stands in the topic, or name it by `{used}`,"
