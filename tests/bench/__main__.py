@@ -15,6 +15,8 @@
   the same arithmetic in bare numpy, into arrays that are there already.
 - `outputs`: 10,000 RGB pixels on 20 chains at 60 frames a second over E1.31 and DDP to a socket of this machine, and
   the share of a processor that it takes; beside it the sender of `sacn` with the same universes.
+- `messages`: a million mapped messages, most of them spoiled, to events or a refusal; beside it `json.loads` of the
+  same payloads.
 - `engine`: one order to one signal, on layouts of 10, 100, 1,000 and 10,000 devices.
 - `check`: reading and checking a layout file of 2,000 signals.
 
@@ -31,7 +33,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from tests.bench import pixels_out, pure, through_broker
+from tests.bench import messages, pixels_out, pure, through_broker
 
 BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "latency": through_broker.latency,
@@ -40,6 +42,7 @@ BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "motion": pure.motion,
     "effects": pure.effects,
     "outputs": pixels_out.outputs,
+    "messages": messages.messages,
     "engine": pure.engine,
     "check": pure.check,
 }

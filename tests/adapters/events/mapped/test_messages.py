@@ -16,6 +16,7 @@ from adapters.events.mapped.mapping import Mapping, look_at_all
 from bridge.errors import DecodeError
 from bridge.events import Authority, Event, SourceReported, UseReported, event_from_data, event_to_data
 from tests.support.mapped import AT, PAYLOADS, entries, mapping
+from tests.support.spoiled import CONVENTIONS, spoiled
 
 SET = "topic: 'y/{number}/set', tells: ordered, means: {T: reverse, C: normal}"
 
@@ -96,7 +97,7 @@ CASES: list[tuple[str, str, str | bytes, list[tuple[Any, ...]]]] = [
         [("power", "a", "on", "feedback"), ("power", "b", "shorted", "feedback")],
     ),
     (
-        "topic: y, tells: button, text: 'in={value};', written: binary, bits: {1: bell},"
+        "topic: y, tells: button, text: 'in={value};', written: binary, bits: {1: bell},"  # noqa: ISC004 - one entry
         " means: {1: pressed, 0: nothing}",
         "y",
         "in=0b10;",
@@ -310,6 +311,21 @@ def sound(data: dict[str, Any]) -> Mapping | None:
     if look_at_all((said,)):
         return None
     return Mapping((said,))
+
+
+def test_spoiled_messages_are_understood_or_refused() -> None:
+    """Thirty thousand, of which some are sound; a million are those of `python -m tests.bench messages`."""
+    understood = 0
+    for topic, payload, retained in spoiled(30_000):
+        try:
+            events = CONVENTIONS.decode(topic, payload, AT, "yard", retained=retained)
+        except DecodeError as problem:
+            assert str(problem).isprintable()  # noqa: PT017 - whatever came, it is a sentence
+        else:
+            understood += 1
+            for event in events:
+                look_at(event, retained=retained)
+    assert 3_000 < understood < 20_000
 
 
 @settings(max_examples=500)
