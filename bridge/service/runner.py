@@ -26,6 +26,7 @@ from bridge.layout.findings import nearest
 from bridge.record.writer import SessionLog
 from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
+from bridge.service.doors import Doors
 from bridge.service.hosts import OutputHost, SourceHost, look_at_events
 from bridge.service.notes import Notes, changes_in_words
 from bridge.service.places import place_of
@@ -97,6 +98,7 @@ class Runner:
             said.name: Supervisor(said, self, notes.say, jitter) for said in engine.layout.sources
         }
         self._made: dict[str, EventSource] = {}
+        self.doors = Doors(engine, self.now)
         self._complaints = Complaints(notes)
         self._term = term
         self._status = status
