@@ -47,6 +47,7 @@ EFFECTS = "config/guide/effects.md"
 LIGHTS = "config/guide/lights.md"
 WAYS_OUT = "config/guide/outputs.md"
 TOPICS = "config/guide/topics.md"
+MORE_SOURCES = "config/guide/sources.md"
 PAGES = (
     "README.md",
     GUIDE,
@@ -59,6 +60,7 @@ PAGES = (
     EFFECTS,
     WAYS_OUT,
     TOPICS,
+    MORE_SOURCES,
     "config/guide/mqtt.md",
 )
 
@@ -143,7 +145,18 @@ def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
 
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    pages = (GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, COLOURED, EFFECTS, LIGHTS, WAYS_OUT, TOPICS)
+    pages = (
+        GUIDE,
+        SIGNALS,
+        INTERLOCKING,
+        CROSSINGS,
+        COLOURED,
+        EFFECTS,
+        LIGHTS,
+        WAYS_OUT,
+        TOPICS,
+        MORE_SOURCES,
+    )
     text = "".join(page(name) for name in pages)
     assert {"first-channel", "repeat-window", "root", "frames-per-second", "entered", "start"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)
