@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import AbstractAsyncContextManager, AbstractContextManager
 from dataclasses import dataclass
-from typing import ClassVar, Final, Protocol, TypeAlias, runtime_checkable
+from typing import ClassVar, Final, Literal, Protocol, TypeAlias, runtime_checkable
 from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict
@@ -72,7 +72,7 @@ Keys: TypeAlias = tuple[str | int, ...]
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Something that an output finds wrong with its entry in the layout file; it is told with its line.
+    """Something that an adapter finds wrong with its entry in the layout file; it is told with its line.
 
     Attributes:
         keys: where it stands.
@@ -87,14 +87,14 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """What one chain has to itself. Two claims of one space that overlap are an error, also of two outputs.
+    """What one chain or source has to itself. Two claims of one space that overlap are an error, also of two adapters.
 
     Attributes:
         space: what is divided up, in words: `by E1.31 at 192.168.1.40`.
         unit: what it is divided into, in the singular: `universe`.
         first: the first that is claimed.
         last: the last that is claimed.
-        owner: who claims it, in words: a chain's key, or an output's part.
+        owner: who claims it, in words: a chain's key, or an adapter's part.
         keys: where it stands.
     """
 
@@ -106,18 +106,40 @@ class Claim:
     keys: Keys
 
 
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """Something of the layout that an adapter's entry speaks of; where it is not there, that is told with its line.
+
+    Attributes:
+        what: `block`, `district`, or `device` for a signal or a light.
+        name: what it is called.
+        keys: where it stands.
+        aspects: those that the device should have; each is a key below.
+    """
+
+    what: Literal["block", "district", "device"]
+    name: str
+    keys: Keys
+    aspects: tuple[str, ...] = ()
+
+
 class Options(BaseModel):
     """The keys that an adapter takes in the layout file; a subclass names them.
 
     Keys are written with hyphens (`repeat-window`), values are checked when the file is read, and a key that
-    no field names is refused with its line. An output that has more to look at, such as whether its chains fit
-    what they are given, does so in the two methods; they are asked when the file is read, before anything runs.
+    no field names is refused with its line. An adapter that has more to look at, such as whether the chains of an
+    output fit what they are given, does so in `faults` and `claims`; they are asked when the file is read, before
+    anything runs. A source serves no chains.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", alias_generator=_hyphens)
 
     def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:  # noqa: ARG002 - for those that look
         """Return what is wrong with these options for an output that serves these chains."""
+        return ()
+
+    def mentions(self) -> tuple[Mention, ...]:
+        """Return what of the layout these options speak of, so that a name that is not there is found in the file."""
         return ()
 
     def claims(self, places: tuple[ChainPlace, ...]) -> tuple[Claim, ...]:  # noqa: ARG002 - for those that claim
@@ -266,6 +288,19 @@ class EventSource(Protocol):
 
         Raises:
             DecodeError: it means nothing here; the message says what was expected. No other exception.
+        """
+        ...
+
+
+@runtime_checkable
+class Explains(Protocol):
+    """An event source whose bus people cannot read as it is: it says what an input is before what it tells."""
+
+    def explain(self, raw: Raw) -> str:
+        """Return what an input is, in a sentence. No side effects.
+
+        Raises:
+            DecodeError: it is nothing that this bus has.
         """
         ...
 

@@ -8,12 +8,13 @@ makes no difference how late the engine is called.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, Final
 
 from bridge.chain.timing import look_at_timing
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
 from bridge.errors import EngineError, LayoutError
-from bridge.events import AccessoryOrdered, Event, Instant
+from bridge.events import AccessoryOrdered, AspectOrdered, Authority, Event, Instant
 from bridge.layout.findings import Finding, errors, in_order
 from bridge.layout.model import ON, Layout
 from bridge.light.pictures import plan_devices
@@ -21,7 +22,7 @@ from bridge.logic.board import Board
 from bridge.logic.clock import ClockTime
 from bridge.logic.look import look_at_logic
 from bridge.logic.reasons import STOPPED, Choice, Outcome
-from bridge.logic.repeats import Repeats
+from bridge.logic.repeats import Repeats, Standing
 from bridge.stage import Stage
 
 SNAPSHOT_FORMAT: Final = 1
@@ -86,9 +87,12 @@ class Engine:
         due = self._perform_due(event.at)
         self.now = event.at
         self.events += 1
-        if self._repeats.is_repeat(event):
-            text = f"{_short(event)} again, within the repeat window of {event.source}"
-            return [*due, Note(event.at, text, self.events)]
+        standing = self._repeats.standing(event)
+        if standing is not Standing.NEW:
+            due = [*due, Note(event.at, _again(event, standing), self.events)]
+            if standing is not Standing.OLD or not isinstance(event, AccessoryOrdered | AspectOrdered):
+                return due
+            event = replace(event, authority=Authority.STATE)
         outcome = self._board.hear(event, self.events)
         return [*due, *self._follow(outcome, event.at, Cause.EVENT)]
 
@@ -273,7 +277,18 @@ class Engine:
         return self._stage.dim(index, int(aspect), at, 0 if at_once else zones[index].change)
 
 
-def _short(event: Event) -> str:
-    if isinstance(event, AccessoryOrdered):
-        return f"accessory {event.number} was ordered {event.position.value}"
-    return type(event).__name__
+def _again(event: Event, standing: Standing) -> str:
+    """Return the note on an order that its source may have given by itself."""
+    match event:
+        case AccessoryOrdered():
+            order = f"accessory {event.number} was ordered {event.position.value}"
+        case AspectOrdered():
+            order = f"accessory {event.number} was ordered to show aspect {event.aspect}"
+        case _:
+            order = type(event).__name__
+    match standing:
+        case Standing.REPEAT:
+            return f"{order} again, within the repeat window of {event.source}"
+        case Standing.REFRESH:
+            return f"{order} again, as {event.source} refreshes its orders"
+    return f"{order}, which {event.source} may only refresh: it counts as a kept copy"

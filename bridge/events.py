@@ -168,11 +168,20 @@ class ButtonReported(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClockReported(Event):
-    """The model clock: `seconds` of its day (0 to 86399), `rate_quarters` in quarter steps, running or not."""
+    """The model clock. What is None was not told, and stays as it was: some buses tell each part by itself.
 
-    seconds: int
-    rate_quarters: int
-    running: bool
+    Attributes:
+        seconds: of its day, 0 to 86399.
+        rate_quarters: its rate in quarter steps; negative when it runs backwards.
+        running: or it stands.
+        to_minute: `seconds` only says in which minute it is; a clock that is in it already goes on as it was.
+        authority: what this may be used for.
+    """
+
+    seconds: int | None
+    rate_quarters: int | None
+    running: bool | None
+    to_minute: bool = False
     authority: Authority = Authority.FEEDBACK
 
 
@@ -258,6 +267,7 @@ _RANGES: Final = {
     "number": ACCESSORY_NUMBERS,
     "aspect": ASPECT_NUMBERS,
     "seconds": range(86_400),
+    "rate_quarters": range(-2048, 2048),  # as in LCC Broadcast Time: 12 bits, signed
 }
 _ORDERS: Final = (Position.NORMAL, Position.REVERSE)
 
@@ -298,6 +308,10 @@ def _value(name: str, kind: str, value: Any) -> Any:
     """Return a field's value from plain data, or raise ValueError."""
     if kind in _ENUMS:
         return _ENUMS[kind](value)
+    if kind.endswith(" | None"):
+        if value is None:
+            return None
+        kind = kind.removesuffix(" | None")
     if type(value).__name__ != ("int" if kind == "Instant" else kind):
         raise ValueError(f"{name} is {value!r}")
     if name in _RANGES and value not in _RANGES[name]:

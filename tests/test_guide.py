@@ -48,6 +48,8 @@ LIGHTS = "config/guide/lights.md"
 WAYS_OUT = "config/guide/outputs.md"
 TOPICS = "config/guide/topics.md"
 MORE_SOURCES = "config/guide/sources.md"
+PACKETS = "config/guide/dcc.md"
+LCC = "config/guide/lcc.md"
 PAGES = (
     "README.md",
     GUIDE,
@@ -61,6 +63,8 @@ PAGES = (
     WAYS_OUT,
     TOPICS,
     MORE_SOURCES,
+    PACKETS,
+    LCC,
     "config/guide/mqtt.md",
 )
 
@@ -156,6 +160,8 @@ def test_every_key_of_the_layout_file_is_explained() -> None:
         WAYS_OUT,
         TOPICS,
         MORE_SOURCES,
+        PACKETS,
+        LCC,
     )
     text = "".join(page(name) for name in pages)
     assert {"first-channel", "repeat-window", "root", "frames-per-second", "entered", "start"} <= keys()

@@ -52,10 +52,11 @@ LONGEST_PAYLOAD: Final = 512
 LONGEST_NAME: Final = 64
 LONGEST_REASON: Final = 120
 
-_TOPICS: Final = (
+_FACTS: Final = (
     "accessory/<number>/ordered, accessory/<number>/proved, aspect/<number>, block/<name>, power/<district>,"
-    " button/<name>, use/<what>/<name> or clock, below the root"
+    " button/<name>, use/<what>/<name> or clock"
 )
+_TOPICS: Final = f"{_FACTS}, below the root"
 
 _ASPECTS: Final = f"a number from {ASPECT_NUMBERS[0]} to {ASPECT_NUMBERS[-1]} in plain digits"
 
@@ -120,7 +121,20 @@ def read_topic(root: str, topic: str) -> Fact:
         raise DecodeError(f"the topic is longer than {LONGEST_TOPIC} characters", expected=_TOPICS)
     if not topic.startswith(f"{root}/"):
         raise DecodeError(f"the topic is not below `{root}/`", expected=_TOPICS)
-    match topic[len(root) + 1 :].split("/"):
+    return read_fact(topic[len(root) + 1 :], _TOPICS)
+
+
+def read_fact(path: str, expected: str = _FACTS) -> Fact:
+    """Return what a topic without its root is about.
+
+    Args:
+        path: the topic.
+        expected: what is said to be understood where there is no such fact.
+
+    Raises:
+        DecodeError: no fact has this topic; the message says what is wrong with it.
+    """
+    match path.split("/"):
         case ["accessory", number, "ordered"]:
             return _ORDERED._replace(key=_read_number(number))
         case ["accessory", number, "proved"]:
@@ -133,7 +147,7 @@ def read_topic(root: str, topic: str) -> Fact:
             return _USE._replace(key=(_read_subject(what), _read_name(name)))
         case ["clock"]:
             return _CLOCK
-    raise DecodeError("no fact has such a topic", expected=_TOPICS)
+    raise DecodeError("no fact has such a topic", expected=expected)
 
 
 def _read_number(text: str) -> int:

@@ -37,6 +37,11 @@ class MemoryLink:
         self._receivers: list[tuple[str, Receiver]] = []
         self._watchers: list[Callable[[LinkState], None]] = []
 
+    @property
+    def filters(self) -> list[str]:
+        """The topic filters that were subscribed to."""
+        return [topic_filter for topic_filter, _receive in self._receivers]
+
     def subscribe(self, topic_filter: str, receive: Receiver, *, qos: int = 0) -> None:
         """Have `receive` called for every message that matches."""
         del qos
@@ -197,10 +202,10 @@ class SourceBench(VirtualTime):
         """Whether the source said last that it can be heard."""
         return bool(self.links) and self.links[-1][0] is LinkState.UP
 
-    async def until(self, holds: Callable[[], bool], within: float = PATIENCE) -> bool:
+    async def until(self, holds: Callable[[], bool], within: float | None = None) -> bool:
         """Let time pass until a condition holds, and return whether it came to that."""
         loop = asyncio.get_running_loop()
-        deadline = loop.time() + within
+        deadline = loop.time() + (PATIENCE if within is None else within)
         while not holds():
             if loop.time() > deadline:
                 return False
@@ -213,9 +218,10 @@ class SourceBench(VirtualTime):
         before = -1
         while before < len(self.raws) < most:
             before = len(self.raws)
-            await self.until(partial(self._more, before), 1)
+            await self.until(partial(self.more, before), 1)
 
-    def _more(self, than: int) -> bool:
+    def more(self, than: int) -> bool:
+        """Return whether more than so many inputs have come in."""
         return len(self.raws) > than
 
 

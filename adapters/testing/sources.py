@@ -5,8 +5,9 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable
 from contextlib import AbstractAsyncContextManager
+from functools import partial
 from random import Random
-from typing import ClassVar, Final
+from typing import ClassVar, Final, Generic, TypeVar
 
 from adapters.contract import AT_ONCE, EventSource, Options, Raw
 from adapters.testing.far_ends import FarEnd
@@ -17,7 +18,9 @@ from adapters.testing.watch import Before, before, clocks
 from bridge.errors import DecodeError, LinkError
 from bridge.events import Event, Instant, event_from_data, event_to_data
 
-OF_THE_BRIDGE: Final = frozenset({"kind", "repeat-window", "lost-after"})
+End = TypeVar("End", bound=FarEnd)
+
+OF_THE_BRIDGE: Final = frozenset({"kind", "repeat-window", "refresh-every", "lost-after"})
 """Keys that every source has in the layout file, and that are not its own."""
 
 AWHILE: Final = 50
@@ -29,10 +32,10 @@ TURNS: Final = 40
 _AT: Final = 5_000_000_000
 
 
-class Trial:
+class Trial(Generic[End]):
     """One source with its host and the other end of its bus."""
 
-    def __init__(self, source: EventSource, far_end: FarEnd, host: SourceBench) -> None:
+    def __init__(self, source: EventSource, far_end: End, host: SourceBench) -> None:
         self.source = source
         self.kind = type(source)
         self.far_end = far_end
@@ -76,17 +79,20 @@ class Trial:
 
     async def say(self) -> list[Event]:
         """Have the other end say something once; return what that is in events."""
-        start = len(self.host.raws)
+        start = seen = len(self.host.raws)
         await self.far_end.say()
-        await self.host.until(lambda: bool(self.events(start)))
-        if not self.events(start):
-            came = "nothing came in" if len(self.host.raws) == start else "what came in is no event"
-            broken(self.kind, f"something was said on the bus, and {came}: hand it in by `host.received`")
-        for _ in range(AWHILE):
-            await asyncio.sleep(0)
-        return self.events(start)
+        found: list[Event] = []
+        while not found:
+            if not await self.host.until(partial(self.host.more, seen)):
+                came = "nothing came in" if seen == start else "what came in is no event"
+                broken(self.kind, f"something was said on the bus, and {came}: hand it in by `host.received`")
+            for _ in range(AWHILE):
+                await asyncio.sleep(0)
+            found = self._events(seen)
+            seen = len(self.host.raws)
+        return found
 
-    def events(self, start: int) -> list[Event]:
+    def _events(self, start: int) -> list[Event]:
         """Return the events of what came in from a place on; what is refused is none."""
         found: list[Event] = []
         for raw in self.host.raws[start:]:
@@ -121,7 +127,7 @@ class Trial:
             broken(self.kind, f"`listen` left something behind when {when}: {left}; end it in a `finally`")
 
 
-class SourceContract:
+class SourceContract(Generic[End]):
     """The checks for one kind of event source. A test class inherits them and has the two methods below.
 
     Attributes:
@@ -132,11 +138,11 @@ class SourceContract:
     has_bus: ClassVar[bool] = True
     flood_of: ClassVar[int] = 100_000
 
-    def far_end(self, host: SourceBench) -> AbstractAsyncContextManager[FarEnd]:
+    def far_end(self, host: SourceBench) -> AbstractAsyncContextManager[End]:
         """Give the other end of the bus, which is down at first: nobody can connect to it."""
         raise NotImplementedError
 
-    def source(self, far_end: FarEnd, host: SourceBench) -> EventSource:
+    def source(self, far_end: End, host: SourceBench) -> EventSource:
         """Return a new source for that other end, called `bus`."""
         raise NotImplementedError
 
@@ -145,7 +151,7 @@ class SourceContract:
     def test_it_does_nothing_before_it_listens(self) -> None:
         """Making one opens nothing, starts nothing and says nothing; it has its name and its options."""
 
-        async def check(trial: Trial) -> None:
+        async def check(trial: Trial[End]) -> None:
             was = before()
             made = self.source(trial.far_end, trial.host)
             if was.left():
@@ -166,7 +172,7 @@ class SourceContract:
     def test_it_says_that_it_can_be_heard_and_not_before(self) -> None:
         """While nobody is there it waits or ends with a reason; when the bus is up it says so."""
 
-        async def check(trial: Trial) -> None:
+        async def check(trial: Trial[End]) -> None:
             if not self.has_bus:
                 return
             task = trial.begin()
@@ -192,7 +198,7 @@ class SourceContract:
     def test_what_is_said_comes_in(self) -> None:
         """What the other end says becomes an event."""
 
-        async def check(trial: Trial) -> None:
+        async def check(trial: Trial[End]) -> None:
             if self.has_bus:
                 await trial.come_up()
                 await trial.say()
@@ -202,7 +208,7 @@ class SourceContract:
     def test_cancelled_it_ends_and_leaves_nothing_behind(self) -> None:
         """In the midst of its work, and at whatever point of connecting."""
 
-        async def check(trial: Trial) -> None:
+        async def check(trial: Trial[End]) -> None:
             was = before()
             if self.has_bus:
                 await trial.far_end.come_up()
@@ -225,7 +231,7 @@ class SourceContract:
     def test_a_connection_that_is_cut_is_told_and_it_listens_again(self) -> None:
         """However the other end goes: what is said after its return comes in, and once."""
 
-        async def check(trial: Trial) -> None:
+        async def check(trial: Trial[End]) -> None:
             if not self.has_bus:
                 return
             await trial.far_end.come_up()
@@ -255,20 +261,20 @@ class SourceContract:
     def test_any_bytes_are_events_or_a_decode_error(self) -> None:
         """Nothing else comes out of `decode`; events are stamped, and the session log takes them back."""
 
-        async def check(trial: Trial) -> None:
+        async def check(trial: Trial[End]) -> None:
             for raw in await self._inputs(trial):
-                _decoded(trial, raw, _AT)
+                _decoded(trial.source, raw, _AT)
 
         self._run(check)
 
     def test_decode_has_no_side_effects(self) -> None:
         """The same again means the same, whatever came in between, and at another instant only that differs."""
 
-        async def check(trial: Trial) -> None:
+        async def check(trial: Trial[End]) -> None:
             raws = await self._inputs(trial)
             told = (len(trial.host.raws), len(trial.host.links))
-            first = [_decoded(trial, raw, _AT) for raw in raws]
-            again = [_decoded(trial, raw, _AT) for raw in reversed(raws)]
+            first = [_decoded(trial.source, raw, _AT) for raw in raws]
+            again = [_decoded(trial.source, raw, _AT) for raw in reversed(raws)]
             for raw, one, other in zip(raws, first, reversed(again), strict=True):
                 if one != other:
                     broken(
@@ -276,7 +282,7 @@ class SourceContract:
                         f"`decode` of {_shown(raw)} gives another result the second time: keep no state",
                     )
             for raw, one in zip(raws, first, strict=True):
-                later = _decoded(trial, raw, _AT + 1)
+                later = _decoded(trial.source, raw, _AT + 1)
                 if isinstance(one, tuple) and _unstamped(one) != _unstamped(later):
                     broken(trial.kind, f"`decode` of {_shown(raw)} depends on when it came")
             if told != (len(trial.host.raws), len(trial.host.links)):
@@ -287,7 +293,7 @@ class SourceContract:
     def test_a_flood_lets_the_loop_turn(self) -> None:
         """However much is there at once, the lights get their turn after every hundred inputs."""
 
-        async def check(trial: Trial) -> None:
+        async def check(trial: Trial[End]) -> None:
             if not self.has_bus:
                 return
             await trial.come_up()
@@ -309,7 +315,7 @@ class SourceContract:
     def test_it_has_no_clock_of_its_own(self) -> None:
         """It waits by `host.sleep` and `host.timeout`, and asks `host.now`: so a test can turn its time."""
 
-        async def check(trial: Trial) -> None:
+        async def check(trial: Trial[End]) -> None:
             found = clocks(trial.kind, waits=True)
             if found:
                 broken(
@@ -321,7 +327,7 @@ class SourceContract:
 
     # ---- how they are looked at ----------------------------------------------------------------------------
 
-    def _run(self, check: Callable[[Trial], Awaitable[None]]) -> None:
+    def _run(self, check: Callable[[Trial[End]], Awaitable[None]]) -> None:
         async def tried() -> None:
             host = SourceBench()
             async with self.far_end(host) as far_end:
@@ -335,7 +341,7 @@ class SourceContract:
 
         run(tried())
 
-    async def _inputs(self, trial: Trial) -> list[Raw]:
+    async def _inputs(self, trial: Trial[End]) -> list[Raw]:
         """Return what the other end says, and that spoiled in every way."""
         if self.has_bus:
             await trial.come_up()
@@ -346,38 +352,41 @@ class SourceContract:
         return arbitrary(trial.host.raws, Random(1))  # noqa: S311 - the same in every run
 
 
-def _decoded(trial: Trial, raw: Raw, at: Instant) -> tuple[Event, ...] | str:
+def _decoded(source: EventSource, raw: Raw, at: Instant) -> tuple[Event, ...] | str:
     """Return the events of an input, or what is said of one that is refused."""
     try:
-        events = trial.source.decode(raw, at)
+        events = source.decode(raw, at)
     except DecodeError as error:
         said = f"{error} {error.received} {error.expected}"
         if not (str(error) and said.isprintable() and len(said) < 3000):
             broken(
-                trial.kind,
+                type(source),
                 f"what its DecodeError says of {_shown(raw)} is no short printable sentence: {said[:200]!r}",
             )
         return said
     except Exception as problem:  # noqa: BLE001 - that is what is looked for
-        broken(trial.kind, f"`decode` of {_shown(raw)} raised {in_words(problem)}: raise DecodeError")
+        broken(type(source), f"`decode` of {_shown(raw)} raised {in_words(problem)}: raise DecodeError")
     if type(events) is not tuple:
-        broken(trial.kind, f"`decode` gave {type(events).__name__}, and not a tuple")
+        broken(type(source), f"`decode` gave {type(events).__name__}, and not a tuple")
     for event in events:
         if not isinstance(event, Event):
-            broken(trial.kind, f"`decode` gave {event!r}, which is no event")
+            broken(type(source), f"`decode` gave {event!r}, which is no event")
         if event.at != at or event.source != "bus":
             broken(
-                trial.kind,
+                type(source),
                 f"`decode` at {at} for the source 'bus' gave an event at {event.at} of {event.source!r}:"
                 " stamp it with what it was given",
             )
         try:
             same = event_from_data(event_to_data(event)) == event
         except DecodeError as problem:
-            broken(trial.kind, f"`decode` of {_shown(raw)} gave what the session log cannot take: {problem}")
+            broken(
+                type(source), f"`decode` of {_shown(raw)} gave what the session log cannot take: {problem}"
+            )
         if not same:
             broken(
-                trial.kind, f"`decode` of {_shown(raw)} gave an event with a value of the wrong sort: {event}"
+                type(source),
+                f"`decode` of {_shown(raw)} gave an event with a value of the wrong sort: {event}",
             )
     return events
 

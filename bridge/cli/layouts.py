@@ -8,7 +8,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from bridge.cli.shared import FAILED, OK, LayoutPath, StateOption, err, look, out, print_json, say_findings
+from bridge.cli.shared import (
+    FAILED,
+    OK,
+    LayoutPath,
+    OptionalLayoutPath,
+    StateOption,
+    err,
+    look,
+    out,
+    print_json,
+    say_findings,
+)
 from bridge.errors import LamproomError
 
 if TYPE_CHECKING:
@@ -17,7 +28,7 @@ if TYPE_CHECKING:
 
 
 def check(
-    file: LayoutPath,
+    file: OptionalLayoutPath = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print them as JSON, for another program.")] = False,
     prove: Annotated[
         bool,
@@ -32,7 +43,10 @@ def check(
     attempt: Annotated[
         tuple[str, str] | None,
         typer.Option(
-            "--try", metavar="TOPIC PAYLOAD", help="Say what a message would become, and what would follow."
+            "--try",
+            metavar="TOPIC PAYLOAD",
+            help="Say what a message would become, and what would follow; or, without FILE, what is said of a bus:"
+            " dcc '81 F9 78'.",
         ),
     ] = None,
 ) -> None:
@@ -41,6 +55,10 @@ def check(
     Each is told in one line, with its place in the file: FILE:LINE:COLUMN: error or warning: what to do. A layout with
     errors cannot run; one with warnings can.
     """
+    if file is None:
+        if attempt is None:
+            raise LamproomError("name the layout file, FILE, or something to try: `--try dcc '81 F9 78'`")
+        raise typer.Exit(OK if _try(None, *attempt, out) else FAILED)
     looked = look(file)
     if as_json:
         print_json(
@@ -131,11 +149,12 @@ def node(
         err(line)
 
 
-def _try(layout: Layout, channel: str, payload: str, say: Callable[[str], None]) -> bool:
+def _try(layout: Layout | None, channel: str, payload: str, say: Callable[[str], None]) -> bool:
     from bridge.service.plugins import Adapters  # noqa: PLC0415 - see the head of the package
-    from bridge.service.trying import try_message  # noqa: PLC0415
+    from bridge.service.trying import try_alone, try_message  # noqa: PLC0415
 
-    tried = try_message(layout, Adapters(), channel, payload)
+    said = (Adapters(), channel, payload)
+    tried = try_alone(*said) if layout is None else try_message(layout, *said)
     for line in tried.lines:
         say(line)
     return tried.understood

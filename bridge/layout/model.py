@@ -420,11 +420,12 @@ class Light:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """An event source: the adapter, how long (ns) it repeats an order and may be quiet (0: for ever), its options."""
+    """An event source: how long (ns) it repeats an order, refreshes all in, may be quiet (0: not at all, for ever)."""
 
     name: str
     kind: str
     repeat_window: int
+    refresh_every: int
     lost_after: int
     options: dict[str, Any]
     mark: Mark

@@ -213,9 +213,10 @@ def _sources(desk: Desk) -> tuple[Source, ...]:
         entry = desk.entry(SourceEntry, data, path)
         if entry is not None:
             mark, own = desk.key_mark(path), dict(entry.model_extra or {})
-            sources.append(Source(key, entry.kind, entry.repeat_window, entry.lost_after, own, mark))
+            habits = (entry.repeat_window, entry.refresh_every, entry.lost_after)
+            sources.append(Source(key, entry.kind, *habits, own, mark))
     if desk.document.data.get("sources") is None:
-        sources.append(Source(DEFAULT_SOURCE, "mqtt", 0, 0, {}, START))
+        sources.append(Source(DEFAULT_SOURCE, "mqtt", 0, 0, 0, {}, START))
     return tuple(sources)
 
 

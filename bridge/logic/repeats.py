@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from enum import Enum, auto
+from typing import Any, Final, NamedTuple
+
 from bridge.events import (
     AccessoryOrdered,
+    AspectOrdered,
     Authority,
     Event,
     Instant,
-    LinkState,
     Position,
     SourceReported,
     Subject,
@@ -15,47 +18,103 @@ from bridge.events import (
 )
 from bridge.layout.model import Source
 
+MISSED: Final = 3
+"""Refreshes that may fail to arrive or be late, until an order counts as one that is no longer refreshed."""
+
+
+class Standing(Enum):
+    """What an order is, by what its source said before."""
+
+    NEW = auto()
+    REPEAT = auto()  # the same again within the repeat window: it orders nothing
+    REFRESH = auto()  # the same again from a source that refreshes all its orders: it orders nothing
+    OLD = (
+        auto()
+    )  # the first of it from a source that refreshes, so soon that it may be a refresh: a kept copy
+
+
+class Habit(NamedTuple):
+    """How a source says its orders again.
+
+    Attributes:
+        window: how long the same order is a repeat of the one before, 0 for not at all.
+        quiet: how long a refreshed order may stay away, 0 for a source that refreshes none.
+    """
+
+    window: int
+    quiet: int
+
+
+_NONE: Final = Habit(0, 0)
+
 
 class Repeats:
-    """Knows what each source said last of each accessory.
+    """Knows what each source said last of each accessory: positions and aspects, each for itself.
 
     An order is a repeat if its source said the very same of that accessory within the source's repeat
     window before. Each repeat opens the window anew: a source that goes on repeating goes on being quiet.
-    What a source said before it was lost or taken out of use is forgotten: after that, the same order is given again.
+
+    A source that refreshes says each of its orders again and again, so the same again is no command until it has
+    stayed away for `MISSED` refreshes. Nor is what it says of an accessory for the first time, as long as a whole round
+    of refreshes may not have been heard: who begins to listen cannot know when that was ordered. That is a kept copy.
+
+    What a source said before it was lost or taken out of use is forgotten: after that, the same order is given again,
+    or is a kept copy again.
     """
 
     def __init__(self, sources: tuple[Source, ...]) -> None:
-        self._windows = {source.name: source.repeat_window for source in sources if source.repeat_window}
-        self._said: dict[tuple[str, int], tuple[Position, Instant]] = {}
+        habits = {each.name: Habit(each.repeat_window, each.refresh_every * MISSED) for each in sources}
+        self._habits = {name: habit for name, habit in habits.items() if habit != _NONE}
+        self._said: dict[tuple[str, int, bool], tuple[Position | int, Instant]] = {}
+        self._since: dict[str, Instant] = {}
 
-    def is_repeat(self, event: Event) -> bool:
-        """Take an event and say whether it is a repeat; kept copies never are, and open no window."""
-        if not isinstance(event, AccessoryOrdered):
-            if isinstance(event, SourceReported) and event.state is LinkState.LOST:
-                self._forget(event.source)
-            elif isinstance(event, UseReported) and event.subject is Subject.SOURCE:
-                self._forget(event.name)
-            return False
-        window = self._windows.get(event.source)
-        if window is None or event.authority is not Authority.COMMAND:
-            return False
-        key = (event.source, event.number)
-        before = self._said.get(key)
-        self._said[key] = (event.position, event.at)
-        return before is not None and before[0] is event.position and event.at - before[1] <= window
+    def standing(self, event: Event) -> Standing:
+        """Take an event and say what it is; what is no order is new, and so is a kept copy, which opens no window."""
+        match event:
+            case AccessoryOrdered(position=value) | AspectOrdered(aspect=value):
+                habit = self._habits.get(event.source)
+                if habit is None or event.authority is not Authority.COMMAND:
+                    return Standing.NEW
+                key = (event.source, event.number, isinstance(event, AspectOrdered))
+                before = self._said.get(key)
+                self._said[key] = (value, event.at)
+                if before is None:
+                    early = event.at - self._since.get(event.source, 0) <= habit.quiet
+                    return Standing.OLD if habit.quiet and early else Standing.NEW
+                if before[0] != value:
+                    return Standing.NEW
+                return _again(habit, event.at - before[1])
+            case SourceReported():
+                self._begin_anew(event.source, event.at)
+            case UseReported(subject=Subject.SOURCE):
+                self._begin_anew(event.name, event.at)
+        return Standing.NEW
 
-    def _forget(self, source: str) -> None:
-        self._said = {key: said for key, said in self._said.items() if key[0] != source}
+    def _begin_anew(self, source: str, at: Instant) -> None:
+        if source in self._habits:
+            self._said = {key: said for key, said in self._said.items() if key[0] != source}
+            self._since[source] = at
 
-    def snapshot(self) -> list[list[str | int]]:
+    def snapshot(self) -> dict[str, Any]:
         """Return what is known, as plain data."""
-        return [
-            [source, number, position.value, at] for (source, number), (position, at) in self._said.items()
+        said = [
+            [source, number, value.value if isinstance(value, Position) else value, at]
+            for (source, number, _), (value, at) in self._said.items()
         ]
+        return {"said": said, "since": dict(self._since)}
 
-    def restore(self, data: list[list[str | int]]) -> None:
+    def restore(self, data: dict[str, Any]) -> None:
         """Take back what `snapshot` gave."""
-        self._said = {
-            (str(source), int(number)): (Position(str(position)), int(at))
-            for source, number, position, at in data
-        }
+        said: dict[tuple[str, int, bool], tuple[Position | int, Instant]] = {}
+        for source, number, value, at in data["said"]:
+            aspect = isinstance(value, int)
+            said[str(source), int(number), aspect] = (value if aspect else Position(value), int(at))
+        since = {str(source): int(at) for source, at in data["since"].items()}
+        self._said, self._since = said, since
+
+
+def _again(habit: Habit, later: int) -> Standing:
+    """Return what the same order is, said again so much later."""
+    if later <= habit.window and habit.window:
+        return Standing.REPEAT
+    return Standing.REFRESH if later <= habit.quiet and habit.quiet else Standing.NEW

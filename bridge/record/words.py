@@ -47,6 +47,18 @@ def event_text(event: Event) -> str:
     return f"{_said(event)}{copy} (by {event.source})"
 
 
+def _clock(event: ClockReported) -> str:
+    said = []
+    if event.seconds is not None:
+        minutes, second = divmod(event.seconds, 60)
+        said.append(f"{minutes // 60}:{minutes % 60:02}:{second:02}")
+    elif event.rate_quarters is not None:
+        said.append(f"a rate of {event.rate_quarters / 4:g}")
+    if event.running is not None:
+        said.append("running" if event.running else "stopped")
+    return ", ".join(said)
+
+
 def _said(event: Event) -> str:
     match event:
         case AccessoryOrdered():
@@ -64,10 +76,7 @@ def _said(event: Event) -> str:
         case ButtonReported():
             return f"button {event.name} was {event.state.value}"
         case ClockReported():
-            minutes, second = divmod(event.seconds, 60)
-            hour, minute = divmod(minutes, 60)
-            running = "running" if event.running else "stopped"
-            return f"the model clock was set to {hour}:{minute:02}:{second:02}, {running}"
+            return f"the model clock was set to {_clock(event)}"
         case UseReported():
             why = f" ({event.why})" if event.why else ""
             return f"{event.subject.value} {event.name} was {'taken out of' if event.out else 'put back into'} use{why}"

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from importlib.metadata import entry_points
 from typing import Any, Final
 
-from adapters.contract import ChainPlace, Claim, EventSource, FrameOutput, Options
+from adapters.contract import ChainPlace, Claim, EventSource, FrameOutput, Mention, Options
 from bridge.layout.entries import Desk
-from bridge.layout.findings import Finding, Mark, choice, error, warning
-from bridge.layout.model import Layout
+from bridge.layout.findings import Finding, Mark, choice, error, said, warning
+from bridge.layout.model import OFF, ON, Layout
 from bridge.layout.text import Path, parse
 from bridge.service.places import place_of
 
 EVENTS: Final = "lamproom.events"
 OUTPUTS: Final = "lamproom.outputs"
 
-SOURCE_KEYS: Final = ("kind", "repeat-window", "lost-after")
+SOURCE_KEYS: Final = ("kind", "repeat-window", "refresh-every", "lost-after")
 """The keys of the layout file that every source has, whatever its kind."""
 
 
@@ -35,6 +35,10 @@ class Adapters:
         """Return the event source of a kind; `look_at` has made sure that there is one."""
         loaded: type[EventSource] = self._points[EVENTS][kind].load()
         return loaded
+
+    def kinds_of_sources(self) -> tuple[str, ...]:
+        """Return the kinds of event sources that are installed."""
+        return tuple(self._points[EVENTS])
 
     def output(self, kind: str) -> type[FrameOutput]:
         """Return the frame output of a kind; `look_at` has made sure that there is one."""
@@ -57,6 +61,7 @@ class Adapters:
             if adapter is not None:
                 options = desk.entry(adapter.options, source.options, path, also=SOURCE_KEYS)
                 if options is not None:
+                    _look_at_mentions(options.mentions(), layout, path, desk)
                     claims += _look_into(options, (), path, desk)
         for output in layout.outputs:
             path = ("outputs", output.name)
@@ -93,6 +98,29 @@ def _look_into(
     if not all(fault.warning for fault in faults):
         return []
     return [((*path, *claim.keys), claim) for claim in options.claims(places)]
+
+
+def _look_at_mentions(mentions: tuple[Mention, ...], layout: Layout, path: Path, desk: Desk) -> None:
+    """Note each name that nothing in the layout has, and each aspect that its device does not have."""
+    if not mentions:
+        return
+    aspects = {each.name: [row.name for row in each.aspects] for each in layout.signals}
+    aspects |= {each.name: [ON, OFF] for each in layout.lights}
+    known: dict[str, Collection[str]] = {
+        "block": [each.name for each in layout.blocks],
+        "district": [each.name for each in layout.districts],
+        "device": aspects,
+    }
+    for each in mentions:
+        if each.name not in known[each.what]:
+            what = "signal or light" if each.what == "device" else each.what
+            message = f"no {what} is called {said(each.name)}; {choice(each.name, known[each.what])}"
+            desk.key_error((*path, *each.keys), message)
+            continue
+        for aspect in each.aspects:
+            if aspect not in aspects[each.name]:
+                message = f"{each.name} does not show {said(aspect)}; {choice(aspect, aspects[each.name])}"
+                desk.key_error((*path, *each.keys, aspect), message)
 
 
 def _look_at_claims(claims: list[tuple[Path, Claim]], desk: Desk) -> None:

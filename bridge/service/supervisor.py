@@ -43,7 +43,7 @@ class Health:
         restarts: how often it was called again since the start.
         events: what it told that was understood.
         refused: what meant nothing.
-        repeats: orders within its repeat window.
+        repeats: orders that it gave again by itself, by its repeat window or its refreshes.
     """
 
     state: str = "unheard"

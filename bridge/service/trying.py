@@ -9,17 +9,21 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final, NoReturn
 
-from adapters.contract import EventSource, Raw, Triable
+from pydantic import ValidationError
+
+from adapters.contract import EventSource, Explains, Raw, Triable
 from bridge.commands import Command, Decision, Told
 from bridge.engine import Engine
-from bridge.errors import DecodeError
+from bridge.errors import DecodeError, LamproomError
 from bridge.events import SECOND, Event, LinkState, SourceReported
 from bridge.layout import Layout
 from bridge.record.words import event_text
 from bridge.service.hosts import look_at_events
 from bridge.service.plugins import Adapters
 
-_AT: Final = SECOND
+_AT: Final = 3600 * SECOND
+"""Long after the source was first heard, so that nothing counts as what it may only refresh."""
+
 LISTED: Final = 8
 """Devices that a line names."""
 
@@ -67,20 +71,63 @@ def try_message(layout: Layout, adapters: Adapters, channel: str, payload: str) 
     return Tried(tuple(lines), understood)
 
 
+def try_alone(adapters: Adapters, kind: str, text: str) -> Tried:
+    """Say what an input is and tells that needs no layout file to be understood.
+
+    Args:
+        adapters: where the sources come from.
+        kind: of the source, such as `dcc`.
+        text: what comes in there.
+
+    Raises:
+        LamproomError: there is no such source, or its layout file says what it hears.
+    """
+    kinds = adapters.kinds_of_sources()
+    if kind not in kinds:
+        raise LamproomError(f"no event source is called {kind!r}: there are {', '.join(kinds)}")
+    made = adapters.source(kind)
+    owners = f"the layout file says what {kind} hears, so name it: `lamproom check FILE --try …`"
+    try:
+        source = made(kind, adapters.options(made, {}), _Nowhere())
+    except ValidationError:
+        raise LamproomError(owners) from None
+    raws = source.attempt(kind, text) if isinstance(source, Triable) else ()
+    if not raws:
+        raise LamproomError(owners)
+    lines: list[str] = []
+    try:
+        for raw in raws:
+            lines += _explained(source, raw)
+            events = source.decode(raw, _AT)
+            look_at_events(events, _AT, kind)
+            lines += [f"it tells: {event_text(event)}" for event in events] or [
+                "it tells nothing of the layout"
+            ]
+    except DecodeError as problem:
+        return Tried((f"refused: {problem}{_expected(problem)}",), understood=False)
+    return Tried(tuple(lines), understood=True)
+
+
+def _explained(source: EventSource, raw: Raw) -> list[str]:
+    return [source.explain(raw)] if isinstance(source, Explains) else []
+
+
 def _becomes(layout: Layout, name: str, source: EventSource, raw: Raw) -> Iterator[str]:
     """Say what one input becomes, and what follows from it.
 
     Raises:
         DecodeError: it means nothing.
     """
+    yield from _explained(source, raw)
     events = source.decode(raw, _AT)
     look_at_events(events, _AT, name)
     engine = Engine(layout)
     engine.start()
-    engine.handle(SourceReported(at=_AT, source=name, state=LinkState.UP))
+    engine.handle(SourceReported(at=0, source=name, state=LinkState.UP))
     if not events:
         copy = "a kept copy of it" if raw.retained else "it"
         yield f"{copy} is understood and tells nothing of the layout: all stays as it is"
+    engine.advance(_AT)  # what is due by itself is over before
     for event in events:
         yield f"{event_text(event)}{_heard_by(engine, event)}"
         follows = [*_follows(engine.handle(event))]

@@ -18,6 +18,8 @@
 - `messages`: a million mapped messages, most of them spoiled, to events or a refusal; beside it `json.loads` of the
   same payloads.
 - `engine`: one order to one signal, on layouts of 10, 100, 1,000 and 10,000 devices.
+- `packets`: a million lines from the rails, most of them spoiled, to events or a refusal; beside it reading their
+  digits alone.
 - `check`: reading and checking a layout file of 2,000 signals.
 
 A machine that is shared drifts by more than what is measured here. So each figure is taken in short rounds, ours
@@ -33,7 +35,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from tests.bench import messages, pixels_out, pure, through_broker
+from tests.bench import messages, packets, pixels_out, pure, through_broker
 
 BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "latency": through_broker.latency,
@@ -44,6 +46,7 @@ BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "outputs": pixels_out.outputs,
     "messages": messages.messages,
     "engine": pure.engine,
+    "packets": packets.packets,
     "check": pure.check,
 }
 

@@ -22,7 +22,7 @@ def kinds(group: str) -> str:
 
 def test_a_key_that_a_source_does_not_know_is_told_with_all_that_it_knows() -> None:
     """The keys of the adapter stand in the list, and with them those that every source has."""
-    keys = "kind, repeat-window, lost-after, root"
+    keys = "kind, repeat-window, refresh-every, lost-after, root"
     assert [f"f:6:21: error: no key 'topic' belongs here; use one of: {keys}"] == found(
         "{kind: mqtt, repeat-window: 500 ms}", "{kind: mqtt, topic: layout}"
     )
