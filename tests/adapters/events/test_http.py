@@ -17,7 +17,7 @@ from bridge.errors import DecodeError, LinkError
 from tests.support.hosts import listening
 
 
-class TestHttpFacts(SourceContract):
+class TestHttpFacts(SourceContract[FarEnd]):
     """It keeps the contract of a source."""
 
     has_bus = False

@@ -29,7 +29,7 @@ def made(text: str, host: SourceBench) -> BoardPins:
     return BoardPins("panel", PinsOptions.model_validate(parse("{" + text + "}").data), host)
 
 
-class TestBoardPins(SourceContract):
+class TestBoardPins(SourceContract[FarEnd]):
     """It keeps the contract of a source."""
 
     has_bus = False

@@ -30,7 +30,7 @@ def made(text: str, host: SourceBench) -> MappedTopics:
     return MappedTopics("bus", options(text), host)
 
 
-class TestMappedTopics(SourceContract):
+class TestMappedTopics(SourceContract[FarEnd]):
     """It keeps the contract of a source."""
 
     @asynccontextmanager

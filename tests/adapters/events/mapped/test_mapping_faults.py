@@ -105,7 +105,14 @@ ONE_BY_ONE = [
     ("topic: y, tells: use, name: w", "nothing says what is taken out of use: add `of`, with signal, block,"),
     ("topic: y, tells: use, name: w, of: tree", "'tree' does not fit: write signal, block,"),
     ("topic: y, tells: block, name: w, of: block", "leave out `of`"),
-    ("topic: y, tells: clock, text: '{value}'", "a clock needs one part called time, minutes or seconds"),
+    (
+        "topic: y, tells: clock, text: '{x}'",
+        "a clock needs a part called time, minutes, seconds, rate or value",
+    ),
+    (
+        "topic: y, tells: clock, json: {time: /a, seconds: /b}",
+        "one time is enough: leave out the part seconds",
+    ),
     ("topic: y, tells: clock, name: w", "there is one clock: leave out `name`"),
     ("topic: y, tells: clock, rate: 600", "600 is no rate"),
     (

@@ -119,15 +119,24 @@ CASES: list[tuple[str, str, str | bytes, list[tuple[Any, ...]]]] = [
         "topic: y, tells: clock, text: '{minutes},{rate},{value}', means: {go: running}",
         "y",
         "405,6,go",
-        [("clock", 24_300, 24, True, "feedback")],
+        [("clock", 24_300, 24, True, True, "feedback")],
     ),
     (
         "topic: y, tells: clock, json: {seconds: /s, rate: /r}",
         "y",
         '{"s": 86399, "r": 0.25}',
-        [("clock", 86_399, 1, True, "feedback")],
+        [("clock", 86_399, 1, True, False, "feedback")],
     ),
-    ("topic: y, tells: clock, rate: 2.5", "y", "23:59:30", [("clock", 86_370, 10, True, "feedback")]),
+    ("topic: y, tells: clock, rate: 2.5", "y", "23:59:30", [("clock", 86_370, 10, True, False, "feedback")]),
+    ("topic: y, tells: clock", "y", "23:59", [("clock", 86_340, None, None, True, "feedback")]),
+    ("topic: 'y/{rate}', tells: clock", "y/2.5", b"\xff", [("clock", None, 10, True, False, "feedback")]),
+    ("topic: 'y/{rate}', tells: clock", "y/0.0", b"\xff", [("clock", None, None, False, False, "feedback")]),
+    (
+        "topic: 'y', tells: clock, text: '{value}!'",
+        "y",
+        "stopped!",
+        [("clock", None, None, False, False, "feedback")],
+    ),
     (
         "topic: 'y/{name}', tells: use, of: signal, means: {broken: out}",
         "y/T4",
@@ -212,7 +221,7 @@ REFUSED: list[tuple[str, str, str | bytes, str, str]] = [
         "is no time of day",
         "whole minutes since midnight",
     ),
-    ("topic: y, tells: clock, json: {time: /t, rate: /r}", "y", '{"t": "06:00", "r": 0}', "is no rate", ""),
+    ("topic: y, tells: clock, json: {time: /t, rate: /r}", "y", '{"t": "06:00", "r": -1}', "is no rate", ""),
     ("topic: y, tells: block, each: ''", "y", '["clear"' + ', "clear"' * 512 + "]", "tells 513 facts", ""),
 ]
 
