@@ -7,10 +7,10 @@ from typing import Annotated, ClassVar, Final, cast
 
 from pydantic import Field
 
-from adapters.contract import ChainPlace, Fault, Options, Raw, SourceHost
+from adapters.contract import ChainPlace, Fault, Mention, Options, Raw, SourceHost
 from adapters.events.alive import Alive, look_at_alive
 from adapters.events.mapped.keys import MOST_MESSAGES, AliveOptions, MessageOptions
-from adapters.events.mapped.mapping import Mapping, filters, look_at_all
+from adapters.events.mapped.mapping import Mapping, filters, look_at_all, mentions_of
 from adapters.events.mqtt import OWN_ROOT
 from bridge.errors import DecodeError
 from bridge.events import SECOND, Event, Instant, LinkState
@@ -40,6 +40,10 @@ class TopicsOptions(Options):
             if entry.topic.filter.split("/")[0] == OWN_ROOT
         ]
         return (*look_at_all(self.messages), *own, *(look_at_alive(self.alive) if self.alive else ()))
+
+    def mentions(self) -> tuple[Mention, ...]:
+        """Return the blocks and districts that its entries name."""
+        return () if any(not fault.warning for fault in self.faults(())) else mentions_of(self.messages)
 
 
 class MappedTopics:

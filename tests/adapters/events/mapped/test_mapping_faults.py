@@ -11,6 +11,7 @@ from bridge.service.plugins import Adapters
 REST = """
 builds: {searchlight: {chips: [ws2812b], lamps: {head: {full-colour: 1}}}}
 nodes: {bench: {chains: [{name: one, fixtures: [{name: S1, build: searchlight}]}]}}
+blocks: {w: , v: }
 signals: {S1: {commands: {61: {normal: stop, reverse: clear}}}}
 """
 HEAD = "layout: Faults\nsources:\n  yard:\n    kind: topics\n    messages:\n"
@@ -129,6 +130,21 @@ def test_each_fault_is_told_in_its_line(said: str, message: str) -> None:
     (finding,) = found(f"      - {{{said}}}", SAID)
     assert message in finding.message
     assert 6 == finding.mark.line
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "topic: y, tells: block, name: x",
+        "topic: y, tells: block, members: {/a: w, /b: x}",
+        "topic: y, tells: block, bits: {0: x}, means: {1: clear}",
+        "topic: 'y/{name}', tells: block, called: {a: x}",
+    ],
+)
+def test_a_block_that_is_not_in_the_layout_is_found(said: str) -> None:
+    """Wherever the file names it: such a slip would else be found when the train comes."""
+    (finding,) = found(f"      - {{{said}}}")
+    assert (6, "no block is called 'x'; use one of: w, v") == (finding.mark.line, finding.message)
 
 
 def test_a_fault_points_at_its_word() -> None:
