@@ -229,7 +229,7 @@ def test_every_command_and_option_is_named() -> None:
     group = typer.main.get_command(app)
     text = page("README.md")
     commands: dict[str, Any] = getattr(group, "commands", {})
-    assert {"run", "check", "demo", "replay", "send", "node"} == set(commands)
+    assert {"run", "check", "demo", "replay", "compare", "send", "node", "adapters"} == set(commands)
     assert [] == [name for name in commands if f"`lamproom {name}" not in text]
     options = {option for command in commands.values() for each in command.params for option in each.opts}
     assert {"--broker", "--retain"} <= options

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from enum import Enum, auto
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 from bridge.events import (
     AccessoryOrdered,
@@ -11,12 +11,13 @@ from bridge.events import (
     Authority,
     Event,
     Instant,
+    LinkState,
     Position,
     SourceReported,
     Subject,
     UseReported,
 )
-from bridge.layout.model import Source
+from bridge.layout.connections import Source
 
 MISSED: Final = 3
 """Refreshes that may fail to arrive or be late, until an order counts as one that is no longer refreshed."""
@@ -28,9 +29,7 @@ class Standing(Enum):
     NEW = auto()
     REPEAT = auto()  # the same again within the repeat window: it orders nothing
     REFRESH = auto()  # the same again from a source that refreshes all its orders: it orders nothing
-    OLD = (
-        auto()
-    )  # the first of it from a source that refreshes, so soon that it may be a refresh: a kept copy
+    OLD = auto()  # the first of it from a source that refreshes, and soon enough to be one: a kept copy
 
 
 class Habit(NamedTuple):
@@ -46,6 +45,7 @@ class Habit(NamedTuple):
 
 
 _NONE: Final = Habit(0, 0)
+_SINCE: Final = "since"
 
 
 class Repeats:
@@ -85,31 +85,41 @@ class Repeats:
                     return Standing.NEW
                 return _again(habit, event.at - before[1])
             case SourceReported():
-                self._begin_anew(event.source, event.at)
+                self._listen_anew(event.source, event.at, forget=event.state is LinkState.LOST)
             case UseReported(subject=Subject.SOURCE):
-                self._begin_anew(event.name, event.at)
+                self._listen_anew(event.name, event.at, forget=True)
         return Standing.NEW
 
-    def _begin_anew(self, source: str, at: Instant) -> None:
-        if source in self._habits:
-            self._said = {key: said for key, said in self._said.items() if key[0] != source}
+    def _listen_anew(self, source: str, at: Instant, *, forget: bool) -> None:
+        if source not in self._habits:
+            return
+        if self._habits[source].quiet:
             self._since[source] = at
+        if forget:
+            self._said = {key: said for key, said in self._said.items() if key[0] != source}
 
-    def snapshot(self) -> dict[str, Any]:
-        """Return what is known, as plain data."""
-        said = [
+    def snapshot(self) -> list[list[str | int]]:
+        """Return what is known, as plain data: what was said, and since when each source that refreshes is heard."""
+        said: list[list[str | int]] = [
             [source, number, value.value if isinstance(value, Position) else value, at]
             for (source, number, _), (value, at) in self._said.items()
         ]
-        return {"said": said, "since": dict(self._since)}
+        return said + [[source, _SINCE, at] for source, at in self._since.items()]
 
-    def restore(self, data: dict[str, Any]) -> None:
+    def restore(self, data: list[list[str | int]]) -> None:
         """Take back what `snapshot` gave."""
         said: dict[tuple[str, int, bool], tuple[Position | int, Instant]] = {}
-        for source, number, value, at in data["said"]:
-            aspect = isinstance(value, int)
-            said[str(source), int(number), aspect] = (value if aspect else Position(value), int(at))
-        since = {str(source): int(at) for source, at in data["since"].items()}
+        since: dict[str, Instant] = {}
+        for entry in data:
+            match entry:
+                case [str(source), str(word), int(at)] if word == _SINCE:
+                    since[source] = at
+                case [str(source), int(number), int(aspect), int(at)]:
+                    said[source, number, True] = (aspect, at)
+                case [str(source), int(number), str(position), int(at)]:
+                    said[source, number, False] = (Position(position), at)
+                case _:
+                    raise ValueError(f"{entry} is nothing that a source said")
         self._said, self._since = said, since
 
 

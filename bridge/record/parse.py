@@ -13,7 +13,19 @@ from bridge.commands import Cause, Decision, Note, Told
 from bridge.errors import DecodeError
 from bridge.events import Instant, event_from_data
 from bridge.record.digests import text_digest
-from bridge.record.lines import FORMAT, LOG, End, Frame, Header, Input, Line, Lost, Refused, Rendered
+from bridge.record.lines import (
+    FORMAT,
+    LOG,
+    End,
+    Frame,
+    Header,
+    Input,
+    Line,
+    Lost,
+    Refused,
+    Rendered,
+    Snapshot,
+)
 
 LONGEST_RUN: Final = 100_000
 """Instants in one run: minutes, where a line holds a second. A longer one is a broken line."""
@@ -167,6 +179,8 @@ def _header(fields: _Fields) -> Line:
         text=text,
         tables=fields.text("tables"),
         format=number,
+        piece=fields.whole("piece", 2) if fields.has("piece") else 1,
+        before=fields.text("before") if fields.has("before") else "",
     )
     layout.no_others()
     return header
@@ -259,6 +273,13 @@ def _rendered(fields: _Fields) -> Line:
     return Rendered(tuple(instants), fields.texts("digests"))
 
 
+def _snapshot(fields: _Fields) -> Line:
+    engine = fields.any("engine")
+    if not isinstance(engine, dict):
+        raise fields.bad(f"'engine' is {engine!r:.80}, and not an object")
+    return Snapshot(fields.whole("snapshot"), engine, fields.texts("digests"))
+
+
 def _lost(fields: _Fields) -> Line:
     return Lost(fields.whole("lost", 1), fields.whole("at"))
 
@@ -276,6 +297,7 @@ _READERS: Final[dict[str, Callable[[_Fields], Line]]] = {
     "note": _note,
     "frame": _frame,
     "rendered": _rendered,
+    "snapshot": _snapshot,
     "lost": _lost,
     "end": _end,
 }

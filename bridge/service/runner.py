@@ -10,13 +10,13 @@ import asyncio
 import time
 from collections import Counter
 from collections.abc import Awaitable, Callable, Iterable, Mapping
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import partial
 from random import Random
 from typing import Final
 from uuid import UUID
 
-from adapters.contract import Broker, EventSource, FrameOutput, Raw
+from adapters.contract import Broker, FrameOutput, Raw
 from bridge.commands import Command, Decision, PublishFrame, Report, Told
 from bridge.commands import Note as EngineNote
 from bridge.engine import Engine
@@ -28,8 +28,8 @@ from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
 from bridge.service.doors import Doors
 from bridge.service.hosts import OutputHost, SourceHost, look_at_events
+from bridge.service.making import Lane, make_outputs, make_source
 from bridge.service.notes import Notes, changes_in_words
-from bridge.service.places import place_of
 from bridge.service.plugins import Adapters
 from bridge.service.status import Status
 from bridge.service.supervisor import Say, Supervisor
@@ -42,7 +42,6 @@ FLUSH: Final = 0.1
 TELL_AFTER: Final = 0.01
 """Seconds for which what happened is gathered before it is counted, reported and shown on the page. Done at once
 it would keep the next event waiting, which often comes close behind."""
-
 
 START_WITHIN: Final = 3.0
 """Seconds that the adapters of one kind have to start; whoever takes longer goes on, and nobody waits for it."""
@@ -97,8 +96,8 @@ class Runner:
         self.sources = {
             said.name: Supervisor(said, self, notes.say, jitter) for said in engine.layout.sources
         }
-        self._made: dict[str, EventSource] = {}
         self.doors = Doors(engine, self.now)
+        status.sources = lambda: {name: asdict(each.health) for name, each in self.sources.items()}
         self._complaints = Complaints(notes)
         self._term = term
         self._status = status
@@ -106,9 +105,7 @@ class Runner:
         self._began = time.monotonic_ns()
         self._outputs: dict[str, FrameOutput] = {}
         self._waking: list[asyncio.TimerHandle | None] = []
-        self._places: list[
-            tuple[FrameOutput, int, int]
-        ] = []  # for each chain: output, its index there, output's number
+        self._places: list[Lane] = []  # for each chain
         self._untold: list[Command] = []
         self._teller: asyncio.TimerHandle | None = None
         self._tick: asyncio.TimerHandle | None = None
@@ -131,23 +128,13 @@ class Runner:
         for source in layout.sources:
             kind = adapters.source(source.kind)
             host = SourceHost(self, self.sources[source.name])
-            made = kind(source.name, adapters.options(kind, source.options), host)
-            host.decode = made.decode
-            self._made[source.name] = made
-        by_output: dict[str, list[int]] = {}
-        for index, chain in enumerate(layout.chains):
-            by_output.setdefault(chain.output, []).append(index)
-        places: dict[int, tuple[FrameOutput, int, int]] = {}
-        for number, (name, indexes) in enumerate(by_output.items()):
-            said = layout.output(name)
-            output_kind = adapters.output(said.kind)
-            lanes = tuple(place_of(layout.chains[index]) for index in indexes)
-            options = adapters.options(output_kind, said.options)
-            output = output_kind(name, options, lanes, OutputHost(self, self._term, number, identity))
-            self._outputs[name] = output
-            self._waking.append(None)
-            places.update({index: (output, lane, number) for lane, index in enumerate(indexes)})
-        self._places = [places[index] for index in range(len(layout.chains))]
+            options = adapters.options(kind, source.options)
+            self.sources[source.name].source = make_source(kind, source.name, options, host)
+        term = self._term
+        self._outputs, self._places = make_outputs(
+            layout, adapters, lambda number: OutputHost(self, term, number, identity)
+        )
+        self._waking = [None] * len(self._outputs)
 
     async def start(self, first: Iterable[Event] = ()) -> None:
         """Show the first picture and begin to listen. The link is started after this, by whoever owns it.
@@ -166,8 +153,8 @@ class Runner:
         self._release()
         for event in first:
             self.tell_again(event)
-        for name, source in self._made.items():
-            self.sources[name].start(source)
+        for each in self.sources.values():
+            each.start()
         await asyncio.sleep(0)  # what a source has to say at once comes before what its owner kept
         self._flusher = asyncio.create_task(self._keep_writing(), name="session log")
 
@@ -324,14 +311,17 @@ class Runner:
         """A source can be heard, or no longer; `say` with what follows from it for the devices."""
 
         def then(commands: list[Command]) -> None:
-            if say is None:
-                return
-            if state is LinkState.UP:
+            if say is not None and state is LinkState.UP:
                 say(f"events from {name} come in: {why}", "info")
-            else:
+            elif say is not None:
                 say(f"events from {name} no longer come in: {why}; {changes_in_words(commands)}", "warning")
 
         self.tell(lambda at: SourceReported(at=at, source=name, state=state, why=why), then)
+
+    def source_changed(self) -> None:
+        """What a source is like has changed."""
+        self._status.tell_sources()
+        self.changed()
 
     def node_link(self, name: str, state: LinkState, why: str) -> None:
         """A node acknowledges, or no longer."""
@@ -399,6 +389,8 @@ class Runner:
                     self.since[command.device] = time.strftime("%H:%M:%S")
             elif isinstance(command, EngineNote):
                 self.counts["repeats"] += 1
+        if commands:
+            self._status.tell_counts()
         self.decided()
         self.changed()
 
@@ -486,10 +478,16 @@ class Runner:
     async def _keep_writing(self) -> None:
         while self._log is not None:
             await asyncio.sleep(FLUSH)
+            self._take_snapshot()
             failure = await asyncio.to_thread(self._log.flush)
             if failure is not None:
                 self.notes.say(failure, "error")
                 self._log = None
+
+    def _take_snapshot(self) -> None:
+        """Put the whole state into the log where that is wanted; of a step that is being done it would have half."""
+        if self._log is not None and not self._busy and self._log.wants_snapshot(self.engine.now):
+            self._log.snapshot(self.engine.now, self.engine.snapshot())
 
 
 def _node_reported(node: str, state: LinkState, why: str, at: Instant) -> Event:

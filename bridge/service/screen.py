@@ -53,6 +53,7 @@ def describe(layout: Layout, bridge: str) -> dict[str, Any]:
         "layout": layout.name,
         "bridge": bridge,
         "chains": [_chain(layout, chain) for chain in layout.chains],
+        "sources": [source.name for source in layout.sources],
         "devices": [*(_device(layout, device) for device in devices), *_masters(layout)],
     }
 
@@ -231,6 +232,10 @@ class Screen:
                 for key, told in runner.masters.items()
             },
             "nodes": {name: {"state": state, "text": text} for name, (state, text) in runner.nodes.items()},
+            "sources": {
+                name: {"state": each.health.state, "text": each.health.in_words()}
+                for name, each in runner.sources.items()
+            },
             "chains": {chain: in_words(figures) for chain, figures in runner.figures.items()},
             "broker": self._broker_state(),
             "clock": self._clock(),

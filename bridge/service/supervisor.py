@@ -9,7 +9,6 @@ from __future__ import annotations
 import asyncio
 import sys
 import traceback
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from random import Random
@@ -19,7 +18,7 @@ from typing import Final, Protocol
 from adapters.contract import EventSource
 from bridge.errors import LinkError
 from bridge.events import SECOND, Instant, LinkState
-from bridge.layout.model import Source
+from bridge.layout.connections import Source
 from bridge.service.broker import LONGEST_DELAY, backoff
 
 STOOD: Final = LONGEST_DELAY
@@ -54,12 +53,30 @@ class Health:
     refused: int = 0
     repeats: int = 0
 
+    def in_words(self) -> str:
+        """Return why, since when, and what was counted where it is not nought."""
+        counted = [
+            _counted(self.events, "event", "events"),
+            _counted(self.refused, "not understood", "not understood"),
+            _counted(self.repeats, "repeat", "repeats"),
+            _counted(self.restarts, "restart", "restarts"),
+        ]
+        return ", ".join([f"{self.why} (since {self.since})", *filter(None, counted)])
+
+
+def _counted(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}" if number else ""
+
 
 class Desk(Protocol):
     """The part of the runner that is told of a source."""
 
     def now(self) -> Instant:
         """Return the present instant."""
+        ...
+
+    def source_changed(self) -> None:
+        """How a source is has changed; its counts alone are no change."""
         ...
 
     def source_link(self, name: str, state: LinkState, why: str, say: Say | None) -> None:
@@ -80,19 +97,18 @@ class Supervisor:
 
     Attributes:
         name: the source's name in the layout file.
+        source: the source, from when it is made.
         health: how it is.
-        changed: called when that has changed, except for its counts.
     """
 
     def __init__(self, said: Source, desk: Desk, say: Say, random: Random) -> None:
         self.name = said.name
         self.health = Health()
-        self.changed: Callable[[], None] = lambda: None
         self._said = said
         self._desk = desk
         self._say = say
         self._random = random
-        self._source: EventSource | None = None
+        self.source: EventSource | None = None
         self._task: asyncio.Task[None] | None = None
         self._listening = False
         self._stopping = False
@@ -108,10 +124,11 @@ class Supervisor:
 
     # ---- life ----------------------------------------------------------------------------------------------
 
-    def start(self, source: EventSource) -> None:
+    def start(self) -> None:
         """Begin to listen, in the next turn of the loop."""
-        self._source = source
-        self._task = asyncio.create_task(self._keep_listening(source), name=f"source {self.name}")
+        if self.source is not None:
+            listening = self._keep_listening(self.source)
+            self._task = asyncio.create_task(listening, name=f"source {self.name}")
 
     async def stop(self) -> None:
         """End it. Cancelled, this cancels the source once more.
@@ -178,7 +195,7 @@ class Supervisor:
         frames = traceback.extract_tb(problem.__traceback__)
         if not frames:
             return "from nowhere"
-        own = getattr(sys.modules.get(type(self._source).__module__), "__file__", None)
+        own = getattr(sys.modules.get(type(self.source).__module__), "__file__", None)
         frame = next((each for each in reversed(frames) if each.filename == own), frames[-1])
         return f"in {Path(frame.filename).name}, line {frame.lineno}"
 
@@ -187,6 +204,8 @@ class Supervisor:
     def heard(self) -> None:
         """Something came from it. On the way of each message: this costs next to nothing."""
         self._heard_at = self._desk.now()
+        if self._state is None and self.health.state == "unheard":
+            self._note("up", "something came from it")  # it has no link of which it could tell
         if self._quiet:
             self._quiet = False
             self._tell(LinkState.UP, "it is heard again")
@@ -211,21 +230,27 @@ class Supervisor:
 
     def _tell(self, state: LinkState, why: str, fault: BaseException | None = None) -> None:
         """Tell of a new state, and of one that stays only a reason that was not told before."""
-        health, changed = self.health, self._state is not state
-        if changed or health.why != why:
-            health.state, health.why = "failing" if fault is not None else state.value, why
-            health.since = strftime("%H:%M:%S") if changed else health.since
-            self.changed()
-        new = changed or (why not in self._reasons and len(self._reasons) < MOST_REASONS)
-        if state is LinkState.LOST:
+        changed = self._state is not state
+        if changed or self.health.why != why:
+            self._note("failing" if fault is not None else state.value, why)
+        new = state is LinkState.LOST and why not in self._reasons and len(self._reasons) < MOST_REASONS
+        if new:
             self._reasons.add(why)
         say = self._saying(state, fault)
         if changed:
             self._state = state
-            told = self._falls < MOST_FALLS + (state is LinkState.LOST)
+            told = new or self._falls < MOST_FALLS + (state is LinkState.LOST)
             self._desk.source_link(self.name, state, why, say if told else None)
-        elif new and state is LinkState.LOST:
+        elif new:
             say(f"events from {self.name} still do not come in: {why}", "warning")
+
+    def _note(self, state: str, why: str) -> None:
+        """Take note of how it is, for whoever asks."""
+        health = self.health
+        if state != health.state:
+            health.since = strftime("%H:%M:%S")
+        health.state, health.why = state, why
+        self._desk.source_changed()
 
     def _saying(self, state: LinkState, fault: BaseException | None) -> Say:
         """Return how a sentence about this is written down: a fault with its traceback, a loss with what is done."""

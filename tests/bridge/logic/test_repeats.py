@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.events import AccessoryReleased, AspectOrdered, Authority, Event, Position, Subject
+from bridge.events import AccessoryReleased, AspectOrdered, Authority, Event, Position, Subject, UseReported
 from bridge.logic.repeats import MISSED, Repeats, Standing
 from tests.support.driving import FERNHOLLOW, NORMAL, REVERSE, WINDOW, copy, heard, layout, lost, order
 from tests.support.tracks import use
@@ -308,11 +308,13 @@ def by_definition(before: list[Event], event: Event) -> Standing:
     """Return what an event is, from all that came before it."""
     if not is_order(event):
         return NEW
-    breaks = [index for index, each in enumerate(before) if not hasattr(each, "number")]
-    since = before[breaks[-1]].at if breaks else 0
+    since = max((each.at for each in before if not hasattr(each, "number")), default=0)
+    forgotten = [
+        index for index, each in enumerate(before) if each == lost("station", each.at) or is_use(each)
+    ]
     same = [
         each
-        for each in before[breaks[-1] + 1 if breaks else 0 :]
+        for each in before[forgotten[-1] + 1 if forgotten else 0 :]
         if is_order(each)
         and type(each) is type(event)
         and getattr(each, "number", 0) == getattr(event, "number", 0)
@@ -321,6 +323,11 @@ def by_definition(before: list[Event], event: Event) -> Standing:
         return OLD if event.at - since <= QUIET else NEW
     again = replace(same[-1], at=event.at) == event
     return REFRESH if again and event.at - same[-1].at <= QUIET else NEW
+
+
+def is_use(event: Event) -> bool:
+    """Return whether an event takes a source out of use or puts it back."""
+    return isinstance(event, UseReported)
 
 
 def is_order(event: Event) -> bool:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import json
+import subprocess
+import sys
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -15,7 +17,7 @@ from adapters.contract import Raw
 from bridge.errors import DecodeError, EngineError
 from bridge.events import SECOND, Event, LinkState
 from bridge.record.replay import replay
-from tests.support.adapters import furnished, ran
+from tests.support.adapters import Output, Source, furnished, ran
 from tests.support.driving import FERNHOLLOW
 from tests.support.links import until
 from tests.support.memory_broker import turns
@@ -318,3 +320,75 @@ async def test_an_output_that_is_lost_is_told_with_its_line_and_takes_its_nodes_
     assert replay(found.log).same
     reported = [line for line in lines(found.log) if "in" in line]
     assert 6 == len(reported), "two nodes, three times"
+
+
+async def test_adapters_that_cannot_be_made_leave_the_others_as_they_are(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A source whose constructor fails is lost by a fault of its own; an output takes only its own nodes with it."""
+    make_source, make_output = Source.__init__, Output.__init__
+
+    def no_panel(self: Source, name: str, options: Any, host: Any) -> None:
+        if name == "panel":
+            raise RuntimeError("no licence for panels")
+        make_source(self, name, options, host)
+
+    def no_hill(self: Output, name: str, options: Any, places: Any, host: Any) -> None:
+        if name == "hill":
+            raise RuntimeError("hills are out")
+        make_output(self, name, options, places, host)
+
+    monkeypatch.setattr(Source, "__init__", no_panel)
+    monkeypatch.setattr(Output, "__init__", no_hill)
+    two = "outputs:\n  hill: {kind: mqtt}\nnodes:\n  east:\n    output: hill\n"
+    async with ran(tmp_path, FERNHOLLOW.replace("nodes:\n  east:\n", two)) as found:
+        assert ["booster"] == list(found.sources)
+        assert ["mqtt"] == list(found.outputs)
+        found.sources["booster"].order("61 reverse")
+        assert "failing" == found.runner.sources["panel"].health.state
+        assert "lost" == found.runner.nodes["east"][0]
+        told = found.told()
+    assert any(
+        "a fault of the source itself, RuntimeError: no licence for panels in" in text for text in told
+    )
+    assert any("frames of the output hill no longer go out: it failed to begin" in text for text in told)
+    assert replay(found.log).same
+
+
+STUBBORN = """
+import asyncio, sys
+from pathlib import Path
+from bridge.service.app import Settings, run_until_stopped
+from bridge.service.broker import BrokerAddress
+from bridge.service.files import look_at_text
+from tests.support.adapters import FakeAdapters, Source
+from tests.support.driving import FERNHOLLOW
+
+async def listen(self):
+    while True:
+        try:
+            await asyncio.sleep(3600)
+        except asyncio.CancelledError:
+            pass
+
+Source.listen = listen
+looked = look_at_text("layout.yaml", FERNHOLLOW.encode(), FakeAdapters())
+settings = Settings(looked, looked.layout, BrokerAddress("127.0.0.1", 9), Path(sys.argv[1]), None)
+ready = lambda *said: print("running", flush=True)
+asyncio.run(run_until_stopped(settings, FakeAdapters(), make_page=None, ready=ready))
+"""
+
+
+def test_source_that_will_not_end_does_not_keep_the_bridge_from_ending(tmp_path: Path) -> None:
+    """It takes every cancellation for something else: the process ends without it, and says so."""
+    words = [sys.executable, "-c", STUBBORN, str(tmp_path)]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as running:
+        assert running.stdout is not None
+        said = running.stdout.readline()
+        while "running" not in said and said:
+            said = running.stdout.readline()
+        running.terminate()
+        rest = running.communicate(timeout=20)[0]
+    assert 0 == running.returncode, rest
+    assert "the source panel did not stop within 0.3 s" in rest
+    assert "will not end, and the bridge ends without it" in rest

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import json
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 
@@ -12,6 +14,8 @@ from bridge.errors import LinkError
 from bridge.events import LinkState
 from bridge.record.replay import replay
 from bridge.service.broker import FIRST_DELAY, LONGEST_DELAY, backoff
+from bridge.service.screen import Screen
+from bridge.service.supervisor import Health
 from tests.support.adapters import Ran, for_ever, furnished, ran
 from tests.support.driving import FERNHOLLOW
 from tests.support.links import until
@@ -136,6 +140,21 @@ async def test_what_comes_and_goes_is_told_three_times_and_then_counted(
     assert replay(found.log).same
 
 
+async def test_a_new_reason_is_told_also_of_what_comes_and_goes(tmp_path: Path, pauses: list[int]) -> None:
+    """It is news, however often it was lost for the other one."""
+    del pauses
+    found = furnished(tmp_path)
+    attempts: list[str | BaseException | None] = []
+    for _ in range(9):
+        attempts += ["it answers", None]
+    bus = Bus(found, *attempts, "it answers", LinkError("it speaks another language"), "it answers")
+    await found.runner.start()
+    await until(lambda: bus.tried == 11)
+    await found.runner.stop()
+    assert "events from panel no longer come in: it speaks another language;" in of_panel(found)[-1]
+    assert 7 == len(of_panel(found))
+
+
 def test_the_pause_doubles_to_ten_seconds_and_is_never_quite_the_same() -> None:
     """Half to all of it, so that not all sources of a layout knock at once."""
     random = Random(3)  # noqa: S311 - jitter
@@ -209,3 +228,35 @@ async def test_health_counts_by_source(tmp_path: Path) -> None:
         health = {name: each.health for name, each in found.runner.sources.items()}
     assert (3, 1, 2) == (health["booster"].events, health["booster"].refused, health["booster"].repeats)
     assert (1, 0, 0) == (health["panel"].events, health["panel"].refused, health["panel"].repeats)
+
+
+async def test_health_is_published_with_the_bridge_and_shown_on_the_page(tmp_path: Path) -> None:
+    """A change of state at once; a clock, which has no link, is up as soon as it has said something."""
+    async with ran(tmp_path) as found:
+        screen = Screen(found.runner, found.notes, bridge="main", broker="127.0.0.1:1883")
+        kept = found.broker.kept
+
+        def said() -> Any:
+            return json.loads(kept["lamproom/bridge/main"])["sources"]
+
+        assert "unheard" == said()["panel"]["state"]
+        found.sources["panel"].host.link(LinkState.UP, "the cable is in")
+        found.sources["booster"].order("61 reverse")
+        await until(lambda: said()["panel"]["state"] == "up")
+        assert ("up", "something came from it", 1) == tuple(
+            said()["booster"][key] for key in ("state", "why", "events")
+        )
+        found.sources["panel"].host.link(LinkState.LOST, "the plug is out")
+        await until(lambda: ("lost", "the plug is out") == (said()["panel"]["state"], said()["panel"]["why"]))
+        assert {"panel", "booster"} == set(screen.description()["sources"])
+        shown = screen.picture()["sources"]["panel"]
+        assert "lost" == shown["state"]
+        assert shown["text"].startswith("the plug is out (since ")
+        assert shown["text"] != screen.picture()["sources"]["booster"]["text"]
+
+
+def test_health_in_words_leaves_out_what_is_nought() -> None:
+    """And has the number right."""
+    assert "it has not been heard yet (since start)" == Health().in_words()
+    told = Health("up", "it answers", "15:31:07", restarts=1, events=2, refused=3, repeats=1).in_words()
+    assert "it answers (since 15:31:07), 2 events, 3 not understood, 1 repeat, 1 restart" == told
