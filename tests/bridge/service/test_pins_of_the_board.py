@@ -32,7 +32,7 @@ async def test_a_press_reaches_the_byte(tmp_path: Path, monkeypatch: pytest.Monk
 
     monkeypatch.setattr(FakeAdapters, "source", own)
     async with ran(tmp_path, layout()) as bridge:
-        source: Any = bridge.runner.sources["facade"]._source
+        source: Any = bridge.runner.sources["facade"].source
         assert isinstance(source, BoardPins)
         (output,) = bridge.outputs.values()
         await until(lambda: "events from facade come in" in str(bridge.told()))
