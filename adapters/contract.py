@@ -11,7 +11,7 @@ An adapter may call its host at any time. What it tells in the midst of another 
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import AbstractAsyncContextManager
+from contextlib import AbstractAsyncContextManager, AbstractContextManager
 from dataclasses import dataclass
 from typing import ClassVar, Final, Literal, Protocol, TypeAlias, runtime_checkable
 from uuid import UUID
@@ -197,8 +197,30 @@ class Broker(Protocol):
         ...
 
 
+class Door(Protocol):
+    """The way in over HTTP for one source: a place of its own at the page's server, which the bridge keeps."""
+
+    @property
+    def address(self) -> str | None:
+        """Where requests are taken, such as `http://127.0.0.1:8470/api/events/panel/`; None where no page is open."""
+        ...
+
+    def open(self, receive: Receiver) -> AbstractContextManager[None]:
+        """Have `receive` called for each request, as long as the context lasts.
+
+        A request comes as `Raw`: its channel is the path behind `address`, its payload the body. Whoever asked is
+        answered by the bridge, with what `decode` makes of it.
+        """
+        ...
+
+
 class SourceHost(Protocol):
     """What the bridge offers to one event source."""
+
+    @property
+    def door(self) -> Door:
+        """The way in over HTTP."""
+        ...
 
     @property
     def broker(self) -> Broker:

@@ -47,6 +47,7 @@ EFFECTS = "config/guide/effects.md"
 LIGHTS = "config/guide/lights.md"
 WAYS_OUT = "config/guide/outputs.md"
 TOPICS = "config/guide/topics.md"
+MORE_SOURCES = "config/guide/sources.md"
 PACKETS = "config/guide/dcc.md"
 LCC = "config/guide/lcc.md"
 PAGES = (
@@ -61,6 +62,7 @@ PAGES = (
     EFFECTS,
     WAYS_OUT,
     TOPICS,
+    MORE_SOURCES,
     PACKETS,
     LCC,
     "config/guide/mqtt.md",
@@ -157,6 +159,7 @@ def test_every_key_of_the_layout_file_is_explained() -> None:
         LIGHTS,
         WAYS_OUT,
         TOPICS,
+        MORE_SOURCES,
         PACKETS,
         LCC,
     )

@@ -7,10 +7,10 @@ from typing import Annotated, ClassVar, Final, cast
 
 from pydantic import Field
 
-from adapters.contract import ChainPlace, Fault, Options, Raw, SourceHost
+from adapters.contract import ChainPlace, Fault, Mention, Options, Raw, SourceHost
 from adapters.events.alive import Alive, look_at_alive
 from adapters.events.mapped.keys import MOST_MESSAGES, AliveOptions, MessageOptions
-from adapters.events.mapped.mapping import Mapping, filters, look_at_all
+from adapters.events.mapped.mapping import Mapping, filters, look_at_all, mentions_of
 from adapters.events.mqtt import OWN_ROOT
 from bridge.errors import DecodeError
 from bridge.events import SECOND, Event, Instant, LinkState
@@ -41,6 +41,10 @@ class TopicsOptions(Options):
         ]
         return (*look_at_all(self.messages), *own, *(look_at_alive(self.alive) if self.alive else ()))
 
+    def mentions(self) -> tuple[Mention, ...]:
+        """Return the blocks and districts that its entries name."""
+        return () if any(not fault.warning for fault in self.faults(())) else mentions_of(self.messages)
+
 
 class MappedTopics:
     """An event source: what its entries describe is a fact or is refused with a reason; all else is not for it.
@@ -64,6 +68,9 @@ class MappedTopics:
         self._host = host
         self._mapping = Mapping(said.messages)
         self._alive = None if said.alive is None else Alive(said.alive)
+        # Its own topic is about nothing else, whatever pattern fits it, unless an entry is about that very topic.
+        topics = {message.topic.filter for message in self._mapping.messages}
+        self._tells_more = self._alive is not None and self._alive.topic in topics
         self._filters = filters((message.topic.filter, message.qos) for message in self._mapping.messages)
         self._listening = False
         self._beat_at: Instant = 0
@@ -147,6 +154,6 @@ class MappedTopics:
         """
         if self._alive is not None and raw.channel == self._alive.topic:
             self._alive.read(raw.payload)
-            if not self._mapping.hears(raw.channel):
+            if not self._tells_more:
                 return ()
         return self._mapping.decode(raw.channel, raw.payload, at, self.name, retained=raw.retained)

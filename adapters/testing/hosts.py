@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import heapq
-from collections.abc import AsyncIterator, Callable
-from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import AbstractAsyncContextManager, asynccontextmanager, contextmanager
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import count
@@ -87,6 +87,30 @@ def matches(topic_filter: str, topic: str) -> bool:
     return len(wanted) == len(given)
 
 
+class MemoryDoor:
+    """A way in over HTTP in memory, which is there unless a test shuts it; `ask` is a request."""
+
+    def __init__(self) -> None:
+        self.address: str | None = "http://127.0.0.1:8470/api/events/bus/"
+        self._receiver: Receiver | None = None
+
+    @contextmanager
+    def open(self, receive: Receiver) -> Iterator[None]:
+        """Have `receive` called for each request."""
+        self._receiver = receive
+        try:
+            yield
+        finally:
+            self._receiver = None
+
+    def ask(self, channel: str, body: bytes) -> bool:
+        """Make a request, and return whether somebody took it."""
+        if self._receiver is None:
+            return False
+        self._receiver(Raw(channel, body))
+        return True
+
+
 class VirtualTime:
     """Time of a session that passes only when a test lets it."""
 
@@ -140,6 +164,7 @@ class SourceBench(VirtualTime):
 
     Attributes:
         broker: the link in memory, which is down at first.
+        door: the way in over HTTP, in memory.
         raws: what the source handed in.
         links: what it said of its link, each with the reason.
         longest: how many inputs it handed in at most without a turn of the loop.
@@ -148,6 +173,7 @@ class SourceBench(VirtualTime):
     def __init__(self) -> None:
         super().__init__()
         self.broker = MemoryLink()
+        self.door = MemoryDoor()
         self.raws: list[Raw] = []
         self.links: list[tuple[LinkState, str]] = []
         self.longest = 0

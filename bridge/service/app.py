@@ -109,6 +109,7 @@ class Bridge:
         if self._page_address is not None and make_page is not None:
             self._page = make_page(self.screen, self._page_address.host, self._page_address.port)
             self.page = await self._page.start()
+            self.runner.doors.page = self.page
         locks, dropped = self._memory.locks(0)
         for words in dropped:
             self.notes.say(words, "warning")

@@ -11,6 +11,7 @@ from uuid import UUID
 from adapters.contract import Broker, ChainPlace, Raw
 from bridge.errors import DecodeError
 from bridge.events import Event, Instant, LinkState
+from bridge.service.doors import Door, Doors
 from bridge.service.supervisor import Supervisor
 from bridge.service.term import Term
 
@@ -21,6 +22,11 @@ class Desk(Protocol):
     @property
     def link(self) -> Broker:
         """The broker link."""
+        ...
+
+    @property
+    def doors(self) -> Doors:
+        """Where requests over HTTP come in."""
         ...
 
     @property
@@ -59,8 +65,12 @@ class SourceHost:
     def __init__(self, desk: Desk, supervisor: Supervisor) -> None:
         self.broker: Broker = desk.link
         self.decode: Callable[[Raw, Instant], tuple[Event, ...]] = lambda _raw, _at: ()
+        self.door = Door(desk.doors, supervisor.name, self._decode)
         self._desk = desk
         self._supervisor = supervisor
+
+    def _decode(self, raw: Raw, at: Instant) -> tuple[Event, ...]:
+        return self.decode(raw, at)
 
     def received(self, raw: Raw) -> None:
         """Take what came in."""

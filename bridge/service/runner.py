@@ -25,6 +25,7 @@ from bridge.layout.findings import nearest
 from bridge.record.writer import SessionLog
 from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
+from bridge.service.doors import Doors
 from bridge.service.hosts import OutputHost, SourceHost, look_at_events
 from bridge.service.lamp_tests import show_test
 from bridge.service.making import Lane, make_outputs, make_source
@@ -89,6 +90,7 @@ class Runner:
         self.sources = {
             said.name: Supervisor(said, self, notes.say, jitter) for said in engine.layout.sources
         }
+        self.doors = Doors(engine, self.now)
         status.sources = lambda: {name: asdict(each.health) for name, each in self.sources.items()}
         self._complaints = Complaints(notes)
         self._term = term

@@ -13,6 +13,7 @@ from bridge.layout.units import FULL_LEVEL, clock_text
 from bridge.light.colours import DAYLIGHT, led_colour
 from bridge.light.solving import mix
 from bridge.logic.device import STILLED
+from bridge.service.doors import Answer
 from bridge.service.notes import Notes
 from bridge.service.runner import Runner
 
@@ -243,6 +244,10 @@ class Screen:
             "lamp test": self._lamp_test(),
             "counts": dict(runner.tally.counts),
         }
+
+    def hand_in(self, source: str, channel: str, body: bytes) -> Answer:
+        """Hand a request to a source, and return what became of it."""
+        return self._runner.doors.hand_in(source, channel, body)
 
     def notes(self, after: int) -> list[dict[str, Any]]:
         """Return the newest notes with a number above `after`, oldest first."""

@@ -1,4 +1,4 @@
-"""The page's server: its own files, the present state as JSON, and the live link."""
+"""The page's server: its own files, the present state as JSON, the live link, and requests to sources."""
 
 from __future__ import annotations
 
@@ -18,13 +18,15 @@ if TYPE_CHECKING:
     from bridge.web.view import View
 
 _TYPES: Final = {".html": "text/html", ".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
+_LARGEST_BODY: Final = 4096  # bytes of a request; an event has some 60
 _LARGEST_NOTE: Final = 2**63 - 1
 
 
 class Page:
     """One page for one bridge.
 
-    It only reads from the view. Its files are read once, here, so a request can never name a path.
+    It reads from the view, and hands it requests to those sources that take them. Its files are read once, here, so a
+    request can never name a path.
     """
 
     def __init__(self, view: View, *, host: str = "127.0.0.1", port: int = 0) -> None:
@@ -41,13 +43,14 @@ class Page:
         Raises:
             LinkError: the address cannot be used.
         """
-        app = web.Application(middlewares=[self._guard])
+        app = web.Application(middlewares=[self._guard], client_max_size=_LARGEST_BODY)
         app.on_response_prepare.append(_add_headers)
         app.on_shutdown.append(self._say_goodbye)
         app.router.add_get("/api/layout", self._layout)
         app.router.add_get("/api/now", self._now)
         app.router.add_get("/api/notes", self._notes)
         app.router.add_get("/api/live", self._live.serve)
+        app.router.add_post("/api/events/{source}/{channel:.+}", self._event)
         app.router.add_get("/{name:[^/]*}", self._file)
         runner = web.AppRunner(app, access_log=None, shutdown_timeout=0.1)
         await runner.setup()
@@ -80,7 +83,14 @@ class Page:
             return web.Response(status=404, text="There is nothing here.\n")
         except web.HTTPMethodNotAllowed as error:
             allow = ", ".join(sorted(error.allowed_methods))
-            return web.Response(status=405, text="This page can only be read.\n", headers={"Allow": allow})
+            told = (
+                "An event is posted.\n"
+                if error.allowed_methods == {"POST"}
+                else "This page can only be read.\n"
+            )
+            return web.Response(status=405, text=told, headers={"Allow": allow})
+        except web.HTTPRequestEntityTooLarge:
+            return web.Response(status=413, text=f"An event has at most {_LARGEST_BODY} bytes.\n")
         return answer
 
     async def _file(self, request: web.Request) -> web.Response:
@@ -104,6 +114,11 @@ class Page:
                 {"error": f"after={text[:40]!r} is not the number of a note: give 0 or more"}, status=400
             )
         return _json({"notes": self._view.notes(int(text))})
+
+    async def _event(self, request: web.Request) -> web.Response:
+        said = request.match_info
+        answer = self._view.hand_in(said["source"], said["channel"], await request.read())
+        return _json(answer.said, status=answer.status)
 
     async def _say_goodbye(self, _app: web.Application) -> None:
         await self._live.stop()

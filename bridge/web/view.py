@@ -1,4 +1,4 @@
-"""What the page is given to show. The service offers it; the page reads and never writes."""
+"""What the page is given to show, and the one way in: requests to those sources that take them."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from bridge.service.doors import Answer
 
 
 class View(Protocol):
@@ -59,6 +61,10 @@ class View(Protocol):
         A note has `number` (rising from 1), `time` (`HH:MM:SS`, wall time), `level` (`info`, `warning`,
         `error`) and `text`, with what was received where that gave rise to it.
         """
+        ...
+
+    def hand_in(self, source: str, channel: str, body: bytes) -> Answer:
+        """Hand a request to a source, and return what became of it: the HTTP status and what there is to say."""
         ...
 
     def watch(self, changed: Callable[[], None]) -> Callable[[], None]:

@@ -15,6 +15,8 @@
   the same arithmetic in bare numpy, into arrays that are there already.
 - `outputs`: 10,000 RGB pixels on 20 chains at 60 frames a second over E1.31 and DDP to a socket of this machine, and
   the share of a processor that it takes; beside it the sender of `sacn` with the same universes.
+- `messages`: a million mapped messages, most of them spoiled, to events or a refusal; beside it `json.loads` of the
+  same payloads.
 - `engine`: one order to one signal, on layouts of 10, 100, 1,000 and 10,000 devices.
 - `packets`: a million lines from the rails, most of them spoiled, to events or a refusal; beside it reading their
   digits alone.
@@ -33,7 +35,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from tests.bench import packets, pixels_out, pure, through_broker
+from tests.bench import messages, packets, pixels_out, pure, through_broker
 
 BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "latency": through_broker.latency,
@@ -42,6 +44,7 @@ BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "motion": pure.motion,
     "effects": pure.effects,
     "outputs": pixels_out.outputs,
+    "messages": messages.messages,
     "engine": pure.engine,
     "packets": packets.packets,
     "check": pure.check,

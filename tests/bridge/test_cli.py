@@ -13,6 +13,7 @@ import pytest
 import typer.main
 
 from bridge.cli import app
+from bridge.service.shipped import shipped_layout
 from tests.support.mosquitto import Mosquitto, StartMosquitto
 
 START = "from bridge.start import main; main()"
@@ -220,3 +221,15 @@ def test_a_packet_is_tried_without_a_layout_file() -> None:
     nothing = lamproom("check")
     assert 2 == nothing.returncode
     assert "name the layout file" in nothing.stderr
+
+
+def test_a_message_can_be_tried_with_a_file(tmp_path: Path) -> None:
+    """The status says whether it is understood; with --json the findings alone go to the output."""
+    file = str(tmp_path / "layout.yaml")
+    Path(file).write_text(shipped_layout("first-steps.yaml"))
+    tried = lamproom("check", file, "--try", "layout/accessory/61/ordered", "reverse")
+    assert (0, True) == (tried.returncode, "that makes S1 show clear" in tried.stdout)
+    refused = lamproom("check", file, "--try", "layout/accessory/61/ordered", "back")
+    assert (1, True) == (refused.returncode, "mqtt: refused: `back` is not a word" in refused.stdout)
+    as_json = lamproom("check", file, "--json", "--try", "layout/accessory/61/ordered", "reverse")
+    assert ([], True) == (json.loads(as_json.stdout), "S1" in as_json.stderr)

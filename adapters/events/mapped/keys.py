@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, Any, Final
 
@@ -13,6 +12,7 @@ from adapters.cut import cut
 from adapters.events.mapped.meanings import Written
 from adapters.events.mapped.members import Pointer, read_pointer
 from adapters.events.mapped.patterns import Pattern, Topic, read_pattern, read_topic_pattern
+from adapters.events.spans import span
 
 MOST_MESSAGES: Final = 500
 MOST_ENTRIES: Final = 2048
@@ -97,26 +97,10 @@ def _turned(value: Any) -> bool | tuple[str, ...]:
     )
 
 
-_UNITS: Final = {"ms": Decimal(1) / 1000, "s": Decimal(1), "min": Decimal(60)}
-
-
-def _span(value: Any) -> float:
-    number, _, unit = value.strip().partition(" ") if isinstance(value, str) else ("", "", "")
-    figures = number.replace(".", "", 1)
-    if not (figures.isascii() and figures.isdigit() and unit in _UNITS and len(number) <= 12):
-        raise ValueError(
-            f"{cut(str(value), 30)!r} is not a duration: write a number and ms, s or min, such as 10 s"
-        )
-    seconds = Decimal(number) * _UNITS[unit]
-    if not 1 <= seconds <= 86_400:
-        raise ValueError(f"{cut(value, 30)!r} does not fit: a heartbeat is 1 s to 1440 min")
-    return float(seconds)
-
-
 TopicPattern = Annotated[Topic, BeforeValidator(_topic)]
 TextPattern = Annotated[Pattern, BeforeValidator(_pattern)]
 Member = Annotated[Pointer, BeforeValidator(read_pointer)]
-Span = Annotated[float, BeforeValidator(_span)]
+Heartbeat = Annotated[float, span("a heartbeat", "1 s", "1440 min")]
 
 
 class MessageOptions(Options):
@@ -185,5 +169,5 @@ class AliveOptions(Options):
     member: Member | None = Field(default=None, alias="json")
     here: Any = None
     gone: Any = None
-    heartbeat: Span | None = None
+    heartbeat: Heartbeat | None = None
     qos: Annotated[int, _whole("a quality of service", range(3))] = 0

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import lru_cache
-from typing import Final
+from typing import Final, Literal
 
-from adapters.contract import Fault
+from adapters.contract import Fault, Mention
 from adapters.cut import cut
-from adapters.events.mapped.keys import MessageOptions
+from adapters.events.mapped.keys import MessageOptions, Tells
 from adapters.events.mapped.message import Message
 from adapters.events.mapped.patterns import covers, overlap
 from adapters.events.mapped.reading import look_at
@@ -19,6 +19,9 @@ KNOWN_CHANNELS: Final = 8192
 """Channels of which it is remembered who is about them. The least used goes first."""
 
 LONGEST_CHANNEL: Final = 512
+
+_MENTIONED: Final[dict[Tells, Literal["block", "district"]]] = {Tells.BLOCK: "block", Tells.POWER: "district"}
+"""What has to be in the layout where it is named. A button is there as soon as something goes by it."""
 
 
 class Mapping:
@@ -91,6 +94,23 @@ def filters(messages: Iterable[tuple[str, int]]) -> dict[str, int]:
         for name in asked
         if not any(other != name and covers(other, name) for other in asked)
     }
+
+
+def mentions_of(entries: Iterable[MessageOptions]) -> tuple[Mention, ...]:
+    """Return the blocks and districts that entries without faults name, each with the way to it from `messages`."""
+    found: list[Mention] = []
+    for number, entry in enumerate(entries):
+        what = _MENTIONED.get(entry.tells)
+        if what is None:
+            continue
+        for key, named in (("bits", entry.bits), ("members", entry.several), ("called", entry.called)):
+            found += [
+                Mention(what, str(ours), ("messages", number, key, told))
+                for told, ours in (named or {}).items()
+            ]
+        if entry.name is not None and not entry.name.parts:
+            found.append(Mention(what, entry.name.letters[0], ("messages", number, "name")))
+    return tuple(found)
 
 
 def look_at_all(entries: tuple[MessageOptions, ...]) -> tuple[Fault, ...]:

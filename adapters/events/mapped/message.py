@@ -7,6 +7,8 @@ from decimal import Decimal
 from typing import Any, Final
 
 from adapters.cut import cut
+from adapters.events.mapped.clock import PARTS as CLOCK_PARTS
+from adapters.events.mapped.clock import told_of_clock
 from adapters.events.mapped.keys import Kept, MessageOptions, Tells
 from adapters.events.mapped.kinds import KINDS
 from adapters.events.mapped.meanings import (
@@ -21,8 +23,7 @@ from adapters.events.mapped.meanings import (
 )
 from adapters.events.mapped.members import MISSING, look, read_json, read_pointer
 from adapters.events.mapped.patterns import Pattern, Topic
-from adapters.events.mapped.reading import KEY, LONGEST_NAME, TIMES, authority, meanings
-from adapters.events.model_clock import rate_quarters, seconds_of_day
+from adapters.events.mapped.reading import KEY, LONGEST_NAME, authority, meanings
 from bridge.errors import DecodeError
 from bridge.events import ACCESSORY_NUMBERS, Authority, ClockReported, Event, Instant, Subject
 
@@ -60,7 +61,7 @@ class Message:
         self._several = [(read_pointer(told), told, ours) for told, ours in (said.several or {}).items()]
         self._bits = [(int(told), ours) for told, ours in (said.bits or {}).items()]
         self._json = bool(self._several) or said.members is not None or said.each is not None
-        told = TIMES if said.tells is Tells.CLOCK else ("value",)
+        told = CLOCK_PARTS if said.tells is Tells.CLOCK else ("value",)
         in_topic = any(part in self.topic.parts for part in told)
         self._text = said.text or (None if in_topic else Pattern(("", ""), told[:1]))
         self._all_turned = said.invert is True
@@ -236,37 +237,11 @@ class Message:
         return number + offset
 
     def _clock(self, parts: Parts, at: Instant, source: str, told_by: Authority) -> Event | None:
-        running = True
-        if "value" in parts:
-            running = self._meanings.look(parts["value"])
-            if running == NOTHING:
-                return None
-        (part,) = (each for each in TIMES if each in parts)
-        seconds: int | None
-        if part == "time":
-            seconds = seconds_of_day(parts[part])
-        else:
-            unit = 60 if part == "minutes" else 1
-            whole = whole_of(parts[part], range(86_400 // unit))
-            seconds = None if whole is None else whole * unit
-        if seconds is None:
-            expected = "HH:MM or HH:MM:SS" if part == "time" else f"whole {part} since midnight"
-            raise DecodeError(f"`{cut(text_of(parts[part]), 30)}` is no time of day", expected=expected)
-        rate = rate_quarters(self._rate(parts))
-        if rate is None:
-            raise DecodeError(
-                f"`{cut(text_of(parts['rate']), 30)}` is no rate of a clock",
-                expected="a number from 0.25 to 511.75 in steps of a quarter",
-            )
-        return ClockReported(
-            at=at, source=source, seconds=seconds, rate_quarters=rate, running=running, authority=told_by
-        )
-
-    def _rate(self, parts: Parts) -> Any:
-        if "rate" not in parts:
-            return 1 if self._said.rate is None else self._said.rate
-        told = parts["rate"]
-        return Decimal(told) if isinstance(told, str) and told.isascii() and told.isdigit() else told
+        running = self._meanings.look(parts["value"]) if "value" in parts else None
+        if running == NOTHING:
+            return None
+        told = told_of_clock(parts, running, self._said.rate)
+        return ClockReported(at=at, source=source, **told._asdict(), authority=told_by)
 
     def _expected(self) -> str:
         if self._said.text is not None:

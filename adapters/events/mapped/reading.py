@@ -12,6 +12,8 @@ from typing import Any, Final
 
 from adapters.contract import Fault, Keys
 from adapters.cut import cut
+from adapters.events.mapped.clock import PARTS as CLOCK_PARTS
+from adapters.events.mapped.clock import TIMES
 from adapters.events.mapped.keys import MessageOptions, Tells
 from adapters.events.mapped.kinds import KINDS, Kind, words_of
 from adapters.events.mapped.meanings import (
@@ -33,9 +35,6 @@ LONGEST_NAME: Final = 64
 _BIT: Final = re.compile(r"(0|[1-9][0-9]?)\Z", re.ASCII)
 KEY: Final = "key"
 """The part that is the key, or the index, of a member that `each` looks at."""
-
-TIMES: Final = ("time", "minutes", "seconds")
-"""The parts of which a clock needs one: HH:MM or HH:MM:SS, or whole minutes or seconds since its midnight."""
 
 
 class Faults(list[Fault]):
@@ -66,7 +65,7 @@ def parts_of(said: MessageOptions) -> tuple[str, ...]:
         own += said.text.parts
     elif "value" not in own and said.tells is not Tells.CLOCK:
         own += ["value"]
-    elif said.tells is Tells.CLOCK and not any(time in own for time in TIMES):
+    elif said.tells is Tells.CLOCK and not any(part in own for part in CLOCK_PARTS):
         own += ["time"]
     return tuple(own)
 
@@ -117,9 +116,12 @@ def _look_at_parts(said: MessageOptions, kind: Kind, faults: Faults) -> None:
             )
     if said.tells is Tells.CLOCK:
         times = [part for part in TIMES if part in parts]
-        if len(times) != 1:
+        if len(times) > 1:
+            faults.note(("tells",), f"one time is enough: leave out the part {times[1]}")
+        elif not {*CLOCK_PARTS} & {*parts}:
             faults.note(
-                ("tells",), f"a clock needs one part called {listed(TIMES)}, in the topic, `text` or `json`"
+                ("tells",),
+                f"a clock needs a part called {listed(CLOCK_PARTS)}, in the topic, `text` or `json`",
             )
         return
     if "value" not in parts:
@@ -145,7 +147,7 @@ def _look_at_which(said: MessageOptions, kind: Kind, faults: Faults) -> None:
         _look_at_name(said.name, parts_of(said), faults)
     if said.bits is not None or said.several is not None:
         _look_at_fixed(said, kind, used, faults)
-    elif getattr(said, used) is None and not {used, KEY} & {*parts_of(said)}:
+    elif getattr(said, used) is None and getattr(said, other) is None and not {used, KEY} & {*parts_of(said)}:
         faults.note(
             ("topic",),
             f"nothing says which one it is: write {{{used}}} where it stands in the topic, or name it by `{used}`,"

@@ -22,6 +22,7 @@ class Host(VirtualTime):
     """Takes what the source tells."""
 
     broker: Any = None
+    door: Any = None
 
     def __init__(self) -> None:
         super().__init__()

@@ -13,7 +13,7 @@ from pydantic import ValidationError
 
 from adapters.contract import Broker, EventSource, Raw, Receiver, SourceHost
 from adapters.events.mqtt import MqttFacts, MqttFactsOptions
-from adapters.testing.hosts import VirtualTime
+from adapters.testing.hosts import MemoryDoor, VirtualTime
 from bridge.errors import DecodeError
 from bridge.events import AccessoryOrdered, Event, LinkState, Position, event_from_data, event_to_data
 from tests.support.hosts import listening
@@ -45,6 +45,7 @@ class Host(VirtualTime):
 
     def __init__(self, broker: Broker) -> None:
         super().__init__()
+        self.door = MemoryDoor()
         self.broker = broker
         self.told: list[object] = []
 

@@ -9,7 +9,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from adapters.contract import Broker, Raw
 from adapters.events.mqtt import MqttFacts, MqttFactsOptions
-from adapters.testing.hosts import VirtualTime
+from adapters.testing.hosts import MemoryDoor, VirtualTime
 from bridge.events import AccessoryOrdered, Authority, LinkState, Position
 from tests.support.links import PATIENCE, linked, until
 from tests.support.mosquitto import StartMosquitto
@@ -22,6 +22,7 @@ class Host(VirtualTime):
 
     def __init__(self, broker: Broker) -> None:
         super().__init__()
+        self.door = MemoryDoor()
         self.broker = broker
         self.raws: list[Raw] = []
         self.states: list[LinkState] = []

@@ -6,6 +6,8 @@ import asyncio
 import copy
 from typing import TYPE_CHECKING, Any
 
+from bridge.service.doors import Answer
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -136,6 +138,8 @@ class MemoryView:
         self.state = beginning(self.described)
         self.noted: list[dict[str, Any]] = []
         self.watchers: list[Callable[[], None]] = []
+        self.requests: list[tuple[str, str, bytes]] = []
+        self.answer = Answer(200, {"understood": []})
         self.unwatched = asyncio.Event()
         self.pictures = 0
 
@@ -148,6 +152,10 @@ class MemoryView:
 
     def notes(self, after: int) -> list[dict[str, Any]]:
         return [note for note in self.noted if note["number"] > after]
+
+    def hand_in(self, source: str, channel: str, body: bytes) -> Answer:
+        self.requests.append((source, channel, body))
+        return self.answer
 
     def watch(self, changed: Callable[[], None]) -> Callable[[], None]:
         self.watchers.append(changed)

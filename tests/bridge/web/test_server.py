@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from bridge.errors import LinkError
+from bridge.service.doors import Answer
 from bridge.web.server import Page
 
 if TYPE_CHECKING:
@@ -82,6 +83,45 @@ async def test_the_present_state_is_plain_json(
         assert view.described == await answer.json()
     async with session.get(address + "api/now") as answer:
         assert view.state == await answer.json()
+
+
+async def test_an_event_is_posted_to_a_source(
+    address: str, session: aiohttp.ClientSession, view: MemoryView
+) -> None:
+    """Source and channel come from the path, undone of its escapes; the answer is what became of it."""
+    view.answer = Answer(422, {"refused": "no"})
+    async with session.post(address + "api/events/phone/button/bell%20tower", data=b"pressed") as answer:
+        assert (422, {"refused": "no"}) == (answer.status, await answer.json())
+    assert [("phone", "button/bell tower", b"pressed")] == view.requests
+
+
+async def test_an_event_is_not_read_and_has_an_end(
+    address: str, session: aiohttp.ClientSession, view: MemoryView
+) -> None:
+    """A visit changes nothing, and nobody fills the memory."""
+    async with session.get(address + "api/events/phone/button/bell") as answer:
+        assert (405, "POST", "An event is posted.\n") == (
+            answer.status,
+            answer.headers["Allow"],
+            await answer.text(),
+        )
+    async with session.post(address + "api/events/phone/button/bell", data=b"x" * 5000) as answer:
+        assert (413, "An event has at most 4096 bytes.\n") == (answer.status, await answer.text())
+    assert [] == view.requests
+
+
+@pytest.mark.parametrize(
+    "headers", [{"Host": "elsewhere.example"}, {"Origin": "http://elsewhere.example"}, {"Origin": "null"}]
+)
+async def test_a_stranger_posts_no_event(
+    address: str, session: aiohttp.ClientSession, view: MemoryView, headers: dict[str, str]
+) -> None:
+    """A browser says where each POST comes from (Fetch standard, "append a request Origin header")."""
+    async with session.post(
+        address + "api/events/phone/button/bell", data=b"pressed", headers=headers
+    ) as answer:
+        assert 403 == answer.status
+    assert [] == view.requests
 
 
 async def test_notes_come_after_a_number(

@@ -1,0 +1,134 @@
+"""The source of mapped topics on a link in memory: what it asks for, and when it is there."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+import pytest
+
+from adapters.contract import EventSource, Raw
+from adapters.events.topics import MappedTopics, TopicsOptions
+from adapters.testing import BrokerEnd, FarEnd, SourceBench, SourceContract
+from bridge.errors import DecodeError
+from bridge.events import LinkState
+from bridge.layout.text import parse
+from tests.support.hosts import listening
+
+YARD = "messages: [{topic: 'yard/{name}', tells: block}, {topic: 'yard/K{name}/x', tells: block, qos: 1}]"
+ALIVE = f"{YARD}, alive: {{topic: yard/status, here: online, gone: offline}}"
+BEATING = f"{YARD}, alive: {{topic: yard/status, gone: offline, heartbeat: 10 s}}"
+
+
+def options(text: str) -> TopicsOptions:
+    """Return options as a layout file has them, written in braces."""
+    return TopicsOptions.model_validate(parse("{" + text + "}").data)
+
+
+def made(text: str, host: SourceBench) -> MappedTopics:
+    """Return a source called `bus`."""
+    return MappedTopics("bus", options(text), host)
+
+
+class TestMappedTopics(SourceContract[FarEnd]):
+    """It keeps the contract of a source."""
+
+    @asynccontextmanager
+    async def far_end(self, host: SourceBench) -> AsyncIterator[FarEnd]:
+        yield BrokerEnd(host, (("yard/west", b"occupied"), ("yard/east", b"clear")))
+
+    def source(self, far_end: FarEnd, host: SourceBench) -> EventSource:
+        del far_end
+        return made(YARD, host)
+
+
+async def test_what_a_filter_brings_beside_its_topics_is_not_for_it() -> None:
+    """MQTT has no filter for a part of a level: such messages are passed over without a word."""
+    host = SourceBench()
+    async with listening(made(YARD, host)):
+        host.broker.turn(LinkState.UP)
+        host.broker.hand("yard/K7/x", b"clear")
+        host.broker.hand("yard/L7/x", b"clear")
+        host.broker.hand("yard/west", b"clear")
+    assert ["yard/K7/x", "yard/west"] == [raw.channel for raw in host.raws]
+
+
+async def test_our_own_frames_are_not_for_it() -> None:
+    """A topic that begins with a part would match them."""
+    host = SourceBench()
+    async with listening(made("messages: [{topic: '{area}/{name}/{x}/{y}', tells: block}]", host)):
+        host.broker.turn(LinkState.UP)
+        host.broker.hand("lamproom/frame/bench/one", b"clear")
+        host.broker.hand("yard/west/1/2", b"clear")
+    assert ["yard/west/1/2"] == [raw.channel for raw in host.raws]
+
+
+async def test_without_a_sign_of_life_it_is_there_with_the_broker() -> None:
+    """And lost with it."""
+    host = SourceBench()
+    async with listening(made(YARD, host)):
+        host.broker.turn(LinkState.UP)
+        host.broker.turn(LinkState.LOST)
+        assert [LinkState.UP, LinkState.LOST] == [state for state, _why in host.links]
+
+
+async def test_it_is_there_when_it_has_said_so_and_not_before() -> None:
+    """A copy that the broker kept says so as well; an empty message and any other word say nothing."""
+    host = SourceBench()
+    source = made(ALIVE, host)
+    async with listening(source):
+        host.broker.turn(LinkState.UP)
+        for word in (b"", b"ready", b"\xff", b"x" * 2000):
+            host.broker.hand("yard/status", word)
+            with pytest.raises(DecodeError):
+                source.decode(host.raws[-1], 1)
+        assert [] == host.links
+        host.broker.hand("yard/status", b"online", retained=True)
+        host.broker.hand("yard/status", b"offline")
+        host.broker.hand("yard/status", b"online\n")
+        host.broker.turn(LinkState.LOST)
+    assert ["up", "lost", "up", "lost"] == [state.value for state, _why in host.links]
+    assert () == source.decode(Raw("yard/status", b"online"), 1)
+
+
+def test_one_topic_may_be_a_heartbeat_and_tell_of_a_block() -> None:
+    """Where an entry is about that very topic."""
+    text = "messages: [{topic: s, tells: block, name: w}], alive: {topic: s, heartbeat: 10 s}"
+    (event,) = made(text, SourceBench()).decode(Raw("s", b"clear"), 1)
+    assert "w" == getattr(event, "name", "")
+
+
+async def test_a_member_may_say_it() -> None:
+    """Numbers and truth values by what they are."""
+    host = SourceBench()
+    said = f"{YARD}, alive: {{topic: s, json: /up, here: true, gone: 0}}"
+    async with listening(made(said, host)):
+        host.broker.turn(LinkState.UP)
+        for payload in (b'{"up": true}', b'{"down": 1}', b'{"up": []}', b'{"up": 0.0}'):
+            host.broker.hand("s", payload)
+    assert [LinkState.UP, LinkState.LOST] == [state for state, _why in host.links]
+
+
+async def test_a_heart_that_stops_is_a_source_that_is_lost() -> None:
+    """Ten seconds after its last beat, and it is back with the next; a kept copy is no beat."""
+    host = SourceBench()
+    async with listening(made(BEATING, host)):
+        host.broker.turn(LinkState.UP)
+        host.broker.hand("yard/status", b"beat", retained=True)
+        assert [] == host.links
+        host.broker.hand("yard/status", b"beat")
+        begun = host.now()
+        await host.until(lambda: len(host.links) > 1)
+        assert 10 <= (host.now() - begun) / 1e9 <= 10.5
+        assert (LinkState.LOST, "its heartbeat has stopped: none came for 10 s") == host.links[1]
+        host.broker.hand("yard/status", b"beat")
+        host.broker.hand("yard/status", b"offline")
+        begun = host.now()
+        await host.until(lambda: host.now() - begun > 20e9)
+    assert ["up", "lost", "up", "lost"] == [state.value for state, _why in host.links]
+
+
+def test_a_broker_is_asked_once_for_what_two_filters_cover() -> None:
+    """With the better of their qualities of service."""
+    text = "messages: [{topic: 'a/#', tells: block, name: w}, {topic: a/b, tells: block, name: w, qos: 2}]"
+    assert {"a/#": 2} == made(text, SourceBench())._filters
