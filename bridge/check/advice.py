@@ -52,7 +52,7 @@ def _watched(layout: Layout) -> Iterator[Watched]:
                     else light.shows.word.replace(ON, lamp.colour)
                     for _fixture, lamp in places
                 ],
-                [layout.chains[fixture.chain].key for fixture, _lamp in places],
+                [layout.all_chains[fixture.chain].key for fixture, _lamp in places],
             )
 
 

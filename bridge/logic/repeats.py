@@ -13,7 +13,7 @@ from bridge.events import (
     Subject,
     UseReported,
 )
-from bridge.layout.model import Source
+from bridge.layout.ends import Source
 
 
 class Repeats:

@@ -177,7 +177,7 @@ def _chain(
     signals = [
         signal.name
         for signal in layout.signals
-        if layout.chains[fixtures[signal.fixture].chain].key == chain.key
+        if layout.all_chains[fixtures[signal.fixture].chain].key == chain.key
     ]
     if hold and signals:
         raise LamproomError(

@@ -88,7 +88,7 @@ def _device(layout: Layout, device: Signal | Light) -> dict[str, Any]:
         "places": [
             {
                 "fixture": name,
-                "chain": layout.chains[fixtures[name].chain].key,
+                "chain": layout.all_chains[fixtures[name].chain].key,
                 "lenses": _lenses_of(fixtures[name], lamps),
             }
             for name, lamps in own.items()
