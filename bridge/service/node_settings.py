@@ -61,6 +61,11 @@ def node_settings(layout: Layout, node: str, wishes: Wishes, before: Mapping[str
     """
     chains = {chain.name: chain for chain in layout.chains if chain.node == node}
     if not chains:
+        if any(chain.node == node for chain in layout.unbuilt):
+            raise LamproomError(
+                f"nothing of {node} is built yet, so its board would have nothing to show: "
+                "confirm what is soldered with `lamproom built`, and come back"
+            )
         nodes = list(dict.fromkeys(chain.node for chain in layout.chains))
         raise LamproomError(f"no node is called {node!r}; {choice(node, nodes)}")
     for chain in chains.values():

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from importlib.metadata import entry_points
 from typing import Any, Final
 
-from adapters.contract import Claim, EventSource, FrameOutput, Options
+from adapters.contract import ChainPlace, Claim, EventSource, FrameOutput, Options
 from bridge.layout.entries import Desk
 from bridge.layout.findings import Finding, Mark, choice, error, warning
 from bridge.layout.model import Layout
@@ -42,8 +42,14 @@ class Adapters:
         """Return an adapter's options from what the layout file says."""
         return adapter.options.model_validate(dict(said))
 
-    def look_at(self, layout: Layout, text: str) -> tuple[Finding, ...]:
-        """Find sources and outputs that are not installed, and options that do not fit them."""
+    def look_at(self, layout: Layout, text: str, planned: Layout | None = None) -> tuple[Finding, ...]:
+        """Find sources and outputs that are not installed, and options that do not fit them.
+
+        Args:
+            layout: what the file describes.
+            text: the file.
+            planned: what it will describe once all that is planned is built, if anything is.
+        """
         desk = Desk(parse(text))
         before = len(desk.findings)
         for source in layout.sources:
@@ -59,7 +65,7 @@ class Adapters:
             if adapter is not None:
                 options = desk.entry(adapter.options, output.options, path, also=("kind",))
                 if options is not None:
-                    claims += _look_into(options, layout, output.name, path, desk)
+                    claims += _look_into(options, layout, planned, output.name, path, desk)
         _look_at_claims(claims, desk)
         return tuple(desk.findings[before:])
 
@@ -77,17 +83,25 @@ class Adapters:
 
 
 def _look_into(
-    options: Options, layout: Layout, output: str, path: Path, desk: Desk
+    options: Options, layout: Layout, planned: Layout | None, output: str, path: Path, desk: Desk
 ) -> list[tuple[Path, Claim]]:
     """Note what an output finds wrong with its options, and return what it claims for its chains."""
-    places = tuple(place_of(chain) for chain in layout.chains if chain.output == output)
+    places = _places(layout, output)
     faults = options.faults(places)
+    if planned is not None:
+        # A chain that is planned is spoken of before it is there. What will be in order then is in order now.
+        then = {fault.keys for fault in options.faults(_places(planned, output))}
+        faults = tuple(fault for fault in faults if fault.keys in then)
     for fault in faults:
         mark = desk.mark((*path, *fault.keys))
         desk.findings.append((warning if fault.warning else error)(mark, fault.message))
     if not all(fault.warning for fault in faults):
         return []
     return [((*path, *claim.keys), claim) for claim in options.claims(places)]
+
+
+def _places(layout: Layout, output: str) -> tuple[ChainPlace, ...]:
+    return tuple(place_of(chain) for chain in layout.chains if chain.output == output)
 
 
 def _look_at_claims(claims: list[tuple[Path, Claim]], desk: Desk) -> None:

@@ -87,6 +87,12 @@ function buildShelf(chain, devices) {
       const node = now.nodes[chain.node] ?? { state: "unheard" };
       element.setAttribute("data-node", node.state);
     }
+    if (chain.planned) {
+      say(state, "Planned: it gets no frames until it is built.");
+      say(figures, `to be reached by ${chain.output}`);
+      if (changed.devices) for (const card of cards) card.word(now.devices);
+      return;
+    }
     const words = frame === null ? "No frame was sent yet." : (TROUBLE[element.getAttribute("data-node")] ?? "");
     say(state, words);
     const told = now.chains?.[key];
