@@ -12,7 +12,7 @@ from typing import Annotated, Final
 import typer
 
 from bridge import __version__
-from bridge.cli import layouts, running, sessions, telling
+from bridge.cli import layouts, running, sessions, telling, wiring
 from bridge.cli.shared import OK, UNREADABLE, Command, err, out
 from bridge.errors import LamproomError
 
@@ -32,6 +32,8 @@ COMMANDS: Final = (
     (sessions.compare, "Compare what a session shows under two layout files."),
     (telling.send, "Send one order or report by hand."),
     (layouts.node, "Make the files for the board of a node."),
+    (wiring.built, "Confirm that what was planned is soldered."),
+    (wiring.chip, "Say that a chip is broken, bypassed or whole."),
 )
 """Every command with its line in the list of them, in the order of that list."""
 

@@ -73,6 +73,16 @@ class SetOrder:
 
 
 @dataclass(frozen=True, slots=True)
+class SetTypeOrder:
+    """Say in which order the bytes of all chips of one type arrive on a chain."""
+
+    node: str
+    chain: str
+    chip: str
+    order: str
+
+
+@dataclass(frozen=True, slots=True)
 class MoveFixture:
     """Move a fixture to the place right before or right behind another one, on whichever chain that is."""
 
@@ -106,7 +116,9 @@ class SortChain:
     names: tuple[str, ...]
 
 
-Edit: TypeAlias = SetKey | RemoveKey | SetOrder | MoveFixture | InsertFixture | RemoveFixture | SortChain
+Edit: TypeAlias = (
+    SetKey | RemoveKey | SetOrder | SetTypeOrder | MoveFixture | InsertFixture | RemoveFixture | SortChain
+)
 
 
 def apply(text: str, edits: Iterable[Edit]) -> str:
@@ -170,6 +182,8 @@ class _Editing:
                 return self._remove_key(self._place(place), key)
             case SetOrder(fixture, chip, order):
                 return self._order(fixture, chip, order)
+            case SetTypeOrder(node, chain, chip, order):
+                return self._type_order(self._chain(node, chain), chip, order)
             case MoveFixture(name, beside, before):
                 return self._move(name, beside, before=before)
             case InsertFixture(keys, beside, before):
@@ -185,7 +199,7 @@ class _Editing:
         mapping = self._at(path)
         if not isinstance(mapping, dict) or not mapping:
             raise LayoutError(BY_HAND)
-        mapping[key] = value if isinstance(value, bool | int | str | None) else list(value)
+        mapping[key] = _plain(value)
         # The list of what hangs on a chain is long: what is said of the chain stands above it, and is seen.
         return self._source.set_key(path, key, value, behind="name" if "fixtures" in mapping else "")
 
@@ -210,6 +224,14 @@ class _Editing:
         orders[chip - 1] = order
         return self._set(path, "order", orders)
 
+    def _type_order(self, path: Path, chip: str, order: str) -> str:
+        chain = self._at(path)
+        if chain.get("order"):
+            chain["order"][chip] = order
+            return self._source.set_key((*path, "order"), chip, order)
+        chain["order"] = {chip: order}
+        return self._source.set_key(path, "order", {chip: order}, behind="name")
+
     # ---- fixtures --------------------------------------------------------------------------------------------
 
     def _move(self, name: str, beside: str, *, before: bool) -> str:
@@ -231,9 +253,7 @@ class _Editing:
     def _insert(self, keys: tuple[tuple[str, Value], ...], beside: str, *, before: bool) -> str:
         *home, index = self._fixture(beside)
         place = int(index) + (not before)
-        entry = {
-            key: value if isinstance(value, bool | int | str | None) else list(value) for key, value in keys
-        }
+        entry = {key: _plain(value) for key, value in keys}
         self._at(tuple(home)).insert(place, entry)
         return self._source.insert(tuple(home), place, keys, int(index))
 
@@ -314,6 +334,11 @@ class _Editing:
             for index, chain in enumerate(chains if isinstance(chains, list) else ()):
                 if isinstance(chain, dict):
                     yield ("nodes", node, "chains", index), chain
+
+
+def _plain(value: Value) -> Any:
+    """Return a value as it is read from a file."""
+    return value if isinstance(value, bool | int | str | dict | None) else list(value)
 
 
 def _name(entry: Any) -> str:

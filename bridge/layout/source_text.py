@@ -17,8 +17,8 @@ from bridge.errors import LayoutError
 from bridge.layout.notation import LINE_END
 from bridge.layout.text import LOADER, Path, parse
 
-Value: TypeAlias = bool | int | str | Sequence["int | str | None"] | None
-"""What a key may be set to: one value, or a list of them."""
+Value: TypeAlias = bool | int | str | Sequence["int | str | None"] | dict[str, str] | None
+"""What a key may be set to: one value, a list of them, or words for words."""
 
 BY_HAND: Final = (
     "this part of the file is written in a way that cannot be changed line by line: change it by hand"
@@ -39,6 +39,8 @@ def written(value: Value) -> str:
         return {None: "null", True: "true", False: "false"}[value]
     if isinstance(value, int):
         return str(value)
+    if isinstance(value, dict):
+        return flow([*value.items()])
     if not isinstance(value, str):
         return f"[{', '.join(written(each) for each in value)}]"
     for text in (value, "'" + value.replace("'", "''") + "'"):

@@ -87,9 +87,10 @@ function buildShelf(chain, devices) {
       const node = now.nodes[chain.node] ?? { state: "unheard" };
       element.setAttribute("data-node", node.state);
     }
-    if (chain.planned) {
-      say(state, "Planned: it gets no frames until it is built.");
-      say(figures, `to be reached by ${chain.output}`);
+    if (chain.length === 0) {
+      const why = chain.planned ? "Planned" : "All its chips are bypassed";
+      say(state, `${why}: it gets no frames.`);
+      say(figures, `reached by ${chain.output}`);
       if (changed.devices) for (const card of cards) card.word(now.devices);
       return;
     }

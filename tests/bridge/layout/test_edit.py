@@ -22,6 +22,7 @@ from bridge.layout.edit import (
     RemoveKey,
     SetKey,
     SetOrder,
+    SetTypeOrder,
     SortChain,
     apply,
     differences,
@@ -119,6 +120,11 @@ def changed_lines(before: str, after: str) -> tuple[list[str], list[str]]:
                     "[{name: D4, build: mast},{name: E5, build: pair}]}  # all of it\n"
                 )
             ],
+        ),
+        (
+            SetTypeOrder("tarn", "yard", "ws2812b", "RGB"),
+            [],
+            ["        order: {ws2812b: RGB}\n"],
         ),
         (
             SetKey(AtLamp("mast", "", "eye"), "trim", "40%"),
