@@ -86,7 +86,8 @@ def _settle(proposal: Proposal, question: str, *, write: bool) -> None:
     aside = proposal.write()
     out(f"{file} is written; as it was it is kept as {aside}")
     out("a bridge that runs with it goes on as before: restart it to take up the change")
-    if proposal.has_board:
+    if proposal.board:
         out(
-            f"a board with our program needs its new length and picture: `lamproom node {file} {proposal.node}`"
+            "a board with our program needs to know how long its frames are now, and what to show in silence:"
         )
+        out(f"`lamproom node {file} {proposal.node} --to DIRECTORY`, and copy it to the board")

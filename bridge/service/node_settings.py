@@ -9,12 +9,11 @@ from pathlib import Path
 from typing import Any, Final
 
 from bridge.chain.pulses import pulses_for, reset_us
-from bridge.commands import PublishFrame
-from bridge.engine import Engine
 from bridge.errors import LamproomError
 from bridge.layout import Layout
 from bridge.layout.findings import choice
 from bridge.layout.model import Chain
+from bridge.service.building import at_rest
 from bridge.service.shipped import node_program
 
 SETTINGS: Final = "settings.json"
@@ -76,7 +75,7 @@ def node_settings(layout: Layout, node: str, wishes: Wishes, before: Mapping[str
     for name in (*wishes.pins, *sorted(wishes.hold)):
         if name not in chains:
             raise LamproomError(f"{node} has no chain called {name!r}; {choice(name, chains)}")
-    pictures = _pictures(layout)
+    pictures = at_rest(layout)
     old = {str(each.get("name")): each for each in before.get("chains", ()) if isinstance(each, dict)}
     pins = _pins(chains, wishes.pins, old)
     return {
@@ -163,12 +162,6 @@ def _before(path: Path, node: str) -> Mapping[str, Any]:
     if not isinstance(values, dict) or values.get("node") != node:
         raise LamproomError(f"{path} holds the settings of another node: give each node a folder of its own")
     return values
-
-
-def _pictures(layout: Layout) -> dict[str, bytes]:
-    """Return what each chain shows while every signal is at its most restrictive aspect and every light is dark."""
-    last = [command for command in Engine(layout).closing(0) if isinstance(command, PublishFrame)]
-    return {layout.chains[command.chain].key: command.levels for command in last}
 
 
 def _kinds(chain: Chain) -> list[str]:

@@ -1,4 +1,4 @@
-"""Writing a layout file anew: whole or not at all, only over the text that was read, and with the old one kept aside."""
+"""Writing a layout file anew: whole or not at all, only over what was read, and with the old one kept aside."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def _unchanged(name: str, path: Path, before: bytes) -> None:
 
 
 def _put(path: Path, data: bytes, like: Path) -> None:
-    """Write a file so that it is there whole or not at all, also when the power goes; with mode and owner of another."""
+    """Write a file so that it is there whole or not at all, also if the power fails; mode and owner as of another."""
     stat = like.stat()
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     try:
