@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 
 from bridge.layout.findings import LISTED, Finding, warning
-from bridge.layout.model import Chain, Fixture, Layout, Light, Signal, Wire
+from bridge.layout.model import Fixture, Layout, Light, Signal, Wire
 
 
 def look_at_dead_chips(layout: Layout) -> Iterator[Finding]:
@@ -17,24 +17,16 @@ def look_at_dead_chips(layout: Layout) -> Iterator[Finding]:
         for name in dict.fromkeys(place.fixture for place in light.lamps):
             users.setdefault(name, []).append(light)
     for chain in layout.all_chains:
-        behind = ""
+        causes: list[str] = []  # what lies behind a broken chip is told with it
         for fixture in chain.fixtures:
-            own = dict.fromkeys(wire.lost for wire in _wires(fixture) if wire.lost and not fixture.planned)
-            for lost in own:
-                if behind and lost.startswith(behind):
-                    continue
-                is_broken = any(wire.lost == lost and wire.offset >= 0 for wire in _wires(fixture))
-                behind = lost if is_broken else behind
-                theirs = _from(chain, fixture) if is_broken else [fixture]
-                yield warning(fixture.mark, f"{lost}: {_harm(layout, lost, theirs, users)}")
-
-
-def _from(chain: Chain, fixture: Fixture) -> Sequence[Fixture]:
-    return chain.fixtures[chain.fixtures.index(fixture) :]
+            for lost in dict.fromkeys(wire.lost for wire in _wires(fixture) if not fixture.planned):
+                if lost and not any(lost.startswith(cause) for cause in causes):
+                    causes.append(lost)
+                    yield warning(fixture.mark, f"{lost}: {_harm(layout, lost, chain.fixtures, users)}")
 
 
 def _harm(
-    layout: Layout, lost: str, theirs: Sequence[Fixture], users: dict[str, list[Signal | Light]]
+    layout: Layout, lost: str, theirs: Iterable[Fixture], users: dict[str, list[Signal | Light]]
 ) -> str:
     fixtures = layout.fixtures()
     touched = [user for fixture in theirs for user in users.get(fixture.name, ())]
