@@ -13,7 +13,7 @@ from bridge.engine import Engine
 from bridge.layout.model import Light, Signal
 from tests.support.as_built import BUILDS, layout_of, order
 
-ASPECTS: Final = {
+ASPECTS: Final[dict[str, dict[str, Any]]] = {
     "mast": {"stop": "red", "approach": "flashing yellow", "clear": "green"},
     "pixel": {"stop": "red", "approach": "flashing yellow", "clear": "green"},
     "pair": {
@@ -50,7 +50,7 @@ def marked_layouts(draw: st.DrawFn) -> dict[str, Any]:
                 }
                 continue
             aspects = ASPECTS[build]
-            best = draw(st.sampled_from(list(aspects)[1:]))
+            best = draw(st.sampled_from([*aspects][1:]))
             signals[f"F{number}"] = {
                 "aspects": aspects,
                 "commands": {number: {"normal": "stop", "reverse": best}},
