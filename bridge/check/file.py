@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from bridge.check.advice import advice
-from bridge.check.wiring import once_built
+from bridge.check.wiring import has_plans, once_built
 from bridge.engine import look_at
 from bridge.layout import Finding, Layout
 from bridge.layout.findings import errors, in_order
@@ -31,7 +31,7 @@ class Checked:
 def check_text(text: str) -> Checked:
     """Read a layout file and have every room look at it, also at what is sound beside an error."""
     now = _look(text, as_planned=False)
-    if now.layout is None or not now.layout.has_plans:
+    if now.layout is None or not has_plans(now.layout):
         return now
     # What is wrong with a plan is no error yet: the layout runs without it.
     then = _look(text, as_planned=True)

@@ -8,6 +8,11 @@ from bridge.layout.findings import LISTED, Finding, warning
 from bridge.layout.model import Fixture, Layout, Light, Signal, Wire
 
 
+def has_plans(layout: Layout) -> bool:
+    """Return whether anything is planned and not built yet."""
+    return any(fixture.planned for fixture in layout.fixtures().values())
+
+
 def look_at_dead_chips(layout: Layout) -> Iterator[Finding]:
     """Yield a warning for each chip that was bypassed or is broken, with everything that is out of use for it."""
     users: dict[str, list[Signal | Light]] = {}

@@ -484,11 +484,6 @@ class Layout:
         """The chains that have a frame, and then those that have none."""
         return (*self.chains, *self.unbuilt)
 
-    @property
-    def has_plans(self) -> bool:
-        """Whether anything is planned and not built yet."""
-        return any(fixture.planned for fixture in self.fixtures().values())
-
     def dies_of(self, kind: str) -> Dies:
         """Return what shines in a type of chip here: what the owner measured, or else what its data sheet says."""
         return self.dies.get(kind) or CHIP_TYPES[kind].dies
