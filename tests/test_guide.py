@@ -75,7 +75,7 @@ BLOCKS = [(name, block) for name in PAGES for block in layout_blocks(name)]
 
 @pytest.mark.parametrize(("name", "block"), BLOCKS, ids=[f"{name}:{block.line}" for name, block in BLOCKS])
 def test_every_layout_that_a_page_shows_is_without_a_finding(name: str, block: Any) -> None:
-    """A reader who copies a whole layout from a page has one that runs, with no finding but those that the page shows."""
+    """A reader who copies a whole layout from a page has one that runs, with no finding but what the page shows."""
     looked = look_at_text("layout.yaml", block.text.encode(), Adapters())
     assert looked.layout is not None
     shown_there = page(name).splitlines()

@@ -15,7 +15,7 @@ from typing import Any, TypeAlias
 from bridge.errors import LayoutError
 from bridge.layout.findings import choice, errors, said
 from bridge.layout.read import read_what_can_be
-from bridge.layout.source_text import BY_HAND, SourceText, Value
+from bridge.layout.source_text import BY_HAND, Change, Changes, SourceText, Value
 from bridge.layout.text import Path, parse
 
 
@@ -127,13 +127,22 @@ def apply(text: str, edits: Iterable[Edit]) -> str:
     Raises:
         LayoutError: an edit does not fit the file, or the file would have errors that it has not had.
     """
-    before = text
+    document = parse(text)
+    if not isinstance(document.data, dict):
+        raise LayoutError("the file cannot be read as a layout, so nothing in it can be changed")
+    editing = _Editing(text, deepcopy(document.data))
     for edit in edits:
-        text = _apply_one(text, edit)
-    new = _new_errors(before, text) if text != before else ()
+        editing.do(edit)
+    changed = editing.text()
+    if changed == text:
+        return text
+    again = parse(changed)
+    if again.data != editing.data or len(again.findings) > len(document.findings):
+        raise LayoutError(BY_HAND)
+    new = _new_errors(text, changed)
     if new:
         raise LayoutError(f"the change would make an error: {new[0]}")
-    return text
+    return changed
 
 
 def differences(before: str, after: str, name: str) -> list[str]:
@@ -148,42 +157,52 @@ def _new_errors(before: str, after: str) -> tuple[str, ...]:
     return tuple(f"line {each.mark.line}: {each.message}" for each in found if each.message not in had)
 
 
-def _apply_one(text: str, edit: Edit) -> str:
-    document = parse(text)
-    if not isinstance(document.data, dict):
-        raise LayoutError("the file cannot be read as a layout, so nothing in it can be changed")
-    # A last line without its end would be no line like the others.
-    bare = not text.endswith(("\n", "\r"))
-    source = SourceText(text)
-    if bare:
-        source = SourceText(text + source.eol)
-    data = deepcopy(document.data)
-    changed = _Editing(source, data).do(edit)
-    if bare:
-        changed = changed.removesuffix(source.eol)
-    again = parse(changed)
-    if again.data != data or len(again.findings) > len(document.findings):
-        raise LayoutError(BY_HAND)
-    return changed
-
-
 class _Editing:
-    """One edit of a text and of its data, side by side."""
+    """Edits of a text and of its data, side by side.
 
-    def __init__(self, source: SourceText, data: dict[str, Any]) -> None:
-        self._source = source
-        self._data = data
+    Those that only set keys, each of another entry, are gathered and made at once: so a large file is taken apart once.
 
-    def do(self, edit: Edit) -> str:
+    Attributes:
+        data: what the text says when all edits are made.
+    """
+
+    def __init__(self, text: str, data: dict[str, Any]) -> None:
+        self.data = data
+        self._source = SourceText(text)
+        # A last line without its end would be no line like the others.
+        self._bare = not text.endswith(("\n", "\r"))
+        if self._bare:
+            self._source = SourceText(text + self._source.eol)
+        self._gathered: list[Change] = []
+        self._touched: set[Path] = set()
+
+    def text(self) -> str:
+        """Return the text after all edits."""
+        text = self._source.changed(tuple(self._gathered))
+        return text.removesuffix(self._source.eol) if self._bare else text
+
+    def do(self, edit: Edit) -> None:
+        """Make one edit, or gather it."""
         match edit:
             case SetKey(place, key, value):
-                return self._set(self._place(place), key, value)
+                path = self._entry(self._place(place))
+                self._gathered += self._set(path, key, value)
             case RemoveKey(place, key):
-                return self._remove_key(self._place(place), key)
+                path = self._entry(self._place(place))
+                self._gathered += self._remove_key(path, key)
             case SetOrder(fixture, chip, order):
-                return self._order(fixture, chip, order)
+                path = self._entry(self._fixture(fixture))
+                self._gathered += self._order(path, chip, order)
             case SetTypeOrder(node, chain, chip, order):
-                return self._type_order(self._chain(node, chain), chip, order)
+                path = self._entry(self._chain(node, chain))
+                self._gathered += self._type_order(path, chip, order)
+            case _:
+                self._make()
+                self._gathered += self._rewire(edit)
+                self._make()
+
+    def _rewire(self, edit: MoveFixture | InsertFixture | RemoveFixture | SortChain) -> Changes:
+        match edit:
             case MoveFixture(name, beside, before):
                 return self._move(name, beside, before=before)
             case InsertFixture(keys, beside, before):
@@ -193,9 +212,22 @@ class _Editing:
             case SortChain(node, chain, names):
                 return self._sort(node, chain, names)
 
+    def _entry(self, path: Path) -> Path:
+        """Return an entry of which a key is set now; the text knows of what was set there before."""
+        if path in self._touched:
+            self._make()
+        self._touched.add(path)
+        return path
+
+    def _make(self) -> None:
+        if self._gathered:
+            self._source = SourceText(self._source.changed(tuple(self._gathered)))
+        self._gathered.clear()
+        self._touched.clear()
+
     # ---- keys ----------------------------------------------------------------------------------------------
 
-    def _set(self, path: Path, key: str, value: Value) -> str:
+    def _set(self, path: Path, key: str, value: Value) -> Changes:
         mapping = self._at(path)
         if not isinstance(mapping, dict) or not mapping:
             raise LayoutError(BY_HAND)
@@ -203,20 +235,19 @@ class _Editing:
         # The list of what hangs on a chain is long: what is said of the chain stands above it, and is seen.
         return self._source.set_key(path, key, value, behind="name" if "fixtures" in mapping else "")
 
-    def _remove_key(self, path: Path, key: str) -> str:
+    def _remove_key(self, path: Path, key: str) -> Changes:
         mapping = self._at(path)
         if key not in mapping:
             raise LayoutError(f"there is no key {said(key)} to take away; {choice(key, mapping)}")
         del mapping[key]
         return self._source.remove_key(path, key)
 
-    def _order(self, name: str, chip: int, order: str) -> str:
-        path = self._fixture(name)
+    def _order(self, path: Path, chip: int, order: str) -> Changes:
         fixture = self._at(path)
         build = self._at(("builds",)).get(str(fixture.get("build")))
         chips = len(build["chips"]) if isinstance(build, dict) and isinstance(build.get("chips"), list) else 0
         if not 1 <= chip <= chips:
-            raise LayoutError(f"{name} has no chip {chip}: its build has {chips}")
+            raise LayoutError(f"{_name(fixture)} has no chip {chip}: its build has {chips}")
         if chips == 1:
             return self._set(path, "order", order)
         now = fixture.get("order")
@@ -224,7 +255,7 @@ class _Editing:
         orders[chip - 1] = order
         return self._set(path, "order", orders)
 
-    def _type_order(self, path: Path, chip: str, order: str) -> str:
+    def _type_order(self, path: Path, chip: str, order: str) -> Changes:
         chain = self._at(path)
         if chain.get("order"):
             chain["order"][chip] = order
@@ -234,7 +265,7 @@ class _Editing:
 
     # ---- fixtures --------------------------------------------------------------------------------------------
 
-    def _move(self, name: str, beside: str, *, before: bool) -> str:
+    def _move(self, name: str, beside: str, *, before: bool) -> Changes:
         (*home, index), (*away, place) = self._fixture(name), self._fixture(beside)
         if name == beside:
             raise LayoutError(f"{name} cannot stand beside itself")
@@ -250,14 +281,14 @@ class _Editing:
         others.insert(place - (home == away and place > int(index)), fixture)
         return self._source.move(tuple(home), int(index), tuple(away), place)
 
-    def _insert(self, keys: tuple[tuple[str, Value], ...], beside: str, *, before: bool) -> str:
+    def _insert(self, keys: tuple[tuple[str, Value], ...], beside: str, *, before: bool) -> Changes:
         *home, index = self._fixture(beside)
         place = int(index) + (not before)
         entry = {key: _plain(value) for key, value in keys}
         self._at(tuple(home)).insert(place, entry)
         return self._source.insert(tuple(home), place, keys, int(index))
 
-    def _remove(self, name: str) -> str:
+    def _remove(self, name: str) -> Changes:
         *home, index = self._fixture(name)
         own = self._at(tuple(home))
         self._keep_one(own, tuple(home))
@@ -271,14 +302,14 @@ class _Editing:
                 f"it is the only fixture of {home[1]}/{chain}: take the chain out by hand instead"
             )
 
-    def _sort(self, node: str, chain: str, names: tuple[str, ...]) -> str:
+    def _sort(self, node: str, chain: str, names: tuple[str, ...]) -> Changes:
         path = (*self._place(AtChain(node, chain)), "fixtures")
         now = [_name(each) for each in self._at(path)]
         if sorted(now) != sorted(names):
             raise LayoutError(f"{node}/{chain} has the fixtures {', '.join(now)}: name each of them once")
         return self._sorted(path, [now.index(name) for name in names])
 
-    def _sorted(self, path: Path, order: list[int]) -> str:
+    def _sorted(self, path: Path, order: list[int]) -> Changes:
         fixtures = self._at(path)
         fixtures[:] = [fixtures[index] for index in order]
         return self._source.sort(path, order)
@@ -286,7 +317,7 @@ class _Editing:
     # ---- places ----------------------------------------------------------------------------------------------
 
     def _at(self, path: Path) -> Any:
-        value: Any = self._data
+        value: Any = self.data
         for step in path:
             value = value[step]
         return value
@@ -308,7 +339,7 @@ class _Editing:
         return chains[key]
 
     def _below(self, *path: str) -> Path:
-        value: Any = self._data
+        value: Any = self.data
         for step in path:
             if not isinstance(value, dict) or step not in value:
                 known = value if isinstance(value, dict) else ()
@@ -328,7 +359,7 @@ class _Editing:
         return found[name][0]
 
     def _chains(self) -> Iterator[tuple[Path, dict[str, Any]]]:
-        nodes = self._data.get("nodes")
+        nodes = self.data.get("nodes")
         for node, entry in nodes.items() if isinstance(nodes, dict) else ():
             chains = entry.get("chains") if isinstance(entry, dict) else None
             for index, chain in enumerate(chains if isinstance(chains, list) else ()):

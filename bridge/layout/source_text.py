@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, Final, NamedTuple, TypeAlias
 
 import yaml
@@ -31,6 +31,10 @@ class Change(NamedTuple):
     start: int
     end: int
     text: str
+
+
+Changes: TypeAlias = tuple[Change, ...]
+"""Several of them, which do not overlap; of two at one place the first comes first."""
 
 
 def written(value: Value) -> str:
@@ -66,9 +70,13 @@ class SourceText:
         self.text = text
         found = LINE_END.search(text)
         self.eol = found[0] if found else "\n"
-        self._root: Any = yaml.compose(text, Loader=LOADER)
+        try:
+            self._root: Any = yaml.compose(text, Loader=LOADER)
+        except yaml.YAMLError:  # what was changed before has broken it
+            raise LayoutError(BY_HAND) from None
         self._starts = [0, *(each.end() for each in LINE_END.finditer(text))]
         self._ends = [*self._starts[1:], len(text)]
+        self._repeated = frozenset(self._look(self._root, set()))
 
     def node(self, path: Path) -> Any:
         """Return what stands at the end of a path.
@@ -82,23 +90,26 @@ class SourceText:
                 node = next(value for key, value in node.value if key.value == step)
             else:
                 node = node.value[step]
-        if self._uses(self._root, node) > 1:
-            raise LayoutError(
-                f"line {node.start_mark.line + 1} is used in several places by an alias: {BY_HAND}"
-            )
+            self._alone(node)
         return node
 
-    def _uses(self, node: Any, wanted: Any) -> int:
-        if node is wanted:
-            return 1
-        if isinstance(node, yaml.MappingNode):
-            return sum(self._uses(value, wanted) for _key, value in node.value)
-        return (
-            sum(self._uses(item, wanted) for item in node.value) if isinstance(node, yaml.SequenceNode) else 0
-        )
+    def _alone(self, node: Any) -> None:
+        if id(node) in self._repeated:
+            line = node.start_mark.line + 1
+            raise LayoutError(f"line {line} is used in several places by an alias: {BY_HAND}")
 
-    def changed(self, *changes: Change) -> str:
-        """Return the text with some changes, which do not overlap; of two at one place the first comes first."""
+    def _look(self, node: Any, seen: set[int]) -> Iterator[int]:
+        """Yield what is come by once more: an alias leads to the very node that it repeats."""
+        if id(node) in seen:
+            yield id(node)
+            return
+        seen.add(id(node))
+        inner = node.value if not isinstance(node, yaml.ScalarNode) else ()
+        for each in inner:
+            yield from self._look(each[1] if isinstance(each, tuple) else each, seen)
+
+    def changed(self, changes: Changes) -> str:
+        """Return the text with some changes."""
         text = self.text
         for _number, change in sorted(
             enumerate(changes), key=lambda each: (each[1].start, each[0]), reverse=True
@@ -108,20 +119,21 @@ class SourceText:
 
     # ---- keys ----------------------------------------------------------------------------------------------
 
-    def set_key(self, path: Path, key: str, value: Value, behind: str = "") -> str:
-        """Return the text with a key of a mapping set; a new one is written behind another, or as the last."""
+    def set_key(self, path: Path, key: str, value: Value, behind: str = "") -> Changes:
+        """Return what sets a key of a mapping; a new one is written behind another, or as the last."""
         mapping = self.node(path)
         pairs = {each.value: (each, node) for each, node in mapping.value}
         if key in pairs:
-            return self.changed(self._replaced(*pairs[key], written(value)))
+            self._alone(pairs[key][1])
+            return _all(self._replaced(*pairs[key], written(value)))
         last, _ = pairs.get(behind) or mapping.value[-1]
         _, node = pairs[last.value]
         new = f"{written(key)}: {written(value)}"
         end = _end(node, self.text)
         if mapping.flow_style:
-            return self.changed(Change(end, end, f", {new}"))
+            return _all(Change(end, end, f", {new}"))
         end = self._line_end(end)
-        return self.changed(Change(end, end, f"{' ' * last.start_mark.column}{new}{self.eol}"))
+        return _all(Change(end, end, f"{' ' * last.start_mark.column}{new}{self.eol}"))
 
     def _replaced(self, key: Any, node: Any, text: str) -> Change:
         start, end = node.start_mark.index, _end(node, self.text)
@@ -132,14 +144,15 @@ class SourceText:
             raise LayoutError(f"line {node.start_mark.line + 1} has a remark that would be lost: {BY_HAND}")
         return Change(start, end, text)
 
-    def remove_key(self, path: Path, key: str) -> str:
-        """Return the text without a key of a mapping."""
+    def remove_key(self, path: Path, key: str) -> Changes:
+        """Return what takes a key of a mapping away."""
         mapping = self.node(path)
         number = next(index for index, (each, _node) in enumerate(mapping.value) if each.value == key)
-        own, _node = mapping.value[number]
+        own, node = mapping.value[number]
+        self._alone(node)
         places = [(each.start_mark.index, _end(value, self.text)) for each, value in mapping.value]
         if mapping.flow_style:
-            return self.changed(self._without(places, number))
+            return _all(self._without(places, number))
         start, end = places[number]
         column, line = own.start_mark.column, own.start_mark.line
         if self.text[self._starts[line] : start].strip():
@@ -149,32 +162,32 @@ class SourceText:
             after = places[number + 1][0]
             if "#" in self.text[end:after]:
                 raise LayoutError(f"line {line + 1} has a remark that would be lost: {BY_HAND}")
-            return self.changed(Change(start, after, ""))
-        return self.changed(Change(start - column, self._line_end(end), ""))
+            return _all(Change(start, after, ""))
+        return _all(Change(start - column, self._line_end(end), ""))
 
     # ---- entries of lists ------------------------------------------------------------------------------------
 
-    def insert(self, path: Path, index: int, keys: Sequence[tuple[str, Value]], like: int) -> str:
-        """Return the text with a mapping put into a list before `index`, written in the style of the entry `like`."""
+    def insert(self, path: Path, index: int, keys: Sequence[tuple[str, Value]], like: int) -> Changes:
+        """Return what puts a mapping into a list before `index`, written in the style of the entry `like`."""
         items = self.node(path)
         if items.flow_style or items.value[like].flow_style:
-            return self.changed(self._put(items, index, flow(keys)))
+            return _all(self._put(items, index, flow(keys)))
         indent = self.eol + "  "
-        return self.changed(
+        return _all(
             self._put(items, index, indent.join(f"{written(key)}: {written(value)}" for key, value in keys))
         )
 
-    def remove(self, path: Path, index: int) -> str:
-        """Return the text without an entry of a list; remarks on lines of their own stay."""
+    def remove(self, path: Path, index: int) -> Changes:
+        """Return what takes an entry of a list out; remarks on lines of their own stay."""
         items = self.node(path)
         if items.flow_style:
             places = [(item.start_mark.index, _end(item, self.text)) for item in items.value]
-            return self.changed(self._without(places, index))
+            return _all(self._without(places, index))
         start, end = self._lines(items, index)
-        return self.changed(Change(start, end, ""))
+        return _all(Change(start, end, ""))
 
-    def move(self, path: Path, index: int, to: Path, place: int) -> str:
-        """Return the text with an entry of a list moved, with the remarks right above it, to a place of another list.
+    def move(self, path: Path, index: int, to: Path, place: int) -> Changes:
+        """Return what moves an entry of a list, with the remarks right above it, to a place of another list.
 
         Places are counted before anything is moved.
         """
@@ -183,28 +196,28 @@ class SourceText:
         if items.flow_style:
             places = [(each.start_mark.index, _end(each, self.text)) for each in items.value]
             start, end = places[index]
-            return self.changed(self._without(places, index), self._put(others, place, self.text[start:end]))
+            return _all(self._without(places, index), self._put(others, place, self.text[start:end]))
         start, end = self._unit(items, index)
         if others.flow_style:
             own, _ = self._lines(items, index)
             text = self.text[item.start_mark.index : _end(item, self.text)]
             if start != own or not item.flow_style or self.text[_end(item, self.text) : end].strip():
                 raise LayoutError(f"line {item.start_mark.line + 1} does not fit between brackets: {BY_HAND}")
-            return self.changed(Change(start, end, ""), self._put(others, place, text))
+            return _all(Change(start, end, ""), self._put(others, place, text))
         shift = others.start_mark.column - items.start_mark.column
         lines = self.text[start:end].splitlines(keepends=True)
         moved = "".join(_shifted(line, shift) for line in lines)
         at = self._unit(others, place)[0] if place < len(others.value) else self._unit(others, place - 1)[1]
-        return self.changed(Change(start, end, ""), Change(at, at, moved))
+        return _all(Change(start, end, ""), Change(at, at, moved))
 
-    def sort(self, path: Path, order: Sequence[int]) -> str:
-        """Return the text with the entries of a list in another order, given by their indexes."""
+    def sort(self, path: Path, order: Sequence[int]) -> Changes:
+        """Return what puts the entries of a list into another order, given by their indexes."""
         items = self.node(path)
         if items.flow_style:
             places = [(each.start_mark.index, _end(each, self.text)) for each in items.value]
         else:
             places = [self._unit(items, index) for index in range(len(items.value))]
-        return self.changed(
+        return _all(
             *(
                 Change(start, end, self.text[slice(*places[own])])
                 for (start, end), own in zip(places, order, strict=True)
@@ -258,6 +271,10 @@ class SourceText:
     def _line_end(self, index: int) -> int:
         """Return where the line of a character ends, behind its line end."""
         return self._ends[bisect_right(self._starts, index) - 1]
+
+
+def _all(*changes: Change) -> Changes:
+    return changes
 
 
 def _end(node: Any, text: str) -> int:

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bridge.check import check_text
-from bridge.check.wiring import once_built
+from bridge.check.wiring import has_plans, once_built
 from bridge.errors import LamproomError, LayoutError
 from bridge.layout import Finding, Layout
 from bridge.layout.findings import errors, in_order, warning
+from bridge.layout.read import read_what_can_be
 from bridge.layout.text import parse
 from bridge.service.address import password_path, read_password
 from bridge.service.plugins import Adapters
@@ -66,7 +67,11 @@ def look_at_text(name: str, data: bytes, adapters: Adapters) -> LayoutFile:
     checked = check_text(text)
     if checked.layout is None:
         return LayoutFile(name, text, None, checked.findings)
-    at_ends = adapters.look_at(checked.layout, text, checked.planned)
+    # A plan may have errors, and its chains are spoken of all the same where outputs are set up.
+    plan = checked.planned
+    if plan is None and has_plans(checked.layout):
+        plan, _errors = read_what_can_be(text, as_planned=True)
+    at_ends = adapters.look_at(checked.layout, text, plan)
     then = () if checked.planned is None else adapters.look_at(checked.planned, text)
     found = in_order(
         (

@@ -73,6 +73,7 @@ def test_four_planned_fixtures_become_built(mosquitto: StartMosquitto, tmp_path:
                 publish(broker.port, "layout/accessory/18/ordered", "reverse")
                 board.wait_until_it_shows(BEFORE + DARK + RED + RED)
             shown += [picture.levels for picture in board.pictures()]
+        assert 0 == lamproom("replay", str(daemon.log())).returncode
         told = lamproom("node", file, "vale", "--to", str(folder))
         assert 0 == told.returncode, told.stderr
         with switched_on(folder) as board:

@@ -80,3 +80,13 @@ def test_universes_that_would_overlap_once_built_are_a_warning() -> None:
     """What runs now goes on running, and its owner learns in time."""
     [line] = planned_universes(1, 1)
     assert ": warning: once what is planned is built: universe 1 of E1.31" in line
+
+
+def test_a_plan_with_an_error_does_not_keep_what_is_built_from_running() -> None:
+    """The chain that it is about is spoken of in the output all the same."""
+    text = YARD.replace("  hill:\n", "  hill:\n    output: desk\n")
+    text = text.replace("planned: true}", "shares: A, planned: true}", 1)
+    text += "outputs:\n  desk: {kind: e131, chains: {hill/line: {universe: 2}}}\n"
+    looked = look_at_text("f", text.encode(), Adapters())
+    assert looked.layout is not None, looked.lines()
+    assert looked.planned is None
