@@ -20,16 +20,7 @@ from bridge.events import (
     UseReported,
 )
 from bridge.record.result import lamp_at
-from tests.support.as_built import BUILDS, YARD, layout_of, order, told
-
-
-def cleared(text: str = YARD) -> Engine:
-    """An engine of which all signals and lights were ordered to something better."""
-    engine = Engine(layout_of(text))
-    engine.start()
-    for number in (*range(61, 68), 70):
-        engine.handle(order(number))
-    return engine
+from tests.support.as_built import BUILDS, YARD, cleared, layout_of, order, told
 
 
 def shows(engine: Engine) -> dict[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from bridge.check import check_text
+from bridge.engine import Engine
 from bridge.events import AccessoryOrdered, Event, Position
 from bridge.layout import Layout
 
@@ -66,3 +67,12 @@ def told(text: str) -> list[str]:
 
 def order(number: int, position: str = "reverse", at: int = 0) -> Event:
     return AccessoryOrdered(at=at, source="mqtt", number=number, position=Position(position))
+
+
+def cleared(text: str = YARD) -> Engine:
+    """An engine of which all signals and lights were ordered to something better."""
+    engine = Engine(layout_of(text))
+    engine.start()
+    for number in (*range(61, 68), 70):
+        engine.handle(order(number))
+    return engine
