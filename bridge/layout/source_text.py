@@ -94,16 +94,16 @@ class SourceText:
         return node
 
     def _alone(self, node: Any) -> None:
-        if id(node) in self._repeated:
+        if node in self._repeated:
             line = node.start_mark.line + 1
             raise LayoutError(f"line {line} is used in several places by an alias: {BY_HAND}")
 
-    def _look(self, node: Any, seen: set[int]) -> Iterator[int]:
+    def _look(self, node: Any, seen: set[Any]) -> Iterator[Any]:
         """Yield what is come by once more: an alias leads to the very node that it repeats."""
-        if id(node) in seen:
-            yield id(node)
+        if node in seen:
+            yield node
             return
-        seen.add(id(node))
+        seen.add(node)
         inner = node.value if not isinstance(node, yaml.ScalarNode) else ()
         for each in inner:
             yield from self._look(each[1] if isinstance(each, tuple) else each, seen)

@@ -72,6 +72,8 @@ function buildShelf(chain, devices) {
     figures,
   );
 
+  if (chain.planned) element.setAttribute("data-planned", "");
+
   function showFrame() {
     for (const card of cards) card.light(frame);
     read();

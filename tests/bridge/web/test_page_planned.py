@@ -66,7 +66,7 @@ def test_a_planned_fixture_is_on_its_shelf_and_dark(seen: Chrome) -> None:
     assert ["no", "no", "no"] == lit(seen, "P")
     assert ["yes", "no", "no"] == lit(seen, "A")
     planned = [
-        each.get_attribute("data-fixture") for each in seen.find_elements(By.CSS_SELECTOR, "[data-planned]")
+        each.get_attribute("data-fixture") for each in seen.find_elements(By.CSS_SELECTOR, "li[data-planned]")
     ]
     assert ["P", "F"] == planned
 
@@ -83,5 +83,6 @@ def test_a_chip_that_was_bypassed_gives_no_light(seen: Chrome) -> None:
 def test_a_planned_chain_says_that_it_gets_no_frames(seen: Chrome) -> None:
     """Nobody waits for its node, and its devices say why they are out of use."""
     until(lambda: "Planned: it gets no frames." in seen.find_element(By.CSS_SELECTOR, ".chains").text)
+    assert "hill" not in seen.find_element(By.ID, "links").text
     row = seen.find_element(By.CSS_SELECTOR, "[data-device='F']").text
     assert "it is out of use: the chain hill/line is planned and not built yet" in row
