@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Final, NamedTuple
 
-from bridge.events import SECOND, Position
+from bridge.events import SECOND
 from bridge.layout.chips import CHIP_TYPES, ChipType
 from bridge.layout.conditions import Condition
 from bridge.layout.controls import CommandRow, Control, LastCommand
@@ -23,6 +23,7 @@ from bridge.layout.findings import Mark
 from bridge.layout.keeping import Keeping
 from bridge.layout.routes import Locking, Route
 from bridge.layout.targets import Target
+from bridge.layout.trackside import District, Turnout
 from bridge.layout.units import FULL_LEVEL
 from bridge.layout.zones import Zone
 
@@ -367,34 +368,6 @@ class Block:
     clear_after: int
     mark: Mark
     fouls: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class District:
-    """A power district; its blocks are unknown until its power has been on for `settle` nanoseconds."""
-
-    name: str
-    settle: int
-    mark: Mark
-
-
-@dataclass(frozen=True, slots=True)
-class Turnout:
-    """An accessory that is a turnout.
-
-    Attributes:
-        accessory: its number.
-        feedback: only what is proved counts, and never what was ordered.
-        block: the block that it lies in, or empty: its lock is let go of with that section of a route.
-        mark: its place in the file.
-        fouls: the positions in which what comes over it runs into the side of a block, each with such a block.
-    """
-
-    accessory: int
-    feedback: bool
-    block: str
-    mark: Mark
-    fouls: tuple[tuple[Position, str], ...] = ()
 
 
 class WhenUnknown(StrEnum):

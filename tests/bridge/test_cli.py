@@ -147,7 +147,7 @@ def test_every_command_is_in_the_list_with_its_whole_line() -> None:
     """The list of commands shows the short line of each as it was written."""
     commands = getattr(typer.main.get_command(app), "commands")  # noqa: B009 - typer calls it a plain command
     shown = lamproom("--help").stdout
-    assert {"run", "check", "demo", "replay", "compare", "send", "node"} == set(commands)
+    assert {"run", "check", "demo", "replay", "compare", "send", "node", "built", "chip"} == set(commands)
     assert [] == [name for name, command in commands.items() if command.short_help not in shown]
 
 
