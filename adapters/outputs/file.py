@@ -41,6 +41,7 @@ class FileFrames:
     """A frame output that writes each frame as a line, at once."""
 
     options: ClassVar[type[Options]] = FileOptions
+    any_length: ClassVar[bool] = True
 
     def __init__(
         self,
@@ -61,21 +62,30 @@ class FileFrames:
         self._host = host
         self._places = places
         self._file: RawIOBase | None = None
+        self._begun = False
+        self._early: dict[int, tuple[bytes, str]] = {}  # the newest frames from before the start
         self._sent = [0] * len(places)
         self._told = [0] * len(places)
         self._figures_at: Instant = 0
         self._asked = False
 
     async def start(self) -> None:
-        """Begin the file."""
+        """Begin the file, with what was shown before."""
+        self._begun = True
         try:
             self._file = self._path.open("wb", buffering=0)
         except OSError as problem:
             self._lose(problem)
+        for index, (levels, mark) in self._early.items():
+            self._write(index, levels, mark)
+        self._early.clear()
 
     def show(self, index: int, levels: bytes, *, test: bool = False) -> None:
         """Write a frame."""
-        self._write(index, levels, " test" if test else "")
+        mark = " test" if test else ""
+        if not self._begun:
+            self._early[index] = levels, mark
+        self._write(index, levels, mark)
         if not self._asked:
             self._asked = True
             self._host.wake_soon()

@@ -12,7 +12,7 @@ from typing import Annotated, Final
 import typer
 
 from bridge import __version__
-from bridge.cli import layouts, running, sessions, telling, wiring
+from bridge.cli import installed, layouts, running, sessions, telling, trying, wiring
 from bridge.cli.shared import OK, UNREADABLE, Command, err, out
 from bridge.errors import LamproomError
 
@@ -30,7 +30,9 @@ COMMANDS: Final = (
     (running.demo, "Try it: an invented layout with pretend trains."),
     (sessions.replay, "Play a session again and compare every frame."),
     (sessions.compare, "Compare what a session shows under two layout files."),
+    (installed.adapters, "List the buses and controllers that it can talk to."),
     (telling.send, "Send one order or report by hand."),
+    (trying.lamps, "Light lamps one by one, to see how they are wired."),
     (layouts.node, "Make the files for the board of a node."),
     (wiring.built, "Confirm that what was planned is soldered."),
     (wiring.chip, "Say that a chip is broken, bypassed or whole."),

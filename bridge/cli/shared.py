@@ -26,6 +26,7 @@ SHOWN_AFTER: Final = 1.0
 
 # What stands in the place of an argument is told in the text of its command; a list of them would only add its type.
 LayoutPath = Annotated[str, typer.Argument(metavar="FILE", hidden=True)]
+OptionalLayoutPath = Annotated[str | None, typer.Argument(metavar="FILE", hidden=True)]
 StateOption = Annotated[
     Path | None,
     typer.Option("--state", metavar="DIRECTORY", help="Where session logs and the last state are kept."),

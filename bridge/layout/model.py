@@ -14,11 +14,11 @@ from typing import Final, NamedTuple
 from bridge.events import SECOND
 from bridge.layout.chips import CHIP_TYPES, ChipType
 from bridge.layout.conditions import Condition
+from bridge.layout.connections import BrokerPlace, Output, Source
 from bridge.layout.controls import CommandRow, Control, LastCommand
 from bridge.layout.crossings import Crossing
 from bridge.layout.dies import Dies
 from bridge.layout.effects import Effect
-from bridge.layout.ends import BrokerPlace, Output, Source
 from bridge.layout.findings import Mark
 from bridge.layout.keeping import Keeping
 from bridge.layout.routes import Locking, Route

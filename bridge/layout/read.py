@@ -7,8 +7,8 @@ from typing import Any, Final
 from bridge.events import SECOND
 from bridge.layout.builds import read_builds
 from bridge.layout.chains import read_nodes
+from bridge.layout.connections import BrokerPlace, Output, Source
 from bridge.layout.devices import unique_devices
-from bridge.layout.ends import BrokerPlace, Output, Source
 from bridge.layout.entries import Desk, nothing_below
 from bridge.layout.findings import LONGEST, START, Finding, choice, errors, in_order, said
 from bridge.layout.lights import read_lights
@@ -222,10 +222,11 @@ def _sources(desk: Desk) -> tuple[Source, ...]:
     for key, data, path in desk.section("sources"):
         entry = desk.entry(SourceEntry, data, path)
         if entry is not None:
-            mark = desk.key_mark(path)
-            sources.append(Source(key, entry.kind, entry.repeat_window, dict(entry.model_extra or {}), mark))
+            mark, own = desk.key_mark(path), dict(entry.model_extra or {})
+            habits = (entry.repeat_window, entry.refresh_every, entry.lost_after)
+            sources.append(Source(key, entry.kind, *habits, own, mark))
     if desk.document.data.get("sources") is None:
-        sources.append(Source(DEFAULT_SOURCE, "mqtt", 0, {}, START))
+        sources.append(Source(DEFAULT_SOURCE, "mqtt", 0, 0, 0, {}, START))
     return tuple(sources)
 
 

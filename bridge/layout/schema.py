@@ -172,8 +172,7 @@ class FixtureEntry(Entry):
         shares: an earlier fixture of this chain; our first chip is its last one, with the order it has there.
         first_channel: where our channel 1 lies on the shared chip.
         planned: it is counted on paper and drives nothing yet.
-        bypassed: those of its chips, counted from 1, that have died and are no longer on the data line.
-        broken: those that have died and are still on it, so that nothing gets past them.
+        bypassed, broken: those of its chips, from 1, that have died: taken off the data line, or still on it.
     """
 
     name: Name
@@ -480,6 +479,8 @@ class SourceEntry(Entry):
 
     kind: Name
     repeat_window: Duration = 0
+    refresh_every: Duration = 0
+    lost_after: Duration = 0
 
 
 class OutputEntry(Entry):

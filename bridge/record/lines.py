@@ -8,9 +8,9 @@ A log is JSON Lines (one JSON object a line, UTF-8, `\n`). The first key says wh
 | `in`       | an input as it came, with the events that were made of it and the number of the first |
 | `refused`  | an input that meant nothing |
 | `decided`  | a device was given an aspect |
-| `told`     | a lock or a gate is otherwise now |
+| `told`     | a lock, a gate or a lamp test is otherwise now |
 | `note`     | something that changed no light |
-| `frame`    | a whole frame that an event, a timer, the start or the end caused |
+| `frame`    | a whole frame that an event, a timer, a lamp test, the start or the end caused |
 | `rendered` | instants that were rendered for what moves; now and then with a digest a chain |
 | `snapshot` | the whole state at this point: what follows can be replayed from here |
 | `lost`     | so many entries could not be kept: what follows does not follow from what stands before |
@@ -116,12 +116,13 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """A whole frame of one chain (`node/chain`) that an event, a timer, the start or the end caused."""
+    """A whole frame of one chain (`node/chain`) that an event, a timer, a lamp test, the start or the end caused."""
 
     chain: str
     at: Instant
     cause: Cause
     levels: bytes
+    test: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +202,7 @@ def _data(line: Line) -> dict[str, Any]:
             return {"note": line.text, "at": line.at, "event": line.event}
         case Frame():
             data: dict[str, Any] = {"frame": line.chain, "at": line.at, "cause": line.cause.value}
-            return data | {"levels": line.levels.hex()}
+            return data | {"levels": line.levels.hex()} | ({"test": True} if line.test else {})
         case Rendered():
             instants: dict[str, Any] = {"rendered": pack(line.instants)}
             return instants if line.digests is None else instants | {"digests": line.digests}
@@ -241,11 +242,13 @@ def _header(line: Header) -> dict[str, Any]:
 
 def _decided(line: Decision | Told) -> dict[str, Any]:
     data: dict[str, Any]
+    more: dict[str, Any] = {}
     if isinstance(line, Decision):
         data = {"decided": line.device, "at": line.at, "before": line.before, "aspect": line.aspect}
     else:
         data = {"told": line.subject, "at": line.at, "name": line.name, "state": line.state}
-    return data | {"reason": line.reason, "causes": list(line.causes)}
+        more = {"more": [list(pair) for pair in line.more]} if line.more else {}
+    return data | {"reason": line.reason, "causes": list(line.causes)} | more
 
 
 def _input(line: Input) -> dict[str, Any]:

@@ -110,6 +110,16 @@ class _Fields:
             raise self.bad(f"{key!r} is {value!r:.80}, and not an object of texts")
         return value
 
+    def pairs(self, key: str) -> tuple[tuple[str, str | int], ...]:
+        found: list[tuple[str, str | int]] = []
+        for pair in self.items(key):
+            match pair:
+                case [str(name), str() | int() as value] if not isinstance(value, bool):
+                    found.append((name, value))
+                case _:
+                    raise self.bad(f"{key!r} has {pair!r:.80}, and not a name with a text or a whole number")
+        return tuple(found)
+
     def items(self, key: str) -> list[Any]:
         value = self.any(key)
         if not isinstance(value, list):
@@ -234,6 +244,7 @@ def _told(fields: _Fields) -> Line:
         state=fields.text("state"),
         reason=fields.text("reason"),
         causes=_causes(fields),
+        more=fields.pairs("more") if fields.has("more") else (),
     )
 
 
@@ -252,7 +263,7 @@ def _frame(fields: _Fields) -> Line:
     chain, at, said = fields.text("frame"), fields.whole("at"), fields.text("cause")
     if said not in tuple(Cause):
         raise fields.bad(f"no frame has the cause {said!r}")
-    return Frame(chain, at, Cause(said), fields.levels("levels"))
+    return Frame(chain, at, Cause(said), fields.levels("levels"), fields.yes("test"))
 
 
 def _rendered(fields: _Fields) -> Line:

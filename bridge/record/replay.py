@@ -211,8 +211,15 @@ class _Replay:
             self._differs(number, line.at, f"the log has a frame of {line.chain}, which this layout has not")
             return
         chain = self._keys.index(line.chain)
-        wanted = PublishFrame(line.at, chain, line.levels, line.cause)
+        wanted = PublishFrame(line.at, chain, line.levels, line.cause, line.test)
         made = self._next(number, wanted)
+        if isinstance(made, PublishFrame) and made.test != line.test:
+            of_test, of_none = ("the log", "the replay") if line.test else ("the replay", "the log")
+            what = (
+                f"the frame of {line.chain} is a picture of a lamp test in {of_test}, and none in {of_none}"
+            )
+            self._differs(number, line.at, what, chain=line.chain)
+            return
         if isinstance(made, PublishFrame) and made.levels != line.levels:
             found = frame_difference(self._layout, chain, line.levels, made.levels, line=number, at=line.at)
             self._note_difference(found)

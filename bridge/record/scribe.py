@@ -170,6 +170,6 @@ class Scribe:
 
     def _said(self, command: Command) -> Iterator[Line]:
         if isinstance(command, PublishFrame):
-            yield Frame(self._keys[command.chain], command.at, command.cause, command.levels)
+            yield Frame(self._keys[command.chain], command.at, command.cause, command.levels, command.test)
         elif not isinstance(command, Report):  # what a report says stands in its decision
             yield command

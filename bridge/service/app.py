@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import gc
+import os
 import signal
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -22,7 +24,7 @@ from bridge.service.files import LayoutFile
 from bridge.service.memory import Memory
 from bridge.service.notes import Notes
 from bridge.service.plugins import Adapters
-from bridge.service.runner import Runner
+from bridge.service.runner import STOP_WITHIN, Runner
 from bridge.service.screen import Screen
 from bridge.service.state import StateFile, default_state_directory
 from bridge.service.status import Status
@@ -77,7 +79,7 @@ class Bridge:
         self.page: str | None = None
         directory = settings.state or default_state_directory()
         state = StateFile(directory)
-        place = _place(settings)
+        place = broker_place(settings)
         self.link = BrokerLink(
             place,
             client_id=f"lamproom-{settings.name}",
@@ -149,7 +151,8 @@ def _session_log(directory: Path, settings: Settings) -> SessionLog:
     return SessionLog(path, header, settings.layout)
 
 
-def _place(settings: Settings) -> BrokerAddress:
+def broker_place(settings: Settings) -> BrokerAddress:
+    """Return where the broker is, and who we are there."""
     said = settings.layout.broker
     where = settings.broker or BrokerAddress(said.host, said.port)
     password = None
@@ -174,6 +177,20 @@ async def run_until_stopped(
         await stopped.wait()
     finally:
         await bridge.stop()
+        await _end_the_rest(bridge.notes)
+
+
+async def _end_the_rest(notes: Notes) -> None:
+    """Cancel what still runs, and end the process if something will not end: nobody waits for it."""
+    rest = asyncio.all_tasks() - {asyncio.current_task()}
+    for task in rest:
+        task.cancel()
+    stubborn = (await asyncio.wait(rest, timeout=STOP_WITHIN))[1] if rest else set()
+    if stubborn:
+        names = ", ".join(sorted(task.get_name() for task in stubborn))
+        notes.say(f"{names} will not end, and the bridge ends without it", "error")
+        sys.stderr.flush()
+        os._exit(0)  # the loop would wait for it for ever
 
 
 def stop_signal() -> asyncio.Event:

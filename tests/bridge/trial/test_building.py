@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bridge.check import check_text
 from bridge.layout.model import LampKind
+from bridge.light.pictures import plan_devices
 from bridge.service.building import at_rest, try_out
+from bridge.trial.areas import Areas, inverted
 from bridge.trial.building import Step, steps
 from tests.support.as_built import YARD, layout_of
 
@@ -102,3 +105,17 @@ def test_any_new_part_is_tried_lamp_by_lamp(wanted: list[tuple[str, bool]]) -> N
     assert [lamp for lamp in dict.fromkeys(owner.values()) if lamp[0] in new] == lit
     old = [place for place in range(chain.length) if owner.get(place, ("",))[0] not in new]
     assert all(first.picture[place] == rest[place] for place in old)
+
+
+def test_the_lamp_test_knows_only_what_is_on_a_data_line() -> None:
+    """What is planned or bypassed cannot be tried, and says so; what is left of a fixture can."""
+    layout = layout_of(YARD)
+    areas = Areas(layout, plan_devices(layout)[0])
+    for word in ("P", "F", "upper"):
+        with pytest.raises(ValueError, match=f"{word} has no lamp that could be tried"):
+            areas.find(word)
+    [part] = areas.find("C").parts
+    assert [(3, 6), (3, 7)] == [(channel.position, channel.offset) for channel in part.channels]
+    [whole] = areas.find("all").parts
+    assert ("tarn/yard", 22) == (whole.key, len(whole.channels))
+    assert frozenset() == inverted(layout.chains[0])

@@ -1,4 +1,4 @@
-"""What stands at the two ends of a layout: the broker, the sources that tell, and the outputs that show."""
+"""What a layout is connected to: sources of events, outputs of frames, and the broker."""
 
 from __future__ import annotations
 
@@ -10,11 +10,23 @@ from bridge.layout.findings import Mark
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """An event source: the adapter, how long it repeats an order (ns), and the adapter's own options."""
+    """An event source; all times in ns.
+
+    Attributes:
+        name: as the layout file has it.
+        kind: the adapter.
+        repeat_window: how long the same order again is a repeat, 0 for never.
+        refresh_every: how often it sends every order of its own again, 0 for not at all.
+        lost_after: how long it may be quiet, 0 for ever.
+        options: the adapter's own keys.
+        mark: its place in the file.
+    """
 
     name: str
     kind: str
     repeat_window: int
+    refresh_every: int
+    lost_after: int
     options: dict[str, Any]
     mark: Mark
 
