@@ -84,7 +84,7 @@ class Stage:
         self._voices = 0
         self._rate = layout.frames_per_second
         self._slots = [
-            tuple(self._frames.bases[chain] + offset for chain, offset in plan.places) for plan in plans
+            tuple(self._frames.slot(chain, offset) for chain, offset in plan.places) for plan in plans
         ]
         self._looks = [self._looks_of(plan, slots) for plan, slots in zip(plans, self._slots, strict=True)]
         self._zones = self._zones_of(layout)

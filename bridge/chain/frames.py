@@ -1,17 +1,20 @@
 """The frames of all chains: 16-bit linear levels in, bytes in wire order out.
 
 A *slot* is a byte of all frames laid end to end, so a chain's frame is a slice, and nothing has to be put in
-order when a frame is compiled: channel orders and positions are worked out once, when the layout is read.
+order when a frame is compiled: channel orders and positions are worked out once, when the layout is read. Lamps that
+are not built yet, or whose chip was bypassed, have slots behind the last frame: they are worked out like all others,
+so what stands beside them does not depend on them, and no frame has them.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bridge.layout.model import Layout
+from bridge.layout.model import Chain, Layout, Wire
 from bridge.layout.units import FULL_LEVEL
 
 Bytes: TypeAlias = NDArray[np.uint8]
@@ -35,11 +38,18 @@ BYTE_OF_LEVEL: Final[Bytes] = np.array(
 """`byte_of_level` as a table."""
 
 
+def _wires(chain: Chain) -> Iterator[Wire]:
+    for fixture in chain.fixtures:
+        for head in fixture.heads:
+            for lamp in head.lamps:
+                yield from lamp.wires
+
+
 class Frames:
     """The bytes that every chain shows.
 
     Attributes:
-        bases: the first slot of each chain.
+        bases: the first slot of each chain that has a frame.
         length: how many slots there are in all.
     """
 
@@ -50,26 +60,32 @@ class Frames:
             bases.append(length)
             length += chain.length
         self.bases = tuple(bases)
-        self.length = length
+        ends = (*bases[1:], length)[: len(bases)]
         self._edges = np.array((*bases, length), dtype=np.intp)
+        self._beyond: list[int] = []  # for each chain, where its slots end that no frame has
+        for chain in layout.all_chains:
+            length += max((-wire.offset for wire in _wires(chain) if wire.offset < 0), default=0)
+            self._beyond.append(length)
+        self.length = length
         self._turn = np.zeros(length, dtype=np.uint8)
         self._least = np.zeros(length, dtype=np.uint16)
-        for index, chain in enumerate(layout.chains):
-            for fixture in chain.fixtures:
-                for head in fixture.heads:
-                    for lamp in head.lamps:
-                        for wire in lamp.wires:
-                            self._turn[bases[index] + wire.offset] = FULL_BYTE * wire.inverted
-                            self._least[bases[index] + wire.offset] = wire.least
+        for index, chain in enumerate(layout.all_chains):
+            for wire in _wires(chain):
+                slot = self.slot(index, wire.offset)
+                self._turn[slot] = FULL_BYTE * wire.inverted
+                self._least[slot] = wire.least
         self._any_least = bool(self._least.any())
         # Dark is not zero everywhere: an inverted channel is dark at 255. One block of memory, seen in two ways.
         self._memory = bytearray(self._turn.tobytes())
         self._view: Bytes = np.frombuffer(self._memory, dtype=np.uint8)
-        ends = (*bases[1:], length)
         self._cuts = [
             memoryview(self._memory)[base:end].toreadonly() for base, end in zip(bases, ends, strict=True)
         ]
         self._turns = bytes(self._turn)
+
+    def slot(self, chain: int, offset: int) -> int:
+        """Return the slot of a byte of a chain's frame; below 0 it is one that no frame has."""
+        return (self.bases if offset >= 0 else self._beyond)[chain] + offset
 
     def chains_of(self, slots: Slots) -> list[int]:
         """Return the indexes of the chains that these slots belong to, each once; `slots` are in order."""

@@ -8,6 +8,7 @@ from typing import Final
 from bridge.check.care import Watched, look_at_care
 from bridge.check.colours import advice_on_colours
 from bridge.check.orders import advice_on_orders
+from bridge.check.wiring import look_at_dead_chips
 from bridge.layout.findings import Finding, said, warning
 from bridge.layout.model import ON, AspectRow, Fixture, LampKind, Layout
 from bridge.light.chance import seed_of
@@ -30,6 +31,7 @@ def advice(layout: Layout) -> tuple[Finding, ...]:
         *advice_on_orders(layout),
         *look_at_care(_watched(layout)),
         *advice_on_colours(layout),
+        *look_at_dead_chips(layout),
     )
 
 
@@ -52,7 +54,7 @@ def _watched(layout: Layout) -> Iterator[Watched]:
                     else light.shows.word.replace(ON, lamp.colour)
                     for _fixture, lamp in places
                 ],
-                [layout.chains[fixture.chain].key for fixture, _lamp in places],
+                [layout.all_chains[fixture.chain].key for fixture, _lamp in places],
             )
 
 

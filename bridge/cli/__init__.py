@@ -12,7 +12,7 @@ from typing import Annotated, Final
 import typer
 
 from bridge import __version__
-from bridge.cli import installed, layouts, running, sessions, telling, trying
+from bridge.cli import installed, layouts, running, sessions, telling, trying, wiring
 from bridge.cli.shared import OK, UNREADABLE, Command, err, out
 from bridge.errors import LamproomError
 
@@ -34,6 +34,8 @@ COMMANDS: Final = (
     (telling.send, "Send one order or report by hand."),
     (trying.lamps, "Light lamps one by one, to see how they are wired."),
     (layouts.node, "Make the files for the board of a node."),
+    (wiring.built, "Confirm that what was planned is soldered."),
+    (wiring.chip, "Say that a chip is broken, bypassed or whole."),
 )
 """Every command with its line in the list of them, in the order of that list."""
 

@@ -183,14 +183,39 @@ def _summary(looked: LayoutFile) -> str:
     layout = looked.layout
     if layout is None:
         return ""
-    chips = sum(len(chain.chips) for chain in layout.chains)
     posts = sum(len(crossing.posts) for crossing in layout.crossings)
     return (
         f"no errors; {count(len(layout.signals) - posts, 'signal')} and {count(len(layout.lights), 'light')}, "
-        f"{count(chips, 'chip')} on {count(len(layout.chains), 'chain')}"
+        f"{_wiring(layout)}"
         + (
             f", {count(posts, 'post')} of {count(len(layout.crossings), 'crossing')}"
             if layout.crossings
             else ""
         )
+        + _plans(looked, layout)
     )
+
+
+def _wiring(layout: Layout) -> str:
+    from bridge.layout.findings import count  # noqa: PLC0415 - see the head of the package
+
+    chips = sum(len(chain.chips) for chain in layout.chains)
+    return f"{count(chips, 'chip')} on {count(len(layout.chains), 'chain')}"
+
+
+def _plans(looked: LayoutFile, layout: Layout) -> str:
+    """Return what will be there once all that is planned is built, and what is out of use until then."""
+    from bridge.check.wiring import has_plans  # noqa: PLC0415 - see the head of the package
+
+    if not has_plans(layout):
+        return ""
+    then = "errors, which the warnings tell" if looked.planned is None else _wiring(looked.planned)
+    fixtures = layout.fixtures()
+    out = [signal.name for signal in layout.signals if signal.lost and fixtures[signal.fixture].planned]
+    out += [
+        light.name
+        for light in layout.lights
+        if light.lost and any(fixtures[place.fixture].planned for place in light.lamps)
+    ]
+    waiting = f"; out of use until then: {', '.join(out)}" if out else ""
+    return f"; once what is planned is built: {then}{waiting}"

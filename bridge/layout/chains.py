@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from bridge.layout.chips import CHIP_TYPES, parse_order
+from bridge.layout.chips import CHIP_TYPES, ChipType, parse_order
 from bridge.layout.entries import Desk
 from bridge.layout.findings import Mark, choice, count
 from bridge.layout.model import Build, Chain, Chip, Fixture, Head, Wire
@@ -20,23 +20,32 @@ MAX_FRAME = 65_000
 
 @dataclass(slots=True)
 class Planting:
-    """Everything planted so far: fixtures by name (None if broken), and where each name was first seen."""
+    """Everything planted so far: fixtures by name (None if broken), and where each name was first seen.
+
+    `chains` have a frame and `unbuilt` have none yet; what is planned counts as built where `as_planned` says so.
+    """
 
     trims: dict[str, int]
+    as_planned: bool = False
     chains: list[Chain] = field(default_factory=list)
+    unbuilt: list[Chain] = field(default_factory=list)
     fixtures: dict[str, Fixture | None] = field(default_factory=dict)
     places: dict[str, tuple[str, Mark]] = field(default_factory=dict)
 
 
-def read_nodes(desk: Desk, builds: dict[str, Build | None], trims: dict[str, int]) -> Planting:
+def read_nodes(
+    desk: Desk, builds: dict[str, Build | None], trims: dict[str, int], *, as_planned: bool = False
+) -> Planting:
     """Read the section `nodes` into chains and fixtures.
 
     Args:
         desk: the document.
         builds: how each kind of fixture is made.
         trims: so much of the light of chips of these types is used.
+        as_planned: read them as they will be once all that is planned is built.
     """
-    planting = Planting(trims=trims)
+    planting = Planting(trims=trims, as_planned=as_planned)
+    chains: list[Chain] = []
     broken: list[Any] = []
     for node, data, path in desk.section("nodes"):
         entry = desk.entry(NodeEntry, data, path)
@@ -57,10 +66,20 @@ def read_nodes(desk: Desk, builds: dict[str, Build | None], trims: dict[str, int
                     f"{node} has two chains called {chain.name!r}; the first is in line {first}",
                 )
             names.setdefault(chain.name, desk.mark((*where, "name")))
-            _Line(desk, builds, planting, node, chain).read(entry.output, where)
+            chains.append(_Line(desk, builds, planting, node, chain).read(entry.output, where))
     for name in _names(broken):
         planting.fixtures.setdefault(name, None)
+    _number(planting, chains)
     return planting
+
+
+def _number(planting: Planting, chains: list[Chain]) -> None:
+    """Give each chain its number, those that have a frame first, and tell it to the fixtures."""
+    having = [chain for chain in chains if chain.chips]
+    for number, chain in enumerate((*having, *(chain for chain in chains if not chain.chips))):
+        fixtures = tuple(replace(fixture, chain=number) for fixture in chain.fixtures)
+        planting.fixtures.update((fixture.name, fixture) for fixture in fixtures)
+        (planting.chains if chain.chips else planting.unbuilt).append(replace(chain, fixtures=fixtures))
 
 
 def _names(data: Any) -> Iterator[str]:
@@ -87,8 +106,13 @@ class _Line:
         self._usual: dict[str, tuple[int, ...]] = {}
         self._used: dict[tuple[int, int], str] = {}
         self._length = 0
+        self._last: dict[str, Chip] = {}  # the last chip of each fixture
+        self._unplaced = 0  # bytes of all chips that are not on the data line
+        self._broken: tuple[str, str] | None = (
+            None  # the chip that nothing gets past, in words, and its fixture
+        )
 
-    def read(self, output: str, path: Path) -> None:
+    def read(self, output: str, path: Path) -> Chain:
         for kind, order in self._entry.order.items():
             self._order_of_type(kind, order, (*path, "order", kind))
         for index, data in enumerate(self._entry.fixtures):
@@ -114,7 +138,7 @@ class _Line:
                 path,
                 f"a frame of {chain.key} has {self._length} bytes: {MAX_FRAME} are allowed, so split the chain",
             )
-        self._planting.chains.append(chain)
+        return chain
 
     def _order_of_type(self, kind: str, order: Any, path: Path) -> None:
         chip = CHIP_TYPES.get(kind)
@@ -154,17 +178,22 @@ class _Line:
         fixture = Fixture(
             name=entry.name,
             build=build.name,
-            chain=len(self._planting.chains),
-            positions=tuple(chip.position for chip in chips),
+            chain=-1,
+            positions=tuple(chip.position for chip in chips if chip.position),
             heads=heads,
             mark=mark,
+            planned=self._planned(entry),
         )
         self._fixtures[entry.name] = fixture
+        self._last[entry.name] = chips[-1]
         self._planting.fixtures[entry.name] = fixture
+
+    def _planned(self, entry: FixtureEntry) -> bool:
+        return (entry.planned or self._entry.planned) and not self._planting.as_planned
 
     def _chips_for(self, build: Build, entry: FixtureEntry, path: Path) -> list[Chip] | None:
         orders = self._own_orders(build, entry, path)
-        if orders is None:
+        if orders is None or not self._are_chips(build, entry, path):
             return None
         chips: list[Chip] = []
         if entry.shares is not None:
@@ -179,10 +208,55 @@ class _Line:
         for index in range(len(chips), len(build.chips)):
             kind = build.chips[index]
             usual = build.orders[index] or self._usual.get(kind.name) or tuple(range(kind.channels))
-            chips.append(Chip(kind, len(self._chips) + 1, self._length, orders[index] or usual))
-            self._chips.append(chips[-1])
-            self._length += kind.channels
+            chips.append(self._string(entry, index + 1, kind, orders[index] or usual))
         return chips
+
+    def _string(self, entry: FixtureEntry, number: int, kind: ChipType, order: tuple[int, ...]) -> Chip:
+        """Put a chip on the data line; or beside it, if it is not built yet or was bypassed."""
+        called = f"chip {number} of {entry.name}"
+        if self._planned(entry):
+            return self._beside(kind, order, self._not_built(entry))
+        if number in entry.bypassed:
+            return self._beside(kind, order, f"{called} is bypassed")
+        if self._broken is None and number in entry.broken:
+            self._broken = called, entry.name
+        lost = ""
+        if self._broken is not None:
+            first, fixture = self._broken
+            lost = f"{first} is broken" + (
+                "" if fixture == entry.name else f", and {entry.name} lies behind it"
+            )
+        chip = Chip(kind, len(self._chips) + 1, self._length, order, lost)
+        self._chips.append(chip)
+        self._length += kind.channels
+        return chip
+
+    def _beside(self, kind: ChipType, order: tuple[int, ...], lost: str) -> Chip:
+        self._unplaced += kind.channels
+        return Chip(kind, 0, -self._unplaced, order, lost)
+
+    def _not_built(self, entry: FixtureEntry) -> str:
+        what = f"the chain {self._node}/{self._entry.name}"
+        return f"{what if self._entry.planned else entry.name} is planned and not built yet"
+
+    def _are_chips(self, build: Build, entry: FixtureEntry, path: Path) -> bool:
+        """Return whether what is said of single chips can be so, and note it if not."""
+        sound = True
+        for key, numbers in (("bypassed", entry.bypassed), ("broken", entry.broken)):
+            for index, number in enumerate(numbers):
+                wrong = ""
+                if number > len(build.chips):
+                    wrong = f"there is no chip {number}: the build {build.name!r} has {count(len(build.chips), 'chip')}"
+                elif number == 1 and entry.shares is not None:
+                    wrong = f"chip 1 of {entry.name} is the last one of {entry.shares}: say it there"
+                elif entry.planned or self._entry.planned:
+                    wrong = f"{entry.name} is planned, so it has no chip yet that could be {key}"
+                elif key == "broken" and number in entry.bypassed:
+                    wrong = f"chip {number} of {entry.name} is bypassed: what it does no longer matters"
+                if wrong:
+                    self._desk.error((*path, key, index), wrong)
+                    sound = False
+        return sound
 
     def _own_orders(
         self, build: Build, entry: FixtureEntry, path: Path
@@ -221,7 +295,14 @@ class _Line:
             allowed = choice(name, here) if here else "this one is the first"
             self._desk.error(where, f"no fixture {name!r} stands before this one on the chain; {allowed}")
             return None
-        chip = self._chips[max(here[name].positions) - 1]
+        if here[name].planned and not self._planned(entry):
+            self._desk.error(
+                where,
+                f"{name} is planned, so it has no chip yet that could be shared: "
+                f"say `planned: true` of {entry.name} as well",
+            )
+            return None
+        chip = self._last[name]
         if chip.type is not build.chips[0]:
             self._desk.error(
                 where,
@@ -234,7 +315,7 @@ class _Line:
                 f"{chip.type.called} has its LEDs inside, each with its colour: first-channel belongs to a driver",
             )
             return None
-        return chip
+        return self._beside(chip.type, chip.order, self._not_built(entry)) if self._planned(entry) else chip
 
     def _place_head(
         self, head: Head, build: Build, chips: list[Chip], entry: FixtureEntry, path: Path
@@ -265,7 +346,7 @@ class _Line:
                 f"which has {chip.type.channels}",
             )
             return None
-        other = self._used.get((chip.position, channel))
+        other = self._used.get((chip.offset, channel))
         if other is not None:
             self._desk.error(
                 path,
@@ -273,5 +354,11 @@ class _Line:
                 "a fixture that shares a chip says with `first-channel` where it begins",
             )
             return None
-        self._used[chip.position, channel] = f"the lamp {lamp} of {entry.name}"
-        return replace(wire, chip=chip.position, channel=channel, offset=chip.offset + chip.order[channel])
+        self._used[chip.offset, channel] = f"the lamp {lamp} of {entry.name}"
+        return replace(
+            wire,
+            chip=chip.position,
+            channel=channel,
+            offset=chip.offset + chip.order[channel],
+            lost=chip.lost,
+        )

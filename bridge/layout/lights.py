@@ -47,9 +47,16 @@ def read_lights(desk: Desk, fixtures: Fixtures, names: Nameable) -> list[Light]:
                 change=change,
                 mark=desk.key_mark(path),
                 zone=entry.zone or "",
+                lost=_lost(lamps, fixtures),
             )
         )
     return lights
+
+
+def _lost(lamps: Sequence[Place], fixtures: Fixtures) -> str:
+    """Return why none of the lamps can be relied upon; empty as long as one can: that one goes on."""
+    found = [fixture.lamp_lost(head, lamp) for name, head, lamp in lamps if (fixture := fixtures[name])]
+    return found[0] if found and all(found) else ""
 
 
 def _when(desk: Desk, entry: LightEntry, path: Path, names: Nameable) -> Condition | None:

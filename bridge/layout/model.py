@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Final, NamedTuple
 
-from bridge.events import SECOND, Position
+from bridge.events import SECOND
 from bridge.layout.chips import CHIP_TYPES, ChipType
 from bridge.layout.conditions import Condition
 from bridge.layout.connections import BrokerPlace, Output, Source
@@ -23,6 +23,7 @@ from bridge.layout.findings import Mark
 from bridge.layout.keeping import Keeping
 from bridge.layout.routes import Locking, Route
 from bridge.layout.targets import Target
+from bridge.layout.trackside import District, Turnout
 from bridge.layout.units import FULL_LEVEL
 from bridge.layout.zones import Zone
 
@@ -51,7 +52,7 @@ class Wire:
     Attributes:
         chip: in a build, the index of its chip; on a chain, the chip's position.
         channel: index of the channel in the order of the data sheet.
-        offset: byte in the chain's frame; -1 while it is not placed.
+        offset: byte in the chain's frame; below 0 where the frame has none for it, each on the chain another.
         die: letter of the data sheet for a full-colour lamp, empty for LEDs outside the chip.
         share: this channel's part of the lamp's level.
         inverted: full light is sent as 0.
@@ -61,6 +62,7 @@ class Wire:
         kind: the type of its chip.
         trim: so much of its light is used; on a chain, all trims together.
         least: the lowest level at which it still lights; 0 if nothing is known of that.
+        lost: why it cannot be relied upon, in words: nothing is soldered to it yet, or its chip has died; or empty.
     """
 
     chip: int
@@ -75,6 +77,7 @@ class Wire:
     kind: str
     trim: int = FULL_LEVEL
     least: int = 0
+    lost: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,17 +140,24 @@ class Build:
 
 @dataclass(frozen=True, slots=True)
 class Chip:
-    """One chip in its place on a chain; `order[channel]` is the index of that channel's byte in the chip."""
+    """One chip in its place on a chain; `order[channel]` is the index of that channel's byte in the chip.
+
+    One that is not on the data line has the position 0 and an offset below 0. `lost` is as that of a wire.
+    """
 
     type: ChipType
     position: int
     offset: int
     order: tuple[int, ...]
+    lost: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Fixture:
-    """Something planted on the layout, with its lamps wired to bytes of its chain's frame."""
+    """Something planted on the layout, with its lamps wired to bytes of its chain's frame.
+
+    `chain` is an index into `Layout.all_chains`, and `positions` are those of its chips that are on the data line.
+    """
 
     name: str
     build: str
@@ -155,11 +165,24 @@ class Fixture:
     positions: tuple[int, ...]
     heads: tuple[Head, ...]
     mark: Mark
+    planned: bool = False
+
+    @property
+    def lost(self) -> str:
+        """Why one of its lamps cannot be relied upon, in words; empty if all can."""
+        wires = (wire for head in self.heads for lamp in head.lamps for wire in lamp.wires)
+        return next((wire.lost for wire in wires if wire.lost), "")
 
     def lamp(self, head: str, name: str) -> Lamp:
         """Return one of its lamps."""
         (own,) = (each for each in self.heads if each.name == head)
         return next(lamp for lamp in own.lamps if lamp.name == name)
+
+    def lamp_lost(self, head: str, name: str) -> str:
+        """Return why one of its lamps, or what is mixed in it, cannot be relied upon, in words; empty if it can."""
+        lamp = self.lamp(head, name)
+        lit = (lamp, *(self.lamp(head, other) for other, _level in lamp.mix))
+        return next((wire.lost for each in lit for wire in each.wires if wire.lost), "")
 
     def only(self, heads: Collection[str]) -> Fixture:
         """Return this fixture as it is for who uses some of its heads, in the order in which they sit on the mast."""
@@ -168,7 +191,7 @@ class Fixture:
 
 @dataclass(frozen=True, slots=True)
 class Chain:
-    """One data line: its chips in order, and the length of a whole frame in bytes."""
+    """One data line: its chips in order, and the length of a whole frame in bytes; with no chip there is no frame."""
 
     node: str
     name: str
@@ -292,6 +315,7 @@ class Signal:
         arm: where its semaphore arm stands for each aspect, if it has one; for any other, as for the most restrictive.
         zone: with what its lamps are dimmed, or empty.
         matched: whether its lamps are as bright as each other at the same level.
+        lost: why its lamps cannot be relied upon, in words, and it is out of use for that; or empty.
     """
 
     name: str
@@ -312,6 +336,7 @@ class Signal:
     arm: dict[str, str] = field(default_factory=dict)
     zone: str = ""
     matched: bool = True
+    lost: str = ""
 
     @property
     def commands(self) -> tuple[CommandRow, ...]:
@@ -343,34 +368,6 @@ class Block:
     clear_after: int
     mark: Mark
     fouls: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class District:
-    """A power district; its blocks are unknown until its power has been on for `settle` nanoseconds."""
-
-    name: str
-    settle: int
-    mark: Mark
-
-
-@dataclass(frozen=True, slots=True)
-class Turnout:
-    """An accessory that is a turnout.
-
-    Attributes:
-        accessory: its number.
-        feedback: only what is proved counts, and never what was ordered.
-        block: the block that it lies in, or empty: its lock is let go of with that section of a route.
-        mark: its place in the file.
-        fouls: the positions in which what comes over it runs into the side of a block, each with such a block.
-    """
-
-    accessory: int
-    feedback: bool
-    block: str
-    mark: Mark
-    fouls: tuple[tuple[Position, str], ...] = ()
 
 
 class WhenUnknown(StrEnum):
@@ -405,6 +402,7 @@ class Light:
         change: how it comes on and goes out.
         mark: its place in the file.
         zone: with what it is dimmed, or empty.
+        lost: why none of its lamps can be relied upon, in words, and it is out of use for that; or empty.
     """
 
     name: str
@@ -418,6 +416,7 @@ class Light:
     change: Change
     mark: Mark
     zone: str = ""
+    lost: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -426,7 +425,7 @@ class Layout:
 
     The posts of crossings are signals that follow their crossing, and come last among them. `lamp_names` has also the
     lamps of builds that could not be read. `dies` is what the owner measured of types of chips, and `still` is when all
-    flashing is stilled, if that is ever.
+    flashing is stilled, if that is ever. `chains` are those that have a frame, and `unbuilt` those that have none yet.
     """
 
     name: str
@@ -451,6 +450,12 @@ class Layout:
     still: Condition | None = None
     dies: dict[str, Dies] = field(default_factory=dict)
     keeping: Keeping = field(default_factory=Keeping)
+    unbuilt: tuple[Chain, ...] = ()
+
+    @property
+    def all_chains(self) -> tuple[Chain, ...]:
+        """The chains that have a frame, and then those that have none."""
+        return (*self.chains, *self.unbuilt)
 
     def dies_of(self, kind: str) -> Dies:
         """Return what shines in a type of chip here: what the owner measured, or else what its data sheet says."""
@@ -462,7 +467,7 @@ class Layout:
 
     def fixtures(self) -> dict[str, Fixture]:
         """Return all fixtures by name, in the order of the data lines."""
-        return {fixture.name: fixture for chain in self.chains for fixture in chain.fixtures}
+        return {fixture.name: fixture for chain in self.all_chains for fixture in chain.fixtures}
 
     def output(self, name: str) -> Output:
         """Return an output by its name; there is always one for a chain's output."""

@@ -61,21 +61,26 @@ DEFAULT_SOURCE: Final = "mqtt"
 DEFAULT_OUTPUT: Final = "mqtt"
 
 
-def read_layout(text: str) -> tuple[Layout | None, tuple[Finding, ...]]:
+def read_layout(text: str, *, as_planned: bool = False) -> tuple[Layout | None, tuple[Finding, ...]]:
     """Read a layout file.
 
     Args:
         text: the whole file.
+        as_planned: read it as it will be once all that is planned is built.
 
     Returns:
         The layout, or None where there are errors; and all findings in the order of the file.
     """
-    layout, findings = read_what_can_be(text)
+    layout, findings = read_what_can_be(text, as_planned=as_planned)
     return None if errors(findings) else layout, findings
 
 
-def read_what_can_be(text: str) -> tuple[Layout | None, tuple[Finding, ...]]:
+def read_what_can_be(text: str, *, as_planned: bool = False) -> tuple[Layout | None, tuple[Finding, ...]]:
     """Read a layout file as far as possible, so that other rooms can find errors beside those found here.
+
+    Args:
+        text: the whole file.
+        as_planned: read it as it will be once all that is planned is built.
 
     Returns:
         The layout without all that has an error, or None where nothing can be made of the file; and all
@@ -88,11 +93,11 @@ def read_what_can_be(text: str) -> tuple[Layout | None, tuple[Finding, ...]]:
             what = "the file is empty" if data is None else "a layout file is a mapping"
             desk.error((), f"{what}: begin with `layout:` and a name")
         return None, in_order(desk.findings)
-    layout = _whole(desk)
+    layout = _whole(desk, as_planned=as_planned)
     return layout, in_order(desk.findings)
 
 
-def _whole(desk: Desk) -> Layout:
+def _whole(desk: Desk, *, as_planned: bool) -> Layout:
     data: dict[str, Any] = desk.document.data
     _unknown_sections(desk)
     if data.get("nodes") in (None, {}) and "nodes" not in desk.unread:
@@ -101,7 +106,7 @@ def _whole(desk: Desk) -> Layout:
         desk.unread.add("nodes")
     dies, trims = read_chips(desk)
     builds = read_builds(desk)
-    planting = read_nodes(desk, builds, trims)
+    planting = read_nodes(desk, builds, trims, as_planned=as_planned)
     districts = read_districts(desk)
     blocks = read_blocks(desk, districts)
     signals = read_signals(desk, planting.fixtures, blocks)
@@ -121,8 +126,9 @@ def _whole(desk: Desk) -> Layout:
         keeping=read_keeping(desk),
         broker=_broker(desk),
         sources=_sources(desk),
-        outputs=_outputs(desk, planting.chains),
+        outputs=_outputs(desk, [*planting.chains, *planting.unbuilt]),
         chains=tuple(planting.chains),
+        unbuilt=tuple(planting.unbuilt),
         districts=tuple(districts),
         blocks=tuple(blocks),
         turnouts=tuple(read_turnouts(desk, blocks)),

@@ -94,6 +94,7 @@ def read_posts(
                     mark=mark,
                     heads=tuple(head.name for head in fixture.heads),
                     flash=Flash(rate),
+                    lost=fixture.lost,
                 )
             )
     return found

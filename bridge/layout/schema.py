@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from bridge.layout.units import (
     FULL_LEVEL,
@@ -26,12 +26,14 @@ from bridge.layout.units import (
     Truth,
     Voltage,
     at_most,
+    listed,
     one_of,
     whole,
 )
 
 RESTORED = "restored"
 ChipNumber = Annotated[int, whole(1, 64)]
+ChipNumbers = Annotated[tuple[ChipNumber, ...], BeforeValidator(listed)]
 Millicandela = Annotated[int, whole(1, 100_000)]
 
 
@@ -150,12 +152,14 @@ class ChainEntry(Entry):
         order: the order of the bytes by chip type, for this whole chain.
         fixtures: what hangs on it, in the order of the data line.
         trim: so much of the light of all that hangs on it is used.
+        planned: it is counted on paper and drives nothing yet.
     """
 
     name: Name
     order: dict[str, Any] = Field(default_factory=dict)
     fixtures: Annotated[tuple[Any, ...], Field(min_length=1)]
     trim: Trim = FULL_LEVEL
+    planned: Truth = False
 
 
 class FixtureEntry(Entry):
@@ -167,6 +171,8 @@ class FixtureEntry(Entry):
         order: the order of the bytes of its chips where it differs: for all of them, or a list, one a chip.
         shares: an earlier fixture of this chain; our first chip is its last one, with the order it has there.
         first_channel: where our channel 1 lies on the shared chip.
+        planned: it is counted on paper and drives nothing yet.
+        bypassed, broken: those of its chips, from 1, that have died: taken off the data line, or still on it.
     """
 
     name: Name
@@ -174,6 +180,9 @@ class FixtureEntry(Entry):
     order: Any = None
     shares: Name | None = None
     first_channel: Annotated[int, whole(1, 4)] = 1
+    planned: Truth = False
+    bypassed: ChipNumbers = ()
+    broken: ChipNumbers = ()
 
 
 class CommandEntry(Entry):

@@ -99,6 +99,7 @@ def _signal(
         matched=entry.matched,
         arm=_arm(desk, entry, draft.aspects[0].name, known, path),
         zone=entry.zone or "",
+        lost=draft.fixture.lost,
     )
 
 

@@ -40,7 +40,7 @@ _WORDS: Final = {
     **dict.fromkeys(("true", "True", "TRUE"), True),
     **dict.fromkeys(("false", "False", "FALSE"), False),
 }
-_LOADER: Final[type[Any]] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+LOADER: Final[type[Any]] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +93,7 @@ def parse(text: str) -> Document:
         what = f"the character U+{ord(unfit[0]):04X} cannot be in a layout file: delete it, and save the file as UTF-8"
         return Document(None, findings=(error(_place(text, unfit.start()), what),))
     try:
-        root = yaml.compose(text, Loader=_LOADER)
+        root = yaml.compose(text, Loader=LOADER)
     except yaml.MarkedYAMLError as problem:
         return Document(None, findings=(not_yaml(text, problem),))
     reading = _Reading(text)

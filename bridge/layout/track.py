@@ -8,10 +8,11 @@ from bridge.events import MILLISECOND, Position
 from bridge.layout.devices import POSITION_WORDS
 from bridge.layout.entries import Desk
 from bridge.layout.findings import choice
-from bridge.layout.model import Block, District, Turnout
+from bridge.layout.model import Block
 from bridge.layout.read_controls import is_block
 from bridge.layout.schema_track import BlockEntry, DistrictEntry, TurnoutEntry
 from bridge.layout.text import Path
+from bridge.layout.trackside import District, Turnout
 from bridge.layout.units import accessory
 
 CLEAR_AFTER: Final = {"block": 1_500 * MILLISECOND, "spot": 10_000 * MILLISECOND}

@@ -186,6 +186,11 @@ def whole(low: int, high: int) -> BeforeValidator:
     return BeforeValidator(read)
 
 
+def listed(value: Any) -> Any:
+    """Read one value as a list of it; a list stays as it is."""
+    return value if isinstance(value, list | tuple) else [value]
+
+
 def one_of(*allowed: str) -> BeforeValidator:
     """Return a check that a value is one of a few words."""
 

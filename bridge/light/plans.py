@@ -51,7 +51,8 @@ class DevicePlan:
 
     Attributes:
         name: the device.
-        places: its channels, each as the index of its chain and the byte of that chain's frame.
+        places: its channels, each as the index of its chain and the byte of that chain's frame; below 0 is one for
+            which the frame has no byte: what it would show is worked out like that of all others, and goes nowhere.
         dimmable: for each of them, whether it may be lit in part.
         lenses: for each of them, the number of the lens that it shines out of, counted within the device.
         looks: for each aspect by name, the levels of each of them; a signal can always be dark.
@@ -77,8 +78,8 @@ class DevicePlan:
 
     @property
     def chains(self) -> frozenset[int]:
-        """The indexes of the chains that it hangs on."""
-        return frozenset(chain for chain, _offset in self.places)
+        """The indexes of the chains that it hangs on, of those that have a frame."""
+        return frozenset(chain for chain, offset in self.places if offset >= 0)
 
     @property
     def tapes(self) -> Iterator[Tape]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import Any, Final, NamedTuple
 
 from bridge.events import BlockState, Instant, PowerState
-from bridge.layout import model
+from bridge.layout import model, trackside
 
 POWER: Final = "power"
 USE: Final = "use"
@@ -153,7 +153,7 @@ class District:
         event: number of the event that was heard last.
     """
 
-    def __init__(self, district: model.District) -> None:
+    def __init__(self, district: trackside.District) -> None:
         self.name = district.name
         self.trouble = f"nothing was heard of the power of {district.name} yet"
         self.due: Instant | None = None

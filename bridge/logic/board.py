@@ -69,8 +69,9 @@ class Board:
         self._known = self._track.known
         self._moments = Moments(leaves, self._known)
         self._crossings = Crossings(layout, self._known)
-        nodes = {fixture.name: chain.node for chain in layout.chains for fixture in chain.fixtures}
+        nodes = {fixture.name: chain.node for chain in layout.all_chains for fixture in chain.fixtures}
         self._node_of = [nodes[each.fixture] for each in layout.signals]
+        self._lost = [each.lost for each in layout.signals]  # why what they show cannot be relied upon
         self._on_node: dict[str, list[int]] = {}
         for index, node in enumerate(self._node_of):
             self._on_node.setdefault(node, []).append(index)
@@ -273,7 +274,10 @@ class Board:
         touched = {self._all[index].name for key in keys for index in self._listeners.get(key, ())}
         kept = f"; on it depend {', '.join(sorted(touched))}" if touched and event.out else ""
         state = "absent" if event.absent else "out" if event.out else "in-use"
-        return Word("out-of-use", f"{subject}/{name}", state, f"{event.why}{kept}".lstrip("; "), (number,))
+        told = f"{event.why}{kept}".lstrip("; ")
+        if subject == Subject.SIGNAL and not event.out and (lost := self._lost[self._index[name]]):
+            state, told = "out", lost
+        return Word("out-of-use", f"{subject}/{name}", state, told, (number,))
 
     def _use_signal(self, name: str, why: str, number: int, dirty: set[int]) -> None:
         index = self._index.get(name)
@@ -361,7 +365,7 @@ class Board:
             lit: Key = (LIGHT, device.name)
             listened = index < len(self.devices) and lit in self._listeners
             return listened and self._know(lit, Fact(device.shown.aspect, number, ""), dirty)
-        why = self._doubted_nodes.get(self._node_of[index], "")
+        why = self._lost[index] or self._doubted_nodes.get(self._node_of[index], "")
         aspect = device.rest if why else device.choice.aspect
         if self._absent and not self._absent.isdisjoint(self._places[index]):
             aspect, why = ABSENT, ""

@@ -8,7 +8,7 @@ from typing import Any, Final
 from bridge.events import BlockState
 from bridge.layout import controls
 from bridge.layout.conditions import Leaf
-from bridge.layout.model import DARK, Layout, Light, Signal
+from bridge.layout.model import DARK, OFF, Layout, Light, Signal
 from bridge.logic.by_condition import ByCondition, of_light, of_still, of_zone
 from bridge.logic.gate import Gate
 from bridge.logic.known import BLOCK, SIGNAL, Fact, Key, Known
@@ -65,9 +65,19 @@ class Device:
 
     gave_up = False
 
-    def __init__(self, name: str, parts: tuple[Control, ...], ranks: dict[str, int]) -> None:
-        """Make a device of its controls; `ranks` says how good each aspect is, the most restrictive 0."""
+    def __init__(
+        self, name: str, parts: tuple[Control, ...], ranks: dict[str, int], out: Choice | None = None
+    ) -> None:
+        """Make a device of its controls.
+
+        Args:
+            name: its name.
+            parts: what tells it what to show.
+            ranks: how good each aspect is, the most restrictive 0.
+            out: what it shows for good where its lamps cannot be relied upon.
+        """
         self.name = name
+        self._lost = out
         self.controls = parts
         self._ranks = ranks
         self.keys: tuple[Key, ...] = tuple(dict.fromkeys(key for part in parts for key in part.keys))
@@ -96,7 +106,7 @@ class Device:
 
     def decide(self, known: Known) -> None:
         """Choose anew."""
-        self.choice = self.shown = self._wish(known)
+        self.choice = self.shown = self._lost or self._wish(known)
 
     def _wish(self, known: Known) -> Choice:
         """Return what it is told to show: of what several controls say, the most restrictive."""
@@ -134,7 +144,8 @@ class SignalDevice(Device):
         self.rest = signal.rest
         self.key: Key = (SIGNAL, signal.name)
         ranks = {row.name: rank for rank, row in enumerate(signal.aspects)}
-        super().__init__(signal.name, tuple(_control(each, signal, ranks) for each in signal.controls), ranks)
+        parts = tuple(_control(each, signal, ranks) for each in signal.controls)
+        super().__init__(signal.name, parts, ranks, _out_of_use(signal.rest, signal.lost))
         _restore(self.controls, restores=signal.restores)
         self._main = main
         self._lit_by = signal.lit_by
@@ -152,7 +163,7 @@ class SignalDevice(Device):
     def decide(self, known: Known) -> None:
         """Choose anew: what it is told, if it may clear, and whether it is lit."""
         self.gave_up = False
-        wish = self._out or self._wish(known)
+        wish = self._out or self._lost or self._wish(known)
         self.choice = wish if self._gate is None else self._allowed(wish, self._gate, known)
         self.shown = self._lit(known) if self._main is not None or self._lit_by else self.choice
 
@@ -189,9 +200,14 @@ def _orders(parts: Iterable[Obeying]) -> tuple[int, ...]:
     return tuple(event for part in parts for event in part.choice.causes)
 
 
+def _out_of_use(rest: str, lost: str) -> Choice | None:
+    """Return what is shown for good where lamps cannot be relied upon, and nothing where they can."""
+    return Choice(rest, f"it is out of use: {lost}") if lost else None
+
+
 def light_device(light: Light) -> Device:
     """Return the device of a light."""
-    return Device(light.name, (of_light(light),), {})
+    return Device(light.name, (of_light(light),), {}, _out_of_use(OFF, light.lost))
 
 
 def master_devices(layout: Layout) -> tuple[Device, ...]:

@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bridge.check import check_text
+from bridge.check.wiring import has_plans, once_built
 from bridge.errors import LamproomError, LayoutError
 from bridge.layout import Finding, Layout
 from bridge.layout.findings import errors, in_order, warning
+from bridge.layout.read import read_what_can_be
 from bridge.layout.text import parse
 from bridge.service.address import password_path, read_password
 from bridge.service.plugins import Adapters
@@ -23,12 +25,15 @@ class LayoutFile:
         text: the whole file.
         layout: what it describes, or None where it cannot be driven.
         findings: everything found, in the order of the file.
+        planned: what it will describe once all that is planned is built; None where that cannot be driven, or where
+            nothing is planned.
     """
 
     name: str
     text: str
     layout: Layout | None
     findings: tuple[Finding, ...]
+    planned: Layout | None = None
 
     def lines(self) -> list[str]:
         """Return the findings as `check` prints them."""
@@ -62,14 +67,23 @@ def look_at_text(name: str, data: bytes, adapters: Adapters) -> LayoutFile:
     checked = check_text(text)
     if checked.layout is None:
         return LayoutFile(name, text, None, checked.findings)
+    # A plan may have errors, and its chains are spoken of all the same where outputs are set up.
+    plan = checked.planned
+    if plan is None and has_plans(checked.layout):
+        plan, _errors = read_what_can_be(text, as_planned=True)
+    at_ends = adapters.look_at(checked.layout, text, plan)
+    then = () if checked.planned is None else adapters.look_at(checked.planned, text)
     found = in_order(
         (
             *checked.findings,
-            *adapters.look_at(checked.layout, text),
+            *at_ends,
+            *once_built(at_ends, then),
             *_password_file(name, text, checked.layout),
         )
     )
-    return LayoutFile(name, text, None if errors(found) else checked.layout, found)
+    sound = not errors(found)
+    planned = None if errors(then) else checked.planned
+    return LayoutFile(name, text, checked.layout if sound else None, found, planned if sound else None)
 
 
 def _password_file(name: str, text: str, layout: Layout) -> tuple[Finding, ...]:

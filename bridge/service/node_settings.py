@@ -9,12 +9,11 @@ from pathlib import Path
 from typing import Any, Final
 
 from bridge.chain.pulses import pulses_for, reset_us
-from bridge.commands import PublishFrame
-from bridge.engine import Engine
 from bridge.errors import LamproomError
 from bridge.layout import Layout
 from bridge.layout.findings import choice
 from bridge.layout.model import Chain
+from bridge.service.building import at_rest
 from bridge.service.shipped import node_program
 
 SETTINGS: Final = "settings.json"
@@ -61,6 +60,11 @@ def node_settings(layout: Layout, node: str, wishes: Wishes, before: Mapping[str
     """
     chains = {chain.name: chain for chain in layout.chains if chain.node == node}
     if not chains:
+        if any(chain.node == node for chain in layout.unbuilt):
+            raise LamproomError(
+                f"nothing of {node} is built yet, so its board would have nothing to show: "
+                "confirm what is soldered with `lamproom built`, and come back"
+            )
         nodes = list(dict.fromkeys(chain.node for chain in layout.chains))
         raise LamproomError(f"no node is called {node!r}; {choice(node, nodes)}")
     for chain in chains.values():
@@ -71,7 +75,7 @@ def node_settings(layout: Layout, node: str, wishes: Wishes, before: Mapping[str
     for name in (*wishes.pins, *sorted(wishes.hold)):
         if name not in chains:
             raise LamproomError(f"{node} has no chain called {name!r}; {choice(name, chains)}")
-    pictures = _pictures(layout)
+    pictures = at_rest(layout)
     old = {str(each.get("name")): each for each in before.get("chains", ()) if isinstance(each, dict)}
     pins = _pins(chains, wishes.pins, old)
     return {
@@ -160,12 +164,6 @@ def _before(path: Path, node: str) -> Mapping[str, Any]:
     return values
 
 
-def _pictures(layout: Layout) -> dict[str, bytes]:
-    """Return what each chain shows while every signal is at its most restrictive aspect and every light is dark."""
-    last = [command for command in Engine(layout).closing(0) if isinstance(command, PublishFrame)]
-    return {layout.chains[command.chain].key: command.levels for command in last}
-
-
 def _kinds(chain: Chain) -> list[str]:
     return sorted({chip.type.name for chip in chain.chips})
 
@@ -177,7 +175,7 @@ def _chain(
     signals = [
         signal.name
         for signal in layout.signals
-        if layout.chains[fixtures[signal.fixture].chain].key == chain.key
+        if layout.all_chains[fixtures[signal.fixture].chain].key == chain.key
     ]
     if hold and signals:
         raise LamproomError(

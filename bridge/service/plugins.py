@@ -101,8 +101,14 @@ class Adapters:
         """Return an adapter's options from what the layout file says."""
         return adapter.options.model_validate(dict(said))
 
-    def look_at(self, layout: Layout, text: str) -> tuple[Finding, ...]:
-        """Find sources and outputs that are not installed, and options that do not fit them."""
+    def look_at(self, layout: Layout, text: str, planned: Layout | None = None) -> tuple[Finding, ...]:
+        """Find sources and outputs that are not installed, and options that do not fit them.
+
+        Args:
+            layout: what the file describes.
+            text: the file.
+            planned: what it will describe once all that is planned is built, if anything is.
+        """
         desk = Desk(parse(text))
         before = len(desk.findings)
         claims: list[tuple[Path, Claim]] = []
@@ -121,8 +127,8 @@ class Adapters:
             if adapter is not None:
                 options = desk.entry(adapter.options, output.options, path, also=("kind",))
                 if options is not None:
-                    chains = (chain for chain in layout.chains if chain.output == output.name)
-                    claims += _look_into(options, tuple(place_of(chain) for chain in chains), path, desk)
+                    plan = () if planned is None else _places(planned, output.name)
+                    claims += _look_into(options, _places(layout, output.name), path, desk, plan)
         _look_at_claims(claims, desk)
         return tuple(desk.findings[before:])
 
@@ -179,16 +185,28 @@ def _default(field: FieldInfo) -> str | None:
 
 
 def _look_into(
-    options: Options, places: tuple[ChainPlace, ...], path: Path, desk: Desk
+    options: Options,
+    places: tuple[ChainPlace, ...],
+    path: Path,
+    desk: Desk,
+    plan: tuple[ChainPlace, ...] = (),
 ) -> list[tuple[Path, Claim]]:
-    """Note what an adapter finds wrong with its options, and return what it claims."""
+    """Note what an adapter finds wrong with its options, and return what it claims; `plan`: its chains once built."""
     faults = options.faults(places)
+    if plan:
+        # A chain that is planned is spoken of before it is there. What will be in order then is in order now.
+        then = {fault.keys for fault in options.faults(plan)}
+        faults = tuple(fault for fault in faults if fault.keys in then)
     for fault in faults:
         mark = desk.mark((*path, *fault.keys))
         desk.findings.append((warning if fault.warning else error)(mark, fault.message))
     if not all(fault.warning for fault in faults):
         return []
     return [((*path, *claim.keys), claim) for claim in options.claims(places)]
+
+
+def _places(layout: Layout, output: str) -> tuple[ChainPlace, ...]:
+    return tuple(place_of(chain) for chain in layout.chains if chain.output == output)
 
 
 def _look_at_mentions(mentions: tuple[Mention, ...], layout: Layout, path: Path, desk: Desk) -> None:

@@ -52,7 +52,7 @@ def describe(layout: Layout, bridge: str) -> dict[str, Any]:
     return {
         "layout": layout.name,
         "bridge": bridge,
-        "chains": [_chain(layout, chain) for chain in layout.chains],
+        "chains": [_chain(layout, chain) for chain in layout.all_chains],
         "sources": [source.name for source in layout.sources],
         "devices": [*(_device(layout, device) for device in devices), *_masters(layout)],
     }
@@ -90,7 +90,7 @@ def _device(layout: Layout, device: Signal | Light) -> dict[str, Any]:
         "places": [
             {
                 "fixture": name,
-                "chain": layout.chains[fixtures[name].chain].key,
+                "chain": layout.all_chains[fixtures[name].chain].key,
                 "lenses": _lenses_of(fixtures[name], lamps),
             }
             for name, lamps in own.items()
@@ -121,16 +121,24 @@ def _chain(layout: Layout, chain: Chain) -> dict[str, Any]:
         "chain": chain.name,
         "output": chain.output,
         "length": chain.length,
+        "planned": all(fixture.planned for fixture in chain.fixtures),
         "fixtures": [_fixture(layout, fixture) for fixture in chain.fixtures],
     }
 
 
 def _fixture(layout: Layout, fixture: Fixture) -> dict[str, Any]:
+    where: dict[str, Any] = {
+        "first": min(fixture.positions, default=0),
+        "last": max(fixture.positions, default=0),
+    }
+    if fixture.planned:
+        where |= {"planned": True, "position text": "planned"}
+    elif not fixture.positions:
+        where["position text"] = "bypassed"
     return {
         "name": fixture.name,
         "build": fixture.build,
-        "first": min(fixture.positions),
-        "last": max(fixture.positions),
+        **where,
         "line": fixture.mark.line,
         "heads": [{"name": head.name, "lenses": _lenses(layout, head)} for head in fixture.heads],
     }

@@ -83,6 +83,7 @@ class Areas:
             if plan is None:
                 raise ValueError(f"there is no {word!r} in this layout; {choice(word, self.words())}")
             places = list(plan.places)
+        places = [(chain, offset) for chain, offset in places if offset >= 0]  # below 0 it is on no data line
         if not places:
             raise ValueError(f"{word} has no lamp that could be tried")
         of_chains = sorted({chain for chain, _offset in places})
@@ -135,4 +136,4 @@ def _inverted(chain: Chain) -> Iterable[int]:
     for fixture in chain.fixtures:
         for head in fixture.heads:
             for lamp in head.lamps:
-                yield from (wire.offset for wire in lamp.wires if wire.inverted)
+                yield from (wire.offset for wire in lamp.wires if wire.inverted and wire.offset >= 0)

@@ -27,13 +27,15 @@ class View(Protocol):
         """Return what is fixed while one layout is loaded.
 
         Keys: `layout` and `bridge` (names); `sources`, the names of the event sources; `chains`, a list of `node`,
-        `chain`, `output`, `length` (bytes of a frame) and `fixtures`, in wiring order. A fixture has `name`, `build`,
-        `first` and `last` (positions of its chips, counted from 1), `line` (in the layout file), perhaps
-        `position text` where the two numbers do not say it well, and `heads`, from the top of the mast downwards:
-        `name` (may be empty) and `lenses`, also downwards. A lens has a `label` and `dies`, each with `name` (of its
-        lamp, or its letter in the data sheet), `byte` (offset in the frame of its chain, from 0), `inverted`, and
-        `rgb`: the light of that die at full level, three floats, linear, on the primaries of sRGB (IEC 61966-2-1).
-        The dies of a lens add up; a component may be below 0, and takes away from the others then.
+        `chain`, `output`, `length` (bytes of a frame; 0 where it has none), perhaps `planned` (nothing of it is
+        built yet) and `fixtures`, in wiring order. A fixture has `name`, `build`, `first` and `last` (positions of
+        its chips, counted from 1), `line` (in the layout file), perhaps `position text` where the two numbers do
+        not say it well, perhaps `planned`, and `heads`, from the top of the mast downwards: `name` (may be empty)
+        and `lenses`, also downwards. A lens has a `label` and `dies`, each with `name` (of its lamp, or its letter
+        in the data sheet), `byte` (offset in the frame of its chain, from 0; below 0 where it is not on the data
+        line), `inverted`, and `rgb`: the light of that die at full level, three floats, linear, on the primaries of
+        sRGB (IEC 61966-2-1). The dies of a lens add up; a component may be below 0, and takes away from the others
+        then.
 
         `devices`, a list of `name`, perhaps a `title` under which it is shown, `kind` (`signal`, `light`, or what is
         over several of them: `zone`, `master switch`), perhaps `effect` (what a light does, in words; may be empty),

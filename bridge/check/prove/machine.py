@@ -162,7 +162,9 @@ class Machine(Parts):
         return tuple(self._all_steps())
 
     def _all_steps(self) -> Iterator[Step]:
-        for name, signal in self.signals.items():
+        # What stands on lamps that are not built, or have died, is never told to clear: it is as out of use for good.
+        used = {name: signal for name, signal in self.signals.items() if not signal.lost}
+        for name, signal in used.items():
             if asking.by_order(signal.controls):
                 yield Step("told", name, True)
                 yield Step("told", name, False)
@@ -170,10 +172,10 @@ class Machine(Parts):
             yield from (Step("turnout", str(number), position.value) for position in POSITIONS)
         for block in self.blocks:
             yield from (Step("block", block, state.value) for state in BLOCKS)
-        for name, signal in self.signals.items():
+        for name, signal in used.items():
             if any(not asking.by_order((control,)) for control in signal.controls):
                 yield from (Step("by-itself", name, wants) for wants in NO_YES)
-        for name in self.signals:
+        for name in used:
             yield from (Step("use", name, out) for out in NO_YES)
         if self.outside is Outside.FREE:
             yield from (Step("woken", name, "") for name in self.signals)

@@ -24,6 +24,7 @@ export function buildCard(fixture, devices) {
     ),
   );
   const element = make("li", { "data-fixture": fixture.name }, button);
+  if (fixture.planned) element.setAttribute("data-planned", "");
 
   function read(frame) {
     const place = `position ${position}, build ${fixture.build}, line ${fixture.line} of the layout file`;
@@ -84,6 +85,7 @@ function wordLines(devices) {
 /** The bytes of a lens in the order in which they go out. */
 function bytesText(lens, frame) {
   const dies = [...lens.dies].sort((one, other) => one.byte - other.byte);
+  if (dies.some((die) => die.byte < 0)) return "not on the data line";
   const places = placesText(dies.map((die) => die.byte + 1));
   if (frame === null || dies.some((die) => die.byte >= frame.length)) return `not known now — ${places}`;
   const told = dies.map((die) => {

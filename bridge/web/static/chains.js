@@ -72,6 +72,8 @@ function buildShelf(chain, devices) {
     figures,
   );
 
+  if (chain.planned) element.setAttribute("data-planned", "");
+
   function showFrame() {
     for (const card of cards) card.light(frame);
     read();
@@ -86,6 +88,13 @@ function buildShelf(chain, devices) {
     if (changed.nodes) {
       const node = now.nodes[chain.node] ?? { state: "unheard" };
       element.setAttribute("data-node", node.state);
+    }
+    if (chain.length === 0) {
+      const why = chain.planned ? "Planned" : "All its chips are bypassed";
+      say(state, `${why}: it gets no frames.`);
+      say(figures, `reached by ${chain.output}`);
+      if (changed.devices) for (const card of cards) card.word(now.devices);
+      return;
     }
     const words = frame === null ? "No frame was sent yet." : (TROUBLE[element.getAttribute("data-node")] ?? "");
     say(state, words);

@@ -19,7 +19,8 @@ const COUNTED = {
 
 /** Build the line for a layout. Returns `{update(now)}`. */
 export function buildHealth(layout) {
-  const names = [...new Set(layout.chains.map((chain) => chain.node))];
+  const driven = layout.chains.filter((chain) => chain.length > 0); // nobody waits for what is only planned
+  const names = [...new Set(driven.map((chain) => chain.node))];
   const broker = buildLink("broker", {});
   const nodes = new Map(names.map((name) => [name, buildLink(name, NODE_WORDS)]));
   const sources = new Map(layout.sources.map((name) => [name, buildLink(`source ${name}`, SOURCE_WORDS)]));

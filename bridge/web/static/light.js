@@ -21,6 +21,7 @@ export function encode(linear) {
 export function lensLight(lens, frame) {
   const sum = [0, 0, 0];
   for (const die of lens.dies) {
+    if (die.byte < 0) continue; // not on the data line: it gives no light
     if (frame === null || die.byte >= frame.length) return null;
     const share = level(die, frame);
     for (let i = 0; i < 3; i += 1) sum[i] += die.rgb[i] * share;

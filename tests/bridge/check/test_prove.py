@@ -234,3 +234,21 @@ def test_diagrams_that_find_no_room_are_said(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(symbols, "MOST_NODES", 5000)
     (group,) = proved(CROSSING)
     assert ("the diagrams need more room than there is", False) == (group.too_large, group.proved)
+
+
+@pytest.mark.parametrize(("text", "name"), [(NO_FLANK, "M"), (NO_CLEAR, "S")])
+@pytest.mark.parametrize("mark", ["planned: true", "broken: 1", "bypassed: 1"])
+def test_what_stands_on_no_lamps_is_never_told_to_clear(text: str, name: str, mark: str) -> None:
+    """A fault that takes an order to a signal is none while that signal is not built, or its chip has died."""
+    assert failure(text).story.steps
+    mast = f"{{name: {name}, build: mast}}"
+    for group in proved(text.replace(mast, f"{mast[:-1]}, {mark}}}")):
+        assert ((), "") == (group.failures, group.too_large)
+
+
+def test_what_it_had_locked_before_its_chip_died_still_counts() -> None:
+    """A train may have seen it clear before: that a lock from before a restart is not enough is found as ever."""
+    text = NO_CONFLICT.replace("{name: W, build: mast}", "{name: W, build: mast, broken: 1}")
+    steps = said(failure(text))
+    assert "lamproom starts, and the route over of W was locked before" == steps[0]
+    assert "S is ordered to clear" == steps[-1]

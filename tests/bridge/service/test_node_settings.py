@@ -226,3 +226,20 @@ def test_nodes_of_the_demo_have_settings(node: str) -> None:
     lengths = {chain.name: chain.length for chain in shown.chains if chain.node == node}
     settings = chains(node_settings(shown, node, HERE, {}))
     assert lengths == {name: len(bytes.fromhex(chain["picture"])) for name, chain in settings.items()}
+
+
+def test_what_is_planned_is_not_on_the_board_yet() -> None:
+    """Length and picture are those of what is built; a node of which nothing is gets no settings, and learns why."""
+    text = LAYOUT.replace("{name: gate, build: lantern}", "{name: gate, build: lantern, planned: true}")
+    layout = check_text(text).layout
+    assert layout is not None
+    place = Wishes(broker=("192.0.2.1", 1883))
+    [main, *_others] = node_settings(layout, "halt", place, {})["chains"]
+    assert "00ff00" == main["picture"]
+    text = LAYOUT.replace("{name: old, fixtures", "{name: old, planned: true, fixtures")
+    planned = check_text(text).layout
+    assert planned is not None
+    with pytest.raises(LamproomError, match="nothing of far is built yet"):
+        node_settings(planned, "far", place, {})
+    with pytest.raises(LamproomError, match="no node is called 'near'"):
+        node_settings(planned, "near", place, {})

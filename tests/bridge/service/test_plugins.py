@@ -9,6 +9,7 @@ import pytest
 
 from bridge.service.files import look_at_text
 from bridge.service.plugins import EVENTS, OUTPUTS, Adapters
+from tests.support.as_built import YARD
 from tests.support.layouts import changed
 
 
@@ -60,6 +61,39 @@ def test_an_output_that_a_node_names_is_one_of_the_section() -> None:
     broken = changed("  tarn:\n", node).replace("sources:\n", "outputs: {cable: {knd: mqtt}}\nsources:\n")
     errors = [line for line in look_at_text("f", broken.encode(), Adapters()).lines() if ": error: " in line]
     assert 1 == len({line.split(":")[1] for line in errors}), errors
+
+
+def planned_universes(first: int, second: int, yard: str = "broken: 1") -> list[str]:
+    """Return what is found of two chains by E1.31, the second of them planned, from these universes on."""
+    text = YARD.replace("  tarn:\n", "  tarn:\n    output: desk\n").replace(
+        "  hill:\n", "  hill:\n    output: desk\n"
+    )
+    chains = f"{{tarn/yard: {{universe: {first}}}, hill/line: {{universe: {second}}}}}"
+    text += f"outputs:\n  desk: {{kind: e131, chains: {chains}}}\n"
+    looked = look_at_text("f", text.replace("broken: 1", yard).encode(), Adapters())
+    assert looked.layout is not None, looked.lines()
+    return [line for line in looked.lines() if "of E1.31" in line or "hill/line" in line]
+
+
+def test_a_chain_that_is_planned_is_spoken_of_before_it_is_there() -> None:
+    """Its universe is given already, and nobody complains of it; the output that runs has only what is built."""
+    assert [] == planned_universes(1, 2)
+
+
+def test_universes_that_would_overlap_once_built_are_a_warning() -> None:
+    """What runs now goes on running, and its owner learns in time."""
+    [line] = planned_universes(1, 1)
+    assert ": warning: once what is planned is built: universe 1 of E1.31" in line
+
+
+def test_a_plan_with_an_error_does_not_keep_what_is_built_from_running() -> None:
+    """The chain that it is about is spoken of in the output all the same."""
+    text = YARD.replace("  hill:\n", "  hill:\n    output: desk\n")
+    text = text.replace("planned: true}", "shares: A, planned: true}", 1)
+    text += "outputs:\n  desk: {kind: e131, chains: {hill/line: {universe: 2}}}\n"
+    looked = look_at_text("f", text.encode(), Adapters())
+    assert looked.layout is not None, looked.lines()
+    assert looked.planned is None
 
 
 @pytest.fixture

@@ -15,6 +15,7 @@ from bridge.light.colours import COLOURS
 from bridge.light.solving import mix
 from bridge.service.screen import Screen, describe, in_words
 from tests.support.adapters import ran
+from tests.support.as_built import YARD, layout_of
 from tests.support.links import until
 from tests.support.lit import street
 
@@ -237,3 +238,26 @@ signals:
     assert layout is not None, findings
     own = {each["name"]: each["places"][0]["lenses"] for each in describe(layout, "main")["devices"]}
     assert {"home": [0, 1], "distant": [2, 3]} == own
+
+
+def test_what_is_planned_is_shown_as_planned() -> None:
+    """It stands in its place on the chain without a position, and so does a chip that was bypassed."""
+    yard, line = describe(
+        layout_of(YARD.replace("build: pair, bypassed: 1", "build: pair, bypassed: [1, 2]")), "main"
+    )["chains"]
+    places = {
+        each["name"]: (each["first"], each.get("position text"), each.get("planned"))
+        for each in yard["fixtures"]
+    }
+    assert {
+        "A": (1, None, None),
+        "P": (0, "planned", True),
+        "B": (2, None, None),
+        "C": (0, "bypassed", None),
+        "H": (3, None, None),
+        "D": (5, None, None),
+        "E": (6, None, None),
+    } == places
+    assert (False, True, 0) == (yard["planned"], line["planned"], line["length"])
+    [lens, *_lenses] = yard["fixtures"][1]["heads"][0]["lenses"]
+    assert lens["dies"][0]["byte"] < 0
