@@ -1,0 +1,1 @@
+"""Trying out what is wired: levels are laid over others, and aspects are never touched."""
