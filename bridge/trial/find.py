@@ -14,6 +14,7 @@ against the others is asked again, and only if it is confirmed is the chip looke
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
@@ -88,13 +89,21 @@ class Finder:
         question: what is asked now; None when there is nothing more to ask.
     """
 
-    def __init__(self, chain: Chain, *, coloured: bool = True, at_once: int = AT_ONCE) -> None:
+    def __init__(
+        self,
+        chain: Chain,
+        *,
+        coloured: bool = True,
+        at_once: int = AT_ONCE,
+        elsewhere: Collection[str] = (),
+    ) -> None:
         """Begin with what the file says.
 
         Args:
             chain: as the layout file has it.
             coloured: whether the owner tells colours from each other. If not, only places and on or off are asked.
             at_once: how many bytes a picture may light, 1 to `MOST_AT_ONCE`.
+            elsewhere: builds that other chains use too, so that no edit changes them for this one.
 
         Raises:
             EngineError: `at_once` is out of range, or the chain is empty.
@@ -105,6 +114,7 @@ class Finder:
             )
         self.sights = Sights(chain, coloured=coloured)
         self._at_once = at_once
+        self._elsewhere = frozenset(elsewhere)
         self._asked: list[_Asked] = []
         self._past: list[_Before] = []
         self._broken: frozenset[int] = frozenset()
@@ -183,6 +193,7 @@ class Finder:
             self._knowledge,
             unclear=self._unclear,
             tail=self._tail(),
+            elsewhere=self._elsewhere,
             looked_at={byte for asked in self._asked if asked.seen is not None for byte in asked.lit},
             others=[asked.lit for asked in self._asked if asked.seen is not None and asked.seen.other],
         )
@@ -295,7 +306,6 @@ class Finder:
         ]
         told = sum(asked.seen is not None and own.isdisjoint(asked.seen.unsure) for asked in about)
         in_vain = len(about) - told
-        shared = self.sights.places[member].shared
         return (
             in_vain >= _PATIENCE + told
             or (told + in_vain > 3 * _PATIENCE and bool(place.shared))
@@ -323,7 +333,7 @@ class Finder:
         return tried
 
     def _dark_run(self) -> tuple[list[int], int]:
-        """Return the chips at the end of the file's chain of which none was ever lit, and how many of them were tried."""
+        """Return the chips at the end of the file's chain of which none ever lit, and how many were tried."""
         run: list[int] = []
         tried = self._looked_at()
         for member in reversed(range(len(self.sights.places))):
@@ -359,8 +369,8 @@ class Finder:
     def _unconfirmed(self) -> list[int]:
         """Return a byte of each chip whose fault rests on one look: it is lit by a byte that was not yet lit.
 
-        One light that was overlooked makes a chip dark, and one colour that was mistaken makes its order wrong, so what is
-        found of a chip alone has to be seen twice.
+        One light that was overlooked makes a chip dark, and one colour that was mistaken makes its order wrong, so
+        what is found of a chip alone has to be seen twice.
         """
         shown: dict[int, int] = {}
         for asked in self._asked:
@@ -415,7 +425,7 @@ class Finder:
         ]
 
     def _suspect(self, member: int) -> int | None:
-        """Return the answer likeliest to be wrong if nothing fits what was said of a chip; None if all were confirmed."""
+        """Return the answer likeliest to be wrong where nothing fits a chip; None if all were confirmed."""
         group, row = self._knowledge.row(member)
         misfits = group.misfits[row]
         fewest = min(int(misfits.min()), int(group.dark_misfits[row]))

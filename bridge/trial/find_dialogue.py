@@ -164,9 +164,10 @@ class Dialogue:
         ]
         if places and not more and not only:
             name = self._called[fixture]
+            shown = words or "green"
             raise _NotUnderstood(
-                f"{name} is number {places[0]} of the list: say `{places[0]} {words or 'green'}` if it shows that and not "
-                f"what is listed, or `+ {name} {words or 'green'}` if it shows that as well"
+                f"{name} is number {places[0]} of the list: say `{places[0]} {shown}` if it shows that and not what is "
+                f"listed, or `+ {name} {shown}` if it shows that as well"
             )
         draft.lit.add(self._find(fixture, words))
 

@@ -69,7 +69,7 @@ class FixturesInOrder:
 
 @dataclass(frozen=True, slots=True)
 class ChipsInOrder:
-    """The chips of a fixture follow each other on the line in this order of their present numbers: it needs a build of its own."""
+    """The chips of a fixture follow each other in this order of their numbers: it needs a build of its own."""
 
     fixture: str
     chips: tuple[int, ...]
@@ -77,7 +77,7 @@ class ChipsInOrder:
 
 @dataclass(frozen=True, slots=True)
 class TakeOut:
-    """A chip of a fixture (counted from 1 in its build) is not on the line and has to go from the file, if that is meant."""
+    """A chip of a fixture (counted from 1 in its build) is not on the line: it has to go from the file."""
 
     fixture: str
     chip: int

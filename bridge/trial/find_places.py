@@ -22,8 +22,8 @@ from bridge.trial.find_sights import NOWHERE, Masks, Pattern, Sights, broken_pat
 
 Flags: TypeAlias = NDArray[np.bool_]
 
-# How likely things are beside each other; only their ratios count. Their products stay so small that squares of sums fit into
-# 64 bits with room for a scale. Common practice, no source.
+# How likely things are beside each other; only their ratios count. Their products stay so small that squares of sums
+# fit into 64 bits with room for a scale. Common practice, no source.
 _AS_SOLDERED_ELSEWHERE: Final = 64
 _AS_IN_THE_FILE: Final = 32
 _TWO_EXCHANGED: Final = 4
@@ -260,8 +260,8 @@ class Knowledge:
     def _settle(self) -> None:
         """Find the chips whose place is certain, and with their help more of them.
 
-        Where all chips are equally wide a chip can begin at whole chips only. Otherwise it might lie a byte beside its place by
-        its own lights; but no chip lies across another, nor leaves a gap that no chips fill.
+        Where all chips are equally wide a chip can begin at whole chips only. Otherwise it might lie a byte beside its
+        place by its own lights; but no chip lies across another, nor leaves a gap that no chips fill.
         """
         for group in self.groups:
             group.possible = group.alive
@@ -367,7 +367,7 @@ class Knowledge:
         )
 
     def _popular(self, anchors: dict[int, int]) -> dict[tuple[str, int, int], int]:
-        """Return, for chips of one build that the file has alike, the soldering that most of them were found to have."""
+        """Return, for chips of one build that the file has alike, how most of them were found to be soldered."""
         counts: dict[tuple[str, int, int], dict[int, int]] = {}
         for member in anchors:
             group, row = self._within[member]

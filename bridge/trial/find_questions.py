@@ -1,4 +1,4 @@
-"""Which picture tells most: a few bytes, chosen one after the other, each that which splits best what is still possible.
+"""Which picture tells most: a few bytes, one after the other, each that which splits best what is still possible.
 
 A picture never lights two bytes of one chip, so that no colours mix, and never more bytes than the owner can take
 in. How well a byte splits is reckoned without logarithms: the chance that two guesses drawn by their weights would

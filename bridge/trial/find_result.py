@@ -21,7 +21,7 @@ _MOST: Final = 12
 """So many explanations are listed at most."""
 
 _SHORT: Final = 2
-"""So many chips at the end may each be dead or gone by itself; that more are is not worth a sentence beside a cut line."""
+"""So many chips at the end may each be gone by itself; that more are is not worth a sentence beside a cut line."""
 
 
 def conclude(

@@ -215,7 +215,7 @@ class Sights:
 
 
 def _from_the_top(fixture: Fixture, head: Head, lamp: Lamp) -> str:
-    """Return where a light sits on its fixture, for eyes that go by place alone: lamps stand in the file from the top down."""
+    """Return where a light sits on its fixture: lamps stand in the file from the top down."""
     holes = list(
         dict.fromkeys(
             (each.name, other.lens, "" if other.lens else other.name)

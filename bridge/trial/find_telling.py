@@ -88,8 +88,8 @@ class Teller:
             if untold:
                 words = (
                     f"in which order the bytes of {_listed([place.name for place in untold])} arrive cannot be told "
-                    "without colours: their lights sit at one place; let somebody look who tells colours, or hold a red "
-                    "filter before them"
+                    "without colours: their lights sit at one place; let somebody look who tells colours, or hold a "
+                    "red filter before them"
                 )
                 found.append(Finding(Kind.UNTOLD, words, tuple(place.fixtures[0].name for place in untold)))
         return tuple(found)
@@ -145,7 +145,7 @@ class Teller:
         return Finding(Kind.MOVED, words, tuple(differ), edit)
 
     def _in_new_order(self, now: list[str]) -> tuple[str, ...]:
-        """Return all fixtures in their new order; those that show nothing, and those that share, stay behind the one before them."""
+        """Return all fixtures in their new order; those that show nothing stay behind the one before them."""
         whole = list(now)
         before = ""
         for fixture in self._chain.fixtures:

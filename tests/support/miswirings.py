@@ -24,7 +24,10 @@ builds:
       lower: {green: {chip: 2, channel: 1}, red: {chip: 2, channel: 2}}
   two-colour:
     chips: [ws2811]
-    lamps: {red: {channel: 1, lens: only}, green: {channel: 2, lens: only}, yellow: {mix: {red: 100%, green: 45%}, lens: only}}
+    lamps:
+      red: {channel: 1, lens: only}
+      green: {channel: 2, lens: only}
+      yellow: {mix: {red: 100%, green: 45%}, lens: only}
   dwarf: {chips: [ws2811], lamps: {lunar: {channel: 2}, red: {channel: 1}}}
   dwarf-across: {chips: [ws2811, ws2811], lamps: {lunar: {chip: 2, channel: 1}, red: {channel: 1}}}
   mill: {chips: [sk6812-rgbw, sk6812-rgbw], lamps: {attic: {full-colour: 2}, parlour: {full-colour: 1}}}
@@ -65,6 +68,11 @@ def chain_of(builds: tuple[str, ...]) -> Chain:
     checked = check_text(_BUILDS + "".join(lines))
     assert checked.layout is not None, [each.line("it") for each in checked.findings]
     return checked.layout.chains[0]
+
+
+def chance_of(seed: int | str) -> random.Random:
+    """Return chance that is the same every time."""
+    return random.Random(seed)  # noqa: S311 - nothing is kept secret with it
 
 
 @cache
@@ -209,7 +217,7 @@ def untrue(case: Case, outcome: Outcome, *, coloured: bool = True) -> str:
 
 
 def _slots(real: RealChain) -> tuple[list[int], set[int]]:
-    """Return the chips in order up to the last that lights, -1 for each that is dark, and which of these are in the file.
+    """Return the chips in order up to the last that lights, -1 for each dark one, and which of these are in the file.
 
     Which of two dark chips comes first, and whether a dark one is the file's or a stranger, nobody can see.
     """

@@ -1,7 +1,7 @@
 """A chain as it was really soldered, and an owner who looks at it and types what is to be seen.
 
-Written from the data sheets' side and without the finder: each chip takes its bytes off the stream and hands on the rest, and each
-output lights what hangs on it. Names are the owner's: fixture, head, lamp, colour.
+Written from the data sheets' side and without the finder: each chip takes its bytes off the stream and hands on the
+rest, and each output lights what hangs on it. Names are the owner's: fixture, head, lamp, colour.
 """
 
 from __future__ import annotations
@@ -62,8 +62,6 @@ class RealChain:
     """Chips in the order of the line."""
 
     chips: list[RealChip] = field(default_factory=list)
-    apart: list[RealChip] = field(default_factory=list)
-    """Chips that stand on the layout with power, and that no data reach."""
 
     def lit(self, picture: bytes) -> list[Light | None]:
         """Return all that shines; None for a light that the file does not have."""
@@ -83,12 +81,11 @@ class RealChain:
                     found.append(light)
         return found
 
-    def answers(self, length: int, *, coloured: bool, ours: Sequence[int] = ()) -> list[tuple[str, ...]]:
-        """Return what is seen of every picture of one byte, and of none: two chains with the same cannot be told apart."""
+    def answers(self, length: int, *, coloured: bool) -> list[tuple[str, ...]]:
+        """Return what is seen of every picture of one byte, and of none: chains with the same cannot be told apart."""
         pictures = [bytes(length)] + [
             bytes(255 * (at == byte) for at in range(length)) for byte in range(length)
         ]
-        del ours
         return [
             tuple(sorted({light.said(coloured=coloured) for light in self.lit(picture) if light is not None}))
             for picture in pictures
@@ -153,7 +150,7 @@ class Owner:
         self.errs = errs
         self.errors = 0
         self.blind_to = blind_to
-        self._chance = chance or random.Random(1)
+        self._chance = chance or random.Random(1)  # noqa: S311 - nothing is kept secret with it
         lights = [light for chip in real.chips for light in chip.lights if light is not None]
         self._all = sorted({light.said(coloured=coloured) for light in lights})
 
