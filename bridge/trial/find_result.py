@@ -49,7 +49,15 @@ def conclude(
     explanations: list[Explanation] = []
     for links in islice(closer.wirings(), _MOST):
         end = max((link.offset + link.width * (1 + link.double) for link in links if link.data), default=0)
-        behind = any(lit and max(lit) >= end for lit in others) and all(link.data for link in links)
+        strange = {
+            byte
+            for link in links
+            if link.chip == NOWHERE
+            for byte in range(link.offset, link.offset + link.width)
+        }
+        behind = all(link.data for link in links) and any(
+            lit and max(lit) >= end and strange.isdisjoint(lit) for lit in others
+        )
         findings = teller.tell(links, left_out=closer.left_out, behind=behind)
         if all(findings != each.findings for each in explanations):
             explanations.append(Explanation(links, findings))
