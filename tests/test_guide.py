@@ -33,6 +33,7 @@ from bridge.logic.selection import LAST_COMMAND, News, Step, Trust
 from bridge.service.files import look_at_text
 from bridge.service.plugins import EVENTS, OUTPUTS, Adapters
 from bridge.service.shipped import shipped_layout
+from bridge.trial.find_dialogue import HELP
 from tests.support.diagrams import DIAGRAMS, shown
 from tests.support.tree import ROOT
 from tests.test_documentation import layout_blocks
@@ -46,6 +47,7 @@ CHANGES = "config/guide/changes.md"
 EFFECTS = "config/guide/effects.md"
 LIGHTS = "config/guide/lights.md"
 WAYS_OUT = "config/guide/outputs.md"
+WIRING = "config/guide/wiring.md"
 PAGES = (
     "README.md",
     GUIDE,
@@ -57,6 +59,7 @@ PAGES = (
     CHANGES,
     EFFECTS,
     WAYS_OUT,
+    WIRING,
     "config/guide/mqtt.md",
 )
 
@@ -137,6 +140,11 @@ def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
     row = next(line for line in page(CHANGES).splitlines() if line.startswith(f"| `{way}` |"))
     assert f"{USUAL_CHANGE[way] // 1_000_000} ms" in row
     assert {seconds(each) for each in LONGEST_CHANGE.values()} == {"60 s", "3 s"}
+
+
+def test_the_page_of_the_wiring_finder_shows_its_help() -> None:
+    """What can be answered stands in the page as the finder says it."""
+    assert f"```\n{HELP}\n```" in page(WIRING)
 
 
 def test_every_key_of_the_layout_file_is_explained() -> None:

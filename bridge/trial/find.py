@@ -213,7 +213,7 @@ class Finder:
             member = contradicted[0]
             suspect = self._suspect(member)
             if suspect is not None:
-                self._knowledge.reckon(self._in_the_dark())
+                self._knowledge.reckon(())
                 self._ask_again(suspect, member)
                 return
             if member in self._broken:
@@ -222,7 +222,8 @@ class Finder:
                 self._broken |= {member}
                 self._rebuild()
         self._knowledge.reckon(())
-        self._knowledge.reckon(self._in_the_dark())
+        if dark := self._in_the_dark():
+            self._knowledge.reckon(dark)
         open_ones = self._open()
         past = [asked.bits for asked in self._asked]
         lit = choose(self._knowledge, open_ones, past, self._at_once) if open_ones else []
@@ -232,6 +233,8 @@ class Finder:
             lit = self._unconfirmed()[: self._at_once]
         if not lit:
             self._look_again()
+        if not lit and self.question is None:
+            lit = self._behind_the_end(0)
         if lit:
             self._ask(sorted({*lit, *self._behind_the_end(len(lit))}))
 
@@ -354,17 +357,20 @@ class Finder:
         return frozenset(run) if sure else frozenset()
 
     def _behind_the_end(self, so_far: int) -> list[int]:
-        """Return a byte of the first chip behind the last one, where there is room for it and it was not tried yet."""
+        """Return a byte of the first chip behind the last one, where there is room for it and it was not tried yet.
+
+        It mostly rides along with the last pictures. A chip there disturbs nothing; its owner forgot to write it down.
+        """
         anchors = self._knowledge.anchors()
-        if so_far >= self._at_once or len(anchors) < sum(
-            guess is not None for guess in self._knowledge.guesses
-        ):
+        ends = {
+            guess.offset + self._knowledge.pattern(member).bytes: member in anchors
+            for member, guess in enumerate(self._knowledge.guesses)
+            if guess is not None and guess.state is State.LIGHTS
+        }
+        end = max(ends, default=0)
+        if so_far >= self._at_once or not ends.get(end) or end >= self.sights.length or self._dark_run()[0]:
             return []
-        end = max(
-            (start + self.sights.places[member].pattern.bytes for member, start in anchors.items()), default=0
-        )
-        tried = any(end in asked.lit for asked in self._asked)
-        return [] if tried or end >= self.sights.length else [end]
+        return [] if any(end in asked.lit for asked in self._asked) else [end]
 
     def _unconfirmed(self) -> list[int]:
         """Return a byte of each chip whose fault rests on one look: it is lit by a byte that was not yet lit.

@@ -273,7 +273,7 @@ class Knowledge:
                 fixed = np.array([member in found for member in group.members], dtype=np.bool_)
                 clear = group.possible & (free[None, None, :] | fixed[:, None, None])
                 # Where nothing is left the answers are at odds; what a chip's own lights say then counts.
-                some: NDArray[Any] = np.asarray(clear.any(axis=(1, 2)))
+                some: NDArray[Any] = np.asarray(clear.any(axis=(1, 2)), dtype=np.bool_)
                 group.possible = np.where(some[:, None, None], clear, group.possible)
             found = before | self._certain()
             if len(found) == len(before):
@@ -283,7 +283,7 @@ class Knowledge:
     def _certain(self) -> dict[int, int]:
         found: dict[int, int] = {}
         for group in self.groups:
-            offsets: NDArray[Any] = np.asarray(group.possible.any(axis=1))
+            offsets: NDArray[Any] = np.asarray(group.possible.any(axis=1), dtype=np.bool_)
             certain = (offsets.sum(axis=1, dtype=np.int64) == 1) & ~group.dark & ~group.without_data
             first = [int(np.argmax(row)) for row in offsets]
             for row in np.flatnonzero(certain):

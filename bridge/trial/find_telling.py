@@ -275,7 +275,12 @@ class Teller:
             words = f"{name} is dark, and without data it would be lit: it is dead besides, or has no supply"
             return [Finding(Kind.DARK, words, (self._name(link.chip),))]
         if not link.shows and self._places[link.chip].sights:
-            words = f"{name} shows nothing, and passes the data on: its LEDs or the chip are dead, or have no supply"
+            words = f"{name} shows nothing and hands on the data: it is dead or has no supply"
+            beside = [each.chip for each in self._beside(link, links)]
+            if link.chip - 1 in beside or link.chip + 1 in beside:
+                words += ", or another chip is in its place"
+            else:
+                words += f"; it then stands behind {self._before(link, links) or 'the node'}"
             return [Finding(Kind.DARK, words, (self._name(link.chip),))]
         if link.broken != NOWHERE:
             words = f"{self._sights.all[link.broken]} never lights: the LED is dead, turned round, or not connected"
@@ -292,6 +297,10 @@ class Teller:
                 )
             ]
         return []
+
+    def _beside(self, link: Link, links: Sequence[Link]) -> Sequence[Link]:
+        at = links.index(link)
+        return [*links[max(0, at - 1) : at], *links[at + 1 : at + 2]]
 
     def _before(self, link: Link, links: Sequence[Link]) -> str:
         earlier = [each for each in links if each.offset < link.offset and each.chip != NOWHERE]

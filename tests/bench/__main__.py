@@ -17,6 +17,7 @@
   the share of a processor that it takes; beside it the sender of `sacn` with the same universes.
 - `engine`: one order to one signal, on layouts of 10, 100, 1,000 and 10,000 devices.
 - `check`: reading and checking a layout file of 2,000 signals.
+- `wiring`: from an answer to the next question of the wiring finder, on chains of 10, 50 and 200 chips.
 
 A machine that is shared drifts by more than what is measured here. So each figure is taken in short rounds, ours
 and the baseline's in turn, and what counts is the middle of the rounds' ratios. No test asserts any of it.
@@ -42,6 +43,7 @@ BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "outputs": pixels_out.outputs,
     "engine": pure.engine,
     "check": pure.check,
+    "wiring": pure.wiring,
 }
 
 

@@ -126,6 +126,14 @@ def test_a_chip_that_the_file_does_not_have() -> None:
     assert (Kind.SURPLUS, (PutIn("tarn", "yard", "T3", "ws2811"),)) == (finding.kind, finding.edits)
 
 
+def test_a_chip_behind_the_last_one_is_found_where_it_lights() -> None:
+    """Frames are longer than the file's, and a light that is not listed tells of it."""
+    real = as_filed(chain("ladder"))
+    real.chips.append(RealChip(-1, (None, None, None)))
+    finding = only(outcome_of(chain("ladder"), real))
+    assert (Kind.SURPLUS, (PutIn("tarn", "yard", "T8", "ws2812b"),)) == (finding.kind, finding.edits)
+
+
 def test_two_chips_that_the_file_counts_once() -> None:
     """Two pixels in one house that both light are asked about again, and then believed."""
     real = as_filed(chain("ladder"))
