@@ -20,6 +20,9 @@ _SCALE: Final = 1 << 24
 _LOOKED_AT: Final = 4
 """For so many chips a byte of a picture the splits are worked out: enough to choose from, and quick on a long chain."""
 
+_CELLS: Final = 60_000
+"""And so many rows times columns of their tables, where chips of different width make these large."""
+
 _MASKS: Final = 16
 """A chip has four channels at the most, so there are so many sets of its sights."""
 
@@ -118,7 +121,13 @@ def _worth_looking_at(
             found += [lot[turn] for lot in lots if turn < len(lot)]
         if len(found) >= most:
             break
-    return frozenset(found[:most])
+    cells, kept = 0, list[int]()
+    for member in found[:most]:
+        cells += knowledge.row(member)[0].prior[0].size
+        if cells > _CELLS and len(kept) * _LOOKED_AT >= most:
+            break
+        kept.append(member)
+    return frozenset(kept)
 
 
 def _past(knowledge: Knowledge, member: int, guess: Guess, history: Masks) -> bytes:
