@@ -33,6 +33,7 @@ from bridge.logic.selection import LAST_COMMAND, News, Step, Trust
 from bridge.service.files import look_at_text
 from bridge.service.plugins import EVENTS, OUTPUTS, Adapters
 from bridge.service.shipped import shipped_layout
+from bridge.trial.find_dialogue import HELP
 from tests.support.diagrams import DIAGRAMS, shown
 from tests.support.tree import ROOT
 from tests.test_documentation import layout_blocks
@@ -51,6 +52,7 @@ TOPICS = "config/guide/topics.md"
 MORE_SOURCES = "config/guide/sources.md"
 PACKETS = "config/guide/dcc.md"
 LCC = "config/guide/lcc.md"
+WIRING = "config/guide/wiring.md"
 PAGES = (
     "README.md",
     GUIDE,
@@ -67,6 +69,7 @@ PAGES = (
     MORE_SOURCES,
     PACKETS,
     LCC,
+    WIRING,
     "config/guide/mqtt.md",
 )
 
@@ -150,6 +153,11 @@ def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
     row = next(line for line in page(CHANGES).splitlines() if line.startswith(f"| `{way}` |"))
     assert f"{USUAL_CHANGE[way] // 1_000_000} ms" in row
     assert {seconds(each) for each in LONGEST_CHANGE.values()} == {"60 s", "3 s"}
+
+
+def test_the_page_of_the_wiring_finder_shows_its_help() -> None:
+    """What can be answered stands in the page as the finder says it."""
+    assert f"```\n{HELP}\n```" in page(WIRING)
 
 
 def test_every_key_of_the_layout_file_is_explained() -> None:

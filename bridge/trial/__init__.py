@@ -1,1 +1,1 @@
-"""Trying lamps and wiring out: levels laid over frames, and nothing else touched."""
+"""What is tried out on the layout: lamps, what was built anew, and the wiring. Aspects are never touched."""

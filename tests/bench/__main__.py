@@ -21,6 +21,7 @@
 - `packets`: a million lines from the rails, most of them spoiled, to events or a refusal; beside it reading their
   digits alone.
 - `check`: reading and checking a layout file of 2,000 signals.
+- `wiring`: from an answer to the next question of the wiring finder, on chains of 10, 50 and 200 chips.
 
 A machine that is shared drifts by more than what is measured here. So each figure is taken in short rounds, ours
 and the baseline's in turn, and what counts is the middle of the rounds' ratios. No test asserts any of it.
@@ -48,6 +49,7 @@ BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "engine": pure.engine,
     "packets": packets.packets,
     "check": pure.check,
+    "wiring": pure.wiring,
 }
 
 

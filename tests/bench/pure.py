@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
@@ -13,12 +14,15 @@ from bridge.check import check_text
 from bridge.engine import Engine
 from bridge.events import MILLISECOND, SECOND, AccessoryOrdered, Position
 from bridge.layout.model import Layout
+from bridge.trial.find import Finder
+from bridge.trial.find_places import Seen
 from tests.bench import layouts
-from tests.bench.rounds import Round, Side, ratio, timed
+from tests.bench.rounds import Round, Side, percentile, ratio, timed
 
 PIXELS: Final = 10_000
 SIGNALS: Final = 2_000
 SIZES: Final = (10, 100, 1_000, 10_000)
+WIRED: Final = (10, 50, 200)
 
 
 def compile_frames(quick: bool) -> list[dict[str, Any]]:
@@ -161,6 +165,30 @@ def check(quick: bool) -> list[dict[str, Any]]:
     text = layouts.signals_only(count, chains=count // 20)
     once = timed(lambda: read(text), 1 if quick else 3)
     return [{"signals": count, "lines": text.count("\n"), "seconds": min(once.times) / 1e9}]
+
+
+def wiring(quick: bool) -> list[dict[str, Any]]:
+    """Measure what the wiring finder takes from an answer to its next question, on chains that are as filed.
+
+    Beside it stand its questions, and how many a walk through all channels would have.
+    """
+    rows = []
+    for count in WIRED[:1] if quick else WIRED:
+        chain = read(layouts.signals_only(count)).chains[0]
+        finder, times = Finder(chain), []
+        while (question := finder.question) is not None:
+            seen = Seen(frozenset(question.expected))
+            times += timed(partial(finder.answer, seen), 1).times
+        rows.append(
+            {
+                "chips": count,
+                "p50 us": percentile(times, 50) / 1000,
+                "most us": max(times) / 1000,
+                "questions": len(times),
+                "channels": chain.length,
+            }
+        )
+    return rows
 
 
 def read(text: str) -> Layout:
