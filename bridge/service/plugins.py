@@ -181,6 +181,10 @@ def _default(field: FieldInfo) -> str | None:
     value = field.get_default(call_default_factory=True)
     if value is None or value in ({}, [], ()):
         return "left out"
+    if field.examples:  # a value that is kept otherwise than it is written
+        return str(field.examples[0])
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(str, value))}]"
     return str(value).lower() if isinstance(value, bool) else str(value)
 
 
