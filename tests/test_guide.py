@@ -16,11 +16,12 @@ from bridge.chain.frames import byte_of_level
 from bridge.check import check_text
 from bridge.cli import app
 from bridge.layout import read as layout_read
-from bridge.layout import schema, schema_effects, schema_track, schema_when
+from bridge.layout import schema, schema_track, schema_when
 from bridge.layout.chips import CHIP_TYPES
 from bridge.layout.conditions import Leaf, leaves
 from bridge.layout.crossings import NOT_RAISED, RED
 from bridge.layout.dies import Die
+from bridge.layout.effects import schema as schema_effects
 from bridge.layout.model import Way
 from bridge.layout.rules.crossings import CROSSING_RULES, Figure
 from bridge.layout.shown import LONGEST_CHANGE, USUAL_CHANGE

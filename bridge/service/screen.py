@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from bridge.events import LinkState
-from bridge.layout.effects import Steady
+from bridge.layout.effects.families import Steady
 from bridge.layout.model import OFF, ON, Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal, Wire
 from bridge.layout.units import FULL_LEVEL, clock_text
 from bridge.light.colours import DAYLIGHT, led_colour
