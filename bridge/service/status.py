@@ -43,6 +43,9 @@ class WillingBroker(Broker, Protocol):
 class Status:
     """Publishes `lamproom/bridge/<name>` (with a last will) and `lamproom/device/<name>`.
 
+    Each report carries the mark of this run, as what we say of the bridge does: what a run that was killed left at
+    the broker can be told from what is said now.
+
     Attributes:
         rival: called with our name when another bridge says something of itself under it.
     """
@@ -67,10 +70,10 @@ class Status:
         """Tell what a device shows, or how a lock or a gate stands, soon."""
         if isinstance(report, Told):
             topic = f"lamproom/{report.subject}/{report.name}"
-            self._reports[topic] = {"state": report.state, "reason": report.reason}
+            self._reports[topic] = {"state": report.state, "reason": report.reason, "run": self._run}
         else:
             topic = f"lamproom/device/{report.device}"
-            self._reports[topic] = {"aspect": report.aspect, "reason": report.reason}
+            self._reports[topic] = {"aspect": report.aspect, "reason": report.reason, "run": self._run}
         self._due[topic] = None
         self._arm(GATHER)
 
