@@ -95,6 +95,8 @@ class Claim:
         last: the last that is claimed.
         owner: who claims it, in words: a chain's key, or an output's part.
         keys: where it stands.
+        within: a wider space, whose claims reach into this one too: what is sent to all reaches each. Claims of two
+            parts of it have nothing to do with each other.
     """
 
     space: str
@@ -103,6 +105,7 @@ class Claim:
     last: int
     owner: str
     keys: Keys
+    within: str = ""
 
 
 class Options(BaseModel):

@@ -93,13 +93,18 @@ class E131Options(Options):
 
     def _claims(self, places: tuple[ChainPlace, ...]) -> Iterator[Claim]:
         by_key = {place.key: place for place in places}
-        where = f"at {self.host}:{self.port}" if self.host else "by multicast"
+        everywhere = "of E1.31 by multicast" + (f" to port {self.port}" if self.port != wire.PORT else "")
+        # A universe is the same one however its packets come (section 9.1.1), and what goes to its group reaches
+        # every controller that takes it. Two controllers, each with packets of its own, may number theirs alike.
+        space, within = (
+            (f"of E1.31 at {self.host}:{self.port}", everywhere) if self.host else (everywhere, "")
+        )
         for key, chain in self.chains.items():
             place = by_key.get(key)
             if place is not None:
                 last = chain.universe + len(spans(place.chips, UNIVERSE)) - 1
                 keys = ("chains", key, "universe")
-                yield Claim(f"of E1.31 {where}", "universe", chain.universe, last, key, keys)
+                yield Claim(space, "universe", chain.universe, last, key, keys, within)
 
 
 class E131Stream:

@@ -11,6 +11,7 @@ each chain is kept, and those before it are passed over and counted.
 from __future__ import annotations
 
 import asyncio
+import errno
 from dataclasses import asdict, dataclass, field, replace
 from functools import partial
 from pathlib import Path
@@ -175,8 +176,17 @@ class FileFrames:
             return
         self._writer = None
         self._due.clear()
-        reason = problem.strerror if isinstance(problem, OSError) else None
-        why = f"{self._path} cannot be written ({reason or problem}): make room, or name another file"
+        number, reason = (problem.errno, problem.strerror) if isinstance(problem, OSError) else (None, None)
+        match number:
+            case errno.ENOENT:
+                remedy = f"make the folder {self._path.absolute().parent}"
+            case errno.EACCES | errno.EPERM | errno.EROFS:
+                remedy = "let the user of the bridge write there"
+            case errno.EISDIR:
+                remedy = "take that folder away"
+            case _:
+                remedy = "make room"
+        why = f"{self._path} cannot be written ({reason or problem}): {remedy}, or name another file"
         self._host.link(LinkState.LOST, f"{why}, and start the bridge again", "path")
 
 

@@ -106,7 +106,7 @@ def local_port_claim(address: str | None, port: int | None) -> tuple[Claim, ...]
     if port is None:
         return ()
     space = f"of {address or 'this machine'}"
-    return (Claim(space, "port", port, port, "the packets of one output", ("local-port",)),)
+    return (Claim(space, "port", port, port, "one output alone", ("local-port",)),)
 
 
 def too_many(claims: Iterable[Claim], allowed: range) -> tuple[Fault, ...]:

@@ -86,6 +86,22 @@ def test_multicast_universes_are_looked_at_together() -> None:
     assert "universe 1 of E1.31 by multicast would be for hill/line" in line
 
 
+def test_a_universe_by_multicast_and_to_one_controller_is_told() -> None:
+    """The controller would take both for its own: a universe is one, however its packets come (E1.31, 9.1.1)."""
+    for far in ("universe: 2", "universe: 1"):
+        both = (
+            "  yard: {kind: e131, chains: {tarn/throat: {universe: 1}, tarn/shed: {universe: 2}}}\n"
+            f"  far: {{kind: e131, host: 10.0.0.9, chains: {{hill/line: {{{far}}}}}}}\n"
+        )
+        (line,) = found(both)
+        assert line.startswith("f:17:")
+        assert f"universe {far[-1]} of E1.31 at 10.0.0.9:5568 would be for hill/line" in line
+        assert f"and universe {far[-1]} of E1.31 by multicast for tarn/" in line
+        assert "in line 16: two cannot share one, and from 3 on they are free" in line
+    apart = both.replace("host: 10.0.0.9,", "host: 10.0.0.9, port: 5570,")
+    assert [] == found(apart)
+
+
 def test_a_chain_that_runs_past_the_last_universe_is_told() -> None:
     """With where it has to begin at the latest."""
     long = HEAD.replace(
@@ -129,7 +145,7 @@ def test_two_outputs_from_one_port_are_told() -> None:
     """A port of this machine is given once."""
     far = "{kind: e131, host: 10.0.0.9, local-port: 5568, chains: {hill/line: {universe: 1}}}"
     (line,) = found(outputs(yard("{universe: 1}", "{universe: 2}", "    local-port: 5568\n"), far))
-    assert "port 5568 of this machine would be for the packets of one output" in line
+    assert "port 5568 of this machine would be for one output alone" in line
 
 
 @pytest.mark.parametrize(
