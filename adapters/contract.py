@@ -248,6 +248,10 @@ class OutputHost(Protocol):
         """Say that a node acknowledges, or no longer, with a reason in plain words."""
         ...
 
+    def board(self, node: str, board: str) -> None:
+        """Say which board a node runs on, by something that this board alone has; the owner is told when it changes."""
+        ...
+
     def link(self, state: LinkState, why: str, *keys: str | int) -> None:
         """Say that frames can go out, or no longer, with a reason and a remedy in plain words.
 

@@ -341,6 +341,8 @@ class MqttFrames:
             self._learn(said.term, now, node)
         if node is None:
             return
+        if said.board is not None:
+            self._host.board(node.name, said.board)
         for lane in node.lanes:
             if said.state == "here":
                 lane.window.announced(now)

@@ -257,6 +257,30 @@ def test_kept_copy_of_a_frame_is_not_shown(broker: Mosquitto, tmp_path: Path) ->
     assert levels(5) not in [picture.levels for picture in board.pictures()]
 
 
+def test_board_that_was_swapped_is_told_of(broker: Mosquitto, tmp_path: Path) -> None:
+    """Another board with the settings of the node: it gets the whole picture at once, and its owner is told to look.
+
+    The bridge knows the old one from before its restart. A computer's MicroPython has no number of its chip, so a
+    module in the folder stands in for the board's own.
+    """
+    text = "node vale is a new board, e66102 in place of e66101: look whether its pins, chains and supply"
+    for number in (1, 2):
+        (tmp_path / f"place-{number}").mkdir()
+        folder = board_folder(tmp_path / f"place-{number}", LAYOUT, "vale", broker.port)
+        (folder / "machine.py").write_text(f'def unique_id():\n    return b"\\xe6\\x61\\x0{number}"\n')
+        with (
+            switched_on(folder) as board,
+            running(tmp_path, LAYOUT, broker.port, "--page", "127.0.0.1:0") as daemon,
+        ):
+            answers(daemon)
+            assert f"e6610{number}" == says(broker.port)["board"]
+            publish(broker.port, *order(1))
+            board.wait_until_it_shows(levels(1))
+            assert (number == 2) is (text in daemon.output)
+            assert daemon.output.count("is a new board") < 2
+    assert "Traceback" not in daemon.output
+
+
 def test_board_says_what_it_is_and_its_last_will_says_that_it_is_gone(
     broker: Mosquitto, tmp_path: Path
 ) -> None:

@@ -79,6 +79,7 @@ class Host:
     others: set[int] = field(default_factory=set)  # terms that other bridges are behind
     identity: UUID = IDENTITY
     nodes: list[tuple[str, LinkState, str]] = field(default_factory=list)
+    boards: list[tuple[str, str]] = field(default_factory=list)
     links: list[tuple[LinkState, str, tuple[str | int, ...]]] = field(default_factory=list)
     told: list[tuple[Instant, ChainPlace, dict[str, int]]] = field(default_factory=list)
     refusals: list[tuple[Raw, DecodeError]] = field(default_factory=list)
@@ -92,6 +93,9 @@ class Host:
 
     def node(self, name: str, state: LinkState, why: str) -> None:
         self.nodes.append((name, state, why))
+
+    def board(self, node: str, board: str) -> None:
+        self.boards.append((node, board))
 
     def link(self, state: LinkState, why: str, *keys: str | int) -> None:
         self.links.append((state, why, keys))

@@ -76,3 +76,13 @@ async def test_when_the_link_comes_back_every_chain_goes_out_whole() -> None:
     assert [("throat", GREEN), ("shed", DARK), ("line", DARK)] == desk.pictures()
     desk.run(21 * SECOND)
     assert [("throat", GREEN), ("shed", DARK)] == desk.pictures()  # keep-alives: the clock goes on
+
+
+async def test_what_a_node_says_of_its_board_is_passed_on() -> None:
+    """With the node's name; of a stranger's node nothing is."""
+    desk = Desk(THROAT, HILL)
+    await desk.output.start()
+    desk.announce("hill", Announcement("here", None, "e661"))
+    desk.announce("tarn-yard", Announcement("here"))
+    desk.announce("stranger", Announcement("here", None, "beef"))
+    assert [("hill", "e661")] == desk.host.boards
