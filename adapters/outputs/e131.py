@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import Annotated, ClassVar, Final, cast
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from pydantic import Field, field_validator
 
@@ -23,6 +23,7 @@ from adapters.outputs.keys import (
 )
 from adapters.outputs.span import UNIVERSE, spans
 from adapters.outputs.udp import Packet, UdpFrames
+from bridge.events import SECOND
 
 DMX_REFRESH: Final = 44
 """Frames a second of ANSI E1.11 (DMX512-A) with 512 slots: section 6.6.1 allows no more unless the owner says so."""
@@ -161,18 +162,64 @@ class _Together:
         yield self._packet, self._address
 
 
+class _Listing:
+    """The packets that say which universes come from here: what is sent by multicast, and its synchronization."""
+
+    every: Final = wire.DISCOVERY_EVERY_S * SECOND
+
+    def __init__(self, options: E131Options, places: tuple[ChainPlace, ...], cid: UUID) -> None:
+        universes = {options.synchronise} if options.synchronise else set[int]()
+        for place in places:
+            first = options.chains[place.key].universe
+            universes |= set(range(first, first + len(spans(place.chips, UNIVERSE))))
+        self._pages = wire.discovery_packets(cid, options.source_name, universes)
+        self._address = (wire.group_of(wire.DISCOVERY), options.port)
+
+    def packets(self) -> Iterator[Packet]:
+        """Yield each page."""
+        for page in self._pages:
+            yield page, self._address
+
+
 class E131Frames(UdpFrames):
-    """A frame output by E1.31: a chain in as many universes as it needs, and no chip in two of them."""
+    """A frame output by E1.31: a chain in as many universes as it needs, and no chip in two of them.
+
+    Each output is a source of its own, since the list of a source's universes has to be whole, and one output knows
+    nothing of another's.
+    """
 
     options: ClassVar[type[Options]] = E131Options
 
     protocol: ClassVar[str] = "E1.31"
 
-    def streams(self, options: Options, places: tuple[ChainPlace, ...], host: OutputHost) -> list[E131Stream]:
-        """Return one stream for each chain."""
-        return [E131Stream(place, cast("E131Options", options), host.identity) for place in places]
+    def __init__(self, name: str, options: Options, places: tuple[ChainPlace, ...], host: OutputHost) -> None:
+        self._cid = uuid5(host.identity, name)
+        super().__init__(name, options, places, host)
 
-    def signal(self, options: Options, host: OutputHost) -> _Together | None:
+    def streams(
+        self,
+        options: Options,
+        places: tuple[ChainPlace, ...],
+        host: OutputHost,  # noqa: ARG002 - the source is this output
+    ) -> list[E131Stream]:
+        """Return one stream for each chain."""
+        return [E131Stream(place, cast("E131Options", options), self._cid) for place in places]
+
+    def signal(
+        self,
+        options: Options,
+        host: OutputHost,  # noqa: ARG002 - the source is this output
+    ) -> _Together | None:
         """Return the synchronization packet, if it was asked for."""
         said = cast("E131Options", options)
-        return _Together(said.synchronise, said, host.identity) if said.synchronise else None
+        return _Together(said.synchronise, said, self._cid) if said.synchronise else None
+
+    def herald(
+        self,
+        options: Options,
+        places: tuple[ChainPlace, ...],
+        host: OutputHost,  # noqa: ARG002 - the source is this output
+    ) -> _Listing | None:
+        """Return the list of universes, for those that go to everybody; one controller needs no list of its own."""
+        said = cast("E131Options", options)
+        return None if said.host or not places else _Listing(said, places, self._cid)
