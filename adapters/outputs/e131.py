@@ -16,9 +16,12 @@ from adapters.outputs.keys import (
     Host,
     Port,
     Refresh,
+    at,
     local_port_claim,
     look_at_chains,
+    one_version,
     too_many,
+    version_of,
     whole,
 )
 from adapters.outputs.span import UNIVERSE, spans
@@ -84,6 +87,7 @@ class E131Options(Options):
     def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:
         """Find chains without a universe, and chains that need more of them than there are."""
         return (
+            *one_version(self.host, self.local_address),
             *look_at_chains(self.chains, places, "{universe: 1}"),
             *too_many(self._claims(places), wire.UNIVERSES),
         )
@@ -98,7 +102,7 @@ class E131Options(Options):
         # A universe is the same one however its packets come (section 9.1.1), and what goes to its group reaches
         # every controller that takes it. Two controllers, each with packets of its own, may number theirs alike.
         space, within = (
-            (f"of E1.31 at {self.host}:{self.port}", everywhere) if self.host else (everywhere, "")
+            (f"of E1.31 at {at(self.host, self.port)}", everywhere) if self.host else (everywhere, "")
         )
         for key, chain in self.chains.items():
             place = by_key.get(key)
@@ -106,6 +110,11 @@ class E131Options(Options):
                 last = chain.universe + len(spans(place.chips, UNIVERSE)) - 1
                 keys = ("chains", key, "universe")
                 yield Claim(space, "universe", chain.universe, last, key, keys, within)
+
+
+def _group(universe: int, options: E131Options) -> tuple[str, int]:
+    """Return group and port of a universe; by IPv6 where the address of this machine is one of that."""
+    return wire.group_of(universe, version_of(options.local_address or "") or 4), options.port
 
 
 class E131Stream:
@@ -131,7 +140,7 @@ class E131Stream:
                 priority=priority,
                 sync=options.synchronise or 0,
             )
-            address = None if options.host else (wire.group_of(universe), options.port)
+            address = None if options.host else _group(universe, options)
             self._parts.append((part, packet, address))
 
     def packets(self, levels: bytes) -> Iterator[Packet]:
@@ -154,7 +163,7 @@ class _Together:
 
     def __init__(self, universe: int, options: E131Options, cid: UUID) -> None:
         self._packet = wire.sync_packet(cid, universe)
-        self._address = None if options.host else (wire.group_of(universe), options.port)
+        self._address = None if options.host else _group(universe, options)
 
     def packets(self) -> Iterator[Packet]:
         """Yield it."""
@@ -173,7 +182,7 @@ class _Listing:
             first = options.chains[place.key].universe
             universes |= set(range(first, first + len(spans(place.chips, UNIVERSE))))
         self._pages = wire.discovery_packets(cid, options.source_name, universes)
-        self._address = (wire.group_of(wire.DISCOVERY), options.port)
+        self._address = _group(wire.DISCOVERY, options)
 
     def packets(self) -> Iterator[Packet]:
         """Yield each page."""

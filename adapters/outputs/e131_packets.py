@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterable
-from ipaddress import IPv4Address
+from ipaddress import IPv4Address, IPv6Address
 from typing import Final
 from uuid import UUID
 
@@ -114,6 +114,8 @@ def _page(cid: UUID, source_name: str, universes: list[int], number: int, last: 
     )
 
 
-def group_of(universe: int) -> str:
-    """Return the multicast group of a universe, section 9.3.1."""
+def group_of(universe: int, version: int = 4) -> str:
+    """Return the multicast group of a universe: by IPv4, section 9.3.1, or by IPv6, section 9.3.2."""
+    if version == 6:
+        return str(IPv6Address((0xFF18 << 112) + (0x8300 << 16) + universe))
     return str(IPv4Address((239 << 24) + (255 << 16) + universe))

@@ -102,6 +102,19 @@ def test_a_universe_by_multicast_and_to_one_controller_is_told() -> None:
     assert [] == found(apart)
 
 
+def test_ipv6_addresses_are_taken_where_the_protocol_has_them() -> None:
+    """One address is one controller however it is spelt (RFC 5952); Art-Net 4 has IPv4 alone."""
+    apart = yard("{universe: 1}", "{universe: 2}").replace("10.0.0.8", "'fd00::8'")
+    far = "{kind: e131, host: 'FD00:0:0::8', chains: {hill/line: {universe: 2}}}"
+    (line,) = found(outputs(apart, far))
+    assert "universe 2 of E1.31 at [fd00::8]:5568 would be for hill/line" in line
+    (line,) = found(outputs(apart, "{kind: artnet, host: 'fd00::9', chains: {hill/line: {universe: 2}}}"))
+    assert "fd00::9 is no host: write its name or its address, such as 192.168.1.40" in line
+    mixed = "{kind: ddp, host: 'fd00::9', local-address: 10.0.0.2, chains: {hill/line: {}}}"
+    (line,) = found(outputs(apart, mixed))
+    assert "nothing goes from 10.0.0.2 to fd00::9: write two IPv4 or two IPv6 addresses" in line
+
+
 def test_a_chain_that_runs_past_the_last_universe_is_told() -> None:
     """With where it has to begin at the latest."""
     long = HEAD.replace(
@@ -153,7 +166,10 @@ def test_two_outputs_from_one_port_are_told() -> None:
     [
         ("host", "yard:5568", "yard:5568 is no host: write its name or its address"),
         ("host", "239.255.0.1", "239.255.0.1 is a group and no host"),
-        ("host", "fe80::1", "is no host"),
+        ("host", "fe80::1", "fe80::1 is no host by itself"),
+        ("host", "ff18::8300:1", "ff18::8300:1 is a group and no host"),
+        ("host", "fd00::g", "is no host"),
+        ("local-address", "fe80::1", "write the interface of this machine behind it, such as fe80::1%eth0"),
         ("port", "70000", "70000 is not a port: write 1 to 65535"),
         ("local-address", "eth0", "eth0 is no address: write one of this machine"),
         ("priority", "201", "201 is not a priority: write 0 to 200"),
