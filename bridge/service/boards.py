@@ -43,8 +43,8 @@ class Boards:
             return
         self._known[node] = board
         if self._state is not None:
-            # In a thread, because it waits for the disk.
-            asyncio.get_running_loop().run_in_executor(None, self._state.put, BOARDS, dict(self._known))
+            # In a thread, because it waits for the disk; of two at once each keeps the newest.
+            asyncio.get_running_loop().run_in_executor(None, self._keep, self._state)
         if before is None:
             return
         if returned:
@@ -54,6 +54,9 @@ class Boards:
             text = f"node {node} is a new board, {board} in place of {before}: {LOOK}"
             self._notes.say(text, "warning")
         self.news[node] = text
+
+    def _keep(self, state: StateFile) -> None:
+        state.put(BOARDS, dict(self._known))
 
 
 def _read(kept: Any) -> dict[str, str]:
