@@ -2,7 +2,7 @@
 
 This file is the whole of the door. An adapter imports it, `bridge.events` and `bridge.errors`, and nothing
 deeper; the bridge finds an adapter by its entry point (`lamproom.events` or `lamproom.outputs`) and knows
-nothing else of it. Everything here is called on the event loop and must return at once.
+nothing else of it. Everything here is called on the event loop and must return at once; what waits is a coroutine.
 
 An adapter may call its host at any time. What it tells in the midst of another step (inside `show`, `wake` or
 `decode`) is handled when that step is over, so that the session log has its steps in the order of the engine.
@@ -11,8 +11,9 @@ An adapter may call its host at any time. What it tells in the midst of another 
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
-from typing import ClassVar, Protocol, TypeAlias
+from typing import ClassVar, Final, Literal, Protocol, TypeAlias, runtime_checkable
 from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict
@@ -71,7 +72,7 @@ Keys: TypeAlias = tuple[str | int, ...]
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Something that an output finds wrong with its entry in the layout file; it is told with its line.
+    """Something that an adapter finds wrong with its entry in the layout file; it is told with its line.
 
     Attributes:
         keys: where it stands.
@@ -86,14 +87,14 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """What one chain has to itself. Two claims of one space that overlap are an error, also of two outputs.
+    """What one chain or source has to itself. Two claims of one space that overlap are an error, also of two adapters.
 
     Attributes:
         space: what is divided up, in words: `by E1.31 at 192.168.1.40`.
         unit: what it is divided into, in the singular: `universe`.
         first: the first that is claimed.
         last: the last that is claimed.
-        owner: who claims it, in words: a chain's key, or an output's part.
+        owner: who claims it, in words: a chain's key, or an adapter's part.
         keys: where it stands.
         within: a wider space, whose claims reach into this one too: what is sent to all reaches each. Claims of two
             parts of it have nothing to do with each other.
@@ -108,18 +109,40 @@ class Claim:
     within: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """Something of the layout that an adapter's entry speaks of; where it is not there, that is told with its line.
+
+    Attributes:
+        what: `block`, `district`, or `device` for a signal or a light.
+        name: what it is called.
+        keys: where it stands.
+        aspects: those that the device should have; each is a key below.
+    """
+
+    what: Literal["block", "district", "device"]
+    name: str
+    keys: Keys
+    aspects: tuple[str, ...] = ()
+
+
 class Options(BaseModel):
     """The keys that an adapter takes in the layout file; a subclass names them.
 
     Keys are written with hyphens (`repeat-window`), values are checked when the file is read, and a key that
-    no field names is refused with its line. An output that has more to look at, such as whether its chains fit
-    what they are given, does so in the two methods; they are asked when the file is read, before anything runs.
+    no field names is refused with its line. An adapter that has more to look at, such as whether the chains of an
+    output fit what they are given, does so in `faults` and `claims`; they are asked when the file is read, before
+    anything runs. A source serves no chains.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", alias_generator=_hyphens)
 
     def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:  # noqa: ARG002 - for those that look
         """Return what is wrong with these options for an output that serves these chains."""
+        return ()
+
+    def mentions(self) -> tuple[Mention, ...]:
+        """Return what of the layout these options speak of, so that a name that is not there is found in the file."""
         return ()
 
     def claims(self, places: tuple[ChainPlace, ...]) -> tuple[Claim, ...]:  # noqa: ARG002 - for those that claim
@@ -142,6 +165,9 @@ class Raw:
     retained: bool = False
 
 
+AT_ONCE: Final = 100
+"""Inputs that a source hands in at most before it lets the event loop turn. One takes some 50 µs."""
+
 Receiver: TypeAlias = Callable[[Raw], None]
 
 
@@ -159,7 +185,10 @@ class Broker(Protocol):
         ...
 
     def subscribe(self, topic_filter: str, receive: Receiver, *, qos: int = 0) -> None:
-        """Have `receive` called for every message that matches, now and after each new connection."""
+        """Have `receive` called for every message that matches, now and after each new connection.
+
+        The same receiver again for the same filter is no second one, so each `listen` may begin with this.
+        """
         ...
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> bool:
@@ -167,21 +196,44 @@ class Broker(Protocol):
         ...
 
     def watch(self, changed: Callable[[LinkState], None]) -> None:
-        """Have `changed` called when the link comes up (subscriptions renewed) and when it is lost."""
+        """Have `changed` called when the link comes up (subscriptions renewed) and when it is lost; once each."""
         ...
 
 
 class SourceHost(Protocol):
     """What the bridge offers to one event source."""
 
-    broker: Broker
+    @property
+    def broker(self) -> Broker:
+        """The shared link to the MQTT broker."""
+        ...
 
     def received(self, raw: Raw) -> None:
-        """Take what came in: it is stamped, logged, given to `decode`, and its events are handled."""
+        """Take what came in: it is stamped, logged, given to `decode`, and its events are handled, all at once.
+
+        Nothing waits in a queue behind this. So a source that has much at hand lets the loop turn between, by
+        `await host.sleep(0)` after every `AT_ONCE` at the latest: a read that finds its bytes already there does
+        not wait, and would keep the lights waiting instead. What it has not read yet waits in the bus.
+        """
         ...
 
     def link(self, state: LinkState, why: str) -> None:
-        """Say that the source can be heard, or no longer, with a reason in plain words."""
+        """Say that the source can be heard, or no longer, with a reason in plain words.
+
+        The same state twice is no news. When `listen` ends the bridge says itself that the source is lost.
+        """
+        ...
+
+    def now(self) -> Instant:
+        """Return the present instant of the session."""
+        ...
+
+    async def sleep(self, seconds: float) -> None:
+        """Wait, for a heartbeat or the next question; a source has no clock of its own."""
+        ...
+
+    def timeout(self, seconds: float) -> AbstractAsyncContextManager[object]:
+        """Return a limit for what is awaited in it, as `asyncio.timeout`: TimeoutError when it is over."""
         ...
 
 
@@ -194,14 +246,18 @@ class EventSource(Protocol):
         """Make a source that does nothing yet; `options` is an instance of the class attribute."""
         ...
 
-    async def start(self) -> None:
-        """Begin to listen. Connecting may go on after this returns."""
-        ...
+    async def listen(self) -> None:
+        """Connect, say `link(UP, why)` as soon as the bus can be heard, and hand in all that comes by `received`.
 
-    async def stop(self) -> None:
-        """Stop listening and leave no task behind. Called once, also after a failed `start`.
+        It goes on until the connection ends. Then it returns or raises, the source counts as lost, and the
+        bridge calls it again after a back-off that is capped and jittered: a source retries nothing itself. An
+        exception other than LinkError is told as a fault of the source, and it is called again as well.
 
-        The last frames have gone out by then. After 0.3 s it is cancelled, and the bridge ends without it.
+        The bridge ends it by cancelling it, at any point where it waits. In whatever way it ends, it leaves
+        nothing behind: no task, no socket, no thread. It has 0.3 s for that at the end of the bridge.
+
+        Raises:
+            LinkError: the connection failed or ended; the reason and the remedy in plain words.
         """
         ...
 
@@ -217,10 +273,42 @@ class EventSource(Protocol):
         ...
 
 
+@runtime_checkable
+class Explains(Protocol):
+    """An event source whose bus people cannot read as it is: it says what an input is before what it tells."""
+
+    def explain(self, raw: Raw) -> str:
+        """Return what an input is, in a sentence. No side effects.
+
+        Raises:
+            DecodeError: it is nothing that this bus has.
+        """
+        ...
+
+
+@runtime_checkable
+class Triable(Protocol):
+    """An event source whose input a person can write down: `lamproom check FILE --try CHANNEL PAYLOAD` asks it."""
+
+    def attempt(self, channel: str, payload: str) -> tuple[Raw, ...]:
+        """Return what would come in if this was said there, once for each way in which it can come.
+
+        Of a bus that keeps copies there are two ways: as it is said, and as the copy of it. There is none where this
+        source would not hear it. No side effects.
+
+        Raises:
+            DecodeError: it would be heard here, and this is nothing that can be said there.
+        """
+        ...
+
+
 class OutputHost(Protocol):
     """What the bridge offers to one frame output."""
 
-    broker: Broker
+    @property
+    def broker(self) -> Broker:
+        """The shared link to the MQTT broker."""
+        ...
 
     @property
     def term(self) -> int | None:
@@ -282,7 +370,12 @@ class OutputHost(Protocol):
 
 
 class FrameOutput(Protocol):
-    """One way to a controller. It keeps the newest frame of each chain and sends that one next, never a queue."""
+    """One way to a controller. It keeps the newest frame of each chain and sends that one next, never a queue.
+
+    One that may also be given a frame of another length than its chain says so by `any_length = True`, a class
+    attribute: a lamp test of what is soldered and not yet in the layout file has such frames. All others are
+    given them cut to the length, or filled up with zeros.
+    """
 
     options: ClassVar[type[Options]]
 

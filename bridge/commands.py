@@ -16,15 +16,25 @@ class Cause(StrEnum):
     TIMER = "timer"
     MOTION = "motion"
     LAST = "last"
+    TEST = "test"  # a lamp test began, went on or ended
 
 
 class PublishFrame(NamedTuple):
-    """Send a whole frame: `levels` are the bytes in the order in which they leave on the data line."""
+    """Send a whole frame.
+
+    Attributes:
+        at: when.
+        chain: index of the chain.
+        levels: the bytes in the order in which they leave on the data line.
+        cause: why.
+        test: it is a picture of a lamp test, which may also have another length than the chain.
+    """
 
     at: Instant
     chain: int
     levels: bytes
     cause: Cause
+    test: bool = False
 
 
 class Decision(NamedTuple):
@@ -62,11 +72,12 @@ class Told(NamedTuple):
     Attributes:
         at: when.
         subject: what kind of thing: `lock` of a turnout, `gate` or `exit-gate` of a crossing, `arm` of a signal,
-            `zone` of lights.
-        name: which of them.
+            `zone` of lights, `lamp-test`.
+        name: which of them; empty where there is one of it for the whole bridge.
         state: what it is now, in one word.
         reason: why, in a sentence.
         causes: numbers of the events in the session that it rests on.
+        more: what else a program wants to know of it, each with its name.
     """
 
     at: Instant
@@ -75,6 +86,7 @@ class Told(NamedTuple):
     state: str
     reason: str
     causes: tuple[int, ...]
+    more: tuple[tuple[str, str | int], ...] = ()
 
 
 class Note(NamedTuple):

@@ -8,12 +8,13 @@ makes no difference how late the engine is called.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, Final
 
 from bridge.chain.timing import look_at_timing
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
 from bridge.errors import EngineError, LayoutError
-from bridge.events import AccessoryOrdered, Event, Instant
+from bridge.events import AccessoryOrdered, AspectOrdered, Authority, Event, Instant
 from bridge.layout.findings import Finding, errors, in_order
 from bridge.layout.model import ON, Layout
 from bridge.light.pictures import plan_devices
@@ -21,8 +22,10 @@ from bridge.logic.board import Board
 from bridge.logic.clock import ClockTime
 from bridge.logic.look import look_at_logic
 from bridge.logic.reasons import STOPPED, Choice, Outcome
-from bridge.logic.repeats import Repeats
+from bridge.logic.repeats import Novelty, Repeats
 from bridge.stage import Stage
+from bridge.trial.running import LampTest
+from bridge.trial.table import Standing
 
 SNAPSHOT_FORMAT: Final = 1
 
@@ -56,6 +59,7 @@ class Engine:
         self._board = Board(layout)
         self._repeats = Repeats(layout.sources)
         self._stage = Stage(layout, self._plans)
+        self._lamp_test = LampTest(layout, self._plans)
         self._shown = [choice.aspect for choice in self._board.choices]
         # How good each aspect of a signal is, the most restrictive 0. Of lights none is better than another.
         self._ranks = [
@@ -86,11 +90,18 @@ class Engine:
         due = self._perform_due(event.at)
         self.now = event.at
         self.events += 1
-        if self._repeats.is_repeat(event):
-            text = f"{_short(event)} again, within the repeat window of {event.source}"
-            return [*due, Note(event.at, text, self.events)]
+        novelty = self._repeats.novelty(event)
+        if novelty is not Novelty.NEW:
+            note = Note(event.at, _again(event, novelty), self.events)
+            if novelty is not Novelty.OLD or not isinstance(event, AccessoryOrdered | AspectOrdered):
+                return [*due, *self._cover([], event.at), note]
+            due = [*due, note]
+            event = replace(event, authority=Authority.STATE)
+        # Heard first: a test that ends with this event must not lie over what the logic makes of it.
+        tested = self._lamp_test.hear(event, self.events)
         outcome = self._board.hear(event, self.events)
-        return [*due, *self._follow(outcome, event.at, Cause.EVENT)]
+        followed = self._follow(outcome, event.at, Cause.EVENT)
+        return [*due, *self._cover([], event.at), *followed, *tested]
 
     def advance(self, instant: Instant) -> list[Command]:
         """Perform what is due and render an instant; return what follows, and the frames of what moves.
@@ -102,12 +113,16 @@ class Engine:
             raise EngineError(f"the instant {instant} lies before {self.now}")
         due = self._perform_due(instant)
         self.now = instant
-        return [*due, *self._stage.render(instant)]
+        return [*due, *self._cover(self._stage.render(instant), instant)]
 
     def next_wake(self) -> Instant | None:
         """Return the next instant at which `advance` is wanted, or None while nothing moves and nothing is due."""
         frame, due = self._stage.next_frame(self.now), self._board.next_due()
-        return min(frame, due) if frame is not None and due is not None else due if frame is None else frame
+        wake = min(frame, due) if frame is not None and due is not None else due if frame is None else frame
+        if self._lamp_test.standing is Standing.OFF:
+            return wake
+        tests = (self._lamp_test.next_due(), self._lamp_test.next_step(self.now))
+        return min(each for each in (wake, *tests) if each is not None)
 
     def wake_at(self, now: Instant) -> Instant | None:
         """Return the instant to hand to `advance` at the instant `now`, or None while none has come.
@@ -119,11 +134,20 @@ class Engine:
 
     def all_frames(self, cause: Cause) -> list[PublishFrame]:
         """Return the present frame of every chain."""
-        return self._stage.all_frames(self.now, cause)
+        frames = self._stage.all_frames(self.now, cause)
+        present = self._lamp_test.present(self._stage.present_frames())
+        return [
+            frame if frame.levels == levels else frame._replace(levels=levels, test=True)
+            for frame, levels in zip(frames, present, strict=True)
+        ]
 
     def present_frames(self) -> tuple[bytes, ...]:
         """Return what every chain was given last; nothing is rendered."""
-        return self._stage.present_frames()
+        return self._lamp_test.present(self._stage.present_frames())
+
+    def tested(self) -> tuple[str, ...]:
+        """Return the devices whose lamps show a lamp test at present, and not what they should."""
+        return self._lamp_test.concerned()
 
     def closing(self, at: Instant) -> list[Command]:
         """Put every device to rest, signals restrictive and lights dark; return the last frames and words.
@@ -132,6 +156,7 @@ class Engine:
         looks out for trains any more.
         """
         self.now = max(at, self.now)
+        tested = self._lamp_test.stop(self.now, STOPPED)
         for index in range(len(self._plans)):
             self._stage.rest(index)
         reports = [Report(self.now, plan.name, plan.rest, STOPPED) for plan in self._plans]
@@ -143,11 +168,15 @@ class Engine:
             for signal in self.layout.signals
             if signal.arm
         ]
-        return [*self._stage.all_frames(self.now, Cause.LAST), *reports, *told]
+        return [*self._stage.all_frames(self.now, Cause.LAST), *reports, *told, *tested]
 
     def listens(self, event: Event) -> bool:
         """Return whether anything in the layout listens to an order or a button; others need no listener."""
         return self._board.listens(event)
+
+    def listeners(self, event: Event) -> tuple[str, ...]:
+        """Return the names of those devices and crossings that go by what an order, a block or a button is about."""
+        return self._board.listeners(event)
 
     def choices(self) -> dict[str, Choice]:
         """Return what every device shows, and why."""
@@ -181,6 +210,8 @@ class Engine:
             "board": self._board.snapshot(),
             "repeats": self._repeats.snapshot(),
             "stage": self._stage.snapshot(),
+            # Only while there is one: so the snapshots in session logs of before there were any are the same still.
+            **({} if (lamp_test := self._lamp_test.snapshot()) is None else {"lamp-test": lamp_test}),
         }
 
     def restore(self, data: dict[str, Any]) -> None:
@@ -192,19 +223,21 @@ class Engine:
         if data.get("format") != SNAPSHOT_FORMAT:
             raise EngineError(f"a snapshot of format {data.get('format')!r} cannot be read here")
         board, repeats = Board(self.layout), Repeats(self.layout.sources)
+        lamp_test = LampTest(self.layout, self._plans)
         try:
             board.restore(data["board"])
             repeats.restore(data["repeats"])
+            lamp_test.restore(data.get("lamp-test"))
             shown = [choice.aspect for choice in board.choices]
             known = all(self._stage.knows(index, aspect) for index, aspect in enumerate(shown))
             now, events = int(data["now"]), int(data["events"])
             if not known:
                 raise EngineError("the snapshot is of another layout")
             self._stage.restore(data["stage"])
-        except (KeyError, TypeError, ValueError) as problem:
+        except (LookupError, TypeError, ValueError) as problem:
             raise EngineError(f"the snapshot cannot be understood: {problem!r}") from problem
         self.now, self.events = now, events
-        self._board, self._repeats, self._shown = board, repeats, shown
+        self._board, self._repeats, self._shown, self._lamp_test = board, repeats, shown, lamp_test
         self._mastered = [device.shown.aspect for device in board.masters]
 
     def _perform_due(self, until: Instant) -> list[Command]:
@@ -215,7 +248,12 @@ class Engine:
         """
         commands: list[Command] = []
         rounds = 0
-        while (due := self._board.next_due()) is not None and due <= until:
+        while (due := self._next_due()) is not None and due <= until:
+            if due != self._board.next_due():
+                self.now = max(due, self.now)
+                told = self._lamp_test.perform(due)
+                commands += [*self._cover([], due), *told]
+                continue
             # Each round at one instant sees at least one timer off, and none has more to do there than twice.
             rounds = rounds + 1 if due <= self.now else 0
             if rounds > 2 * self._board.timers + 2:
@@ -224,6 +262,17 @@ class Engine:
             self.now = max(due, self.now)
             commands += self._follow(self._board.perform(due), due, Cause.TIMER)
         return commands
+
+    def _next_due(self) -> Instant | None:
+        """Return when the next timer is due, of the logic or, behind it, of the lamp test."""
+        logic, test = self._board.next_due(), self._lamp_test.next_due()
+        return logic if test is None or (logic is not None and logic <= test) else test
+
+    def _cover(self, frames: list[PublishFrame], at: Instant) -> list[PublishFrame]:
+        """Lay the lamp test, where one runs, over frames that are about to go out."""
+        if not self._lamp_test.covers:
+            return frames
+        return self._lamp_test.cover(frames, self._stage.present_frames(), at)
 
     def _follow(self, outcome: Outcome, at: Instant, cause: Cause) -> list[Command]:
         """Show what devices chose anew. What becomes more restrictive is on its way before anything becomes better."""
@@ -247,14 +296,14 @@ class Engine:
         told += [Told(at, *word) for word in outcome.words]
         frames: list[Command] = []
         if falling:
-            frames += self._stage.render(at, self._show(falling, at), cause)
+            frames += self._cover(self._stage.render(at, self._show(falling, at), cause), at)
         if rising or outcome.masters:
             touched = self._show(rising, at)
             for index, choice in outcome.masters:
                 if choice.aspect != self._mastered[index]:
                     self._mastered[index] = choice.aspect
                     touched |= self._master(index, choice.aspect, at)
-            frames += self._stage.render(at, touched, cause)
+            frames += self._cover(self._stage.render(at, touched, cause), at)
         return frames + told
 
     def _show(self, devices: list[tuple[int, str]], at: Instant) -> set[int]:
@@ -269,7 +318,18 @@ class Engine:
         return self._stage.dim(index, int(aspect), at, 0 if at_once else zones[index].change)
 
 
-def _short(event: Event) -> str:
-    if isinstance(event, AccessoryOrdered):
-        return f"accessory {event.number} was ordered {event.position.value}"
-    return type(event).__name__
+def _again(event: Event, novelty: Novelty) -> str:
+    """Return the note on an order that its source may have given by itself."""
+    match event:
+        case AccessoryOrdered():
+            order = f"accessory {event.number} was ordered {event.position.value}"
+        case AspectOrdered():
+            order = f"accessory {event.number} was ordered to show aspect {event.aspect}"
+        case _:
+            order = type(event).__name__
+    match novelty:
+        case Novelty.REPEAT:
+            return f"{order} again, within the repeat window of {event.source}"
+        case Novelty.REFRESH:
+            return f"{order} again, as {event.source} refreshes its orders"
+    return f"{order}, which {event.source} may only refresh: it counts as a kept copy"

@@ -92,6 +92,16 @@ class Subject(Word):
     NODE = "node"
 
 
+class LampTestWay(Word):
+    """How a lamp test goes through its area."""
+
+    CHIPS = "chips"  # each chip in turn, all its channels lit
+    CHANNELS = "channels"  # each channel in turn
+    TOGETHER = "together"  # all chips together, through their channels
+    BLINK = "blink"  # one fixture or device, to find it
+    PICTURE = "picture"  # the bytes of a whole chain, as they were given
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
     """One fact.
@@ -168,11 +178,20 @@ class ButtonReported(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClockReported(Event):
-    """The model clock: `seconds` of its day (0 to 86399), `rate_quarters` in quarter steps, running or not."""
+    """The model clock. What is None was not told, and stays as it was: some buses tell each part by itself.
 
-    seconds: int
-    rate_quarters: int
-    running: bool
+    Attributes:
+        seconds: of its day, 0 to 86399.
+        rate_quarters: its rate in quarter steps; negative when it runs backwards.
+        running: or it stands.
+        to_minute: `seconds` only says in which minute it is; a clock that is in it already goes on as it was.
+        authority: what this may be used for.
+    """
+
+    seconds: int | None
+    rate_quarters: int | None
+    running: bool | None
+    to_minute: bool = False
     authority: Authority = Authority.FEEDBACK
 
 
@@ -227,6 +246,46 @@ class RouteKept(Event):
     route: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LampTestAsked(Event):
+    """Somebody wants a lamp test; nothing is lit before it is confirmed.
+
+    Attributes:
+        way: how it goes through its area.
+        area: `all`, a node, a chain as `node/chain`, a fixture or a device.
+        seconds: its time limit on each chain; 0 for as long as is usual.
+        picture: for a picture, the bytes of the whole chain in hexadecimal.
+        mark: a word by which the asker knows this test again; empty for the number of this event.
+    """
+
+    way: LampTestWay
+    area: str
+    seconds: int = 0
+    picture: str = ""
+    mark: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LampTestConfirmed(Event):
+    """Somebody knows that signals will show false aspects: the test with this mark may begin on this chain."""
+
+    chain: str
+    mark: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LampTestEnded(Event):
+    """Somebody ends a lamp test.
+
+    Attributes:
+        mark: which; empty for any.
+        chain: only its part on this chain (`node/chain`), and the test goes on with the next one; empty for all.
+    """
+
+    mark: str = ""
+    chain: str = ""
+
+
 EVENT_KINDS: Final[dict[str, type[Event]]] = {
     "accessory-ordered": AccessoryOrdered,
     "accessory-released": AccessoryReleased,
@@ -240,6 +299,9 @@ EVENT_KINDS: Final[dict[str, type[Event]]] = {
     "node": NodeReported,
     "use": UseReported,
     "route-kept": RouteKept,
+    "lamp-test-asked": LampTestAsked,
+    "lamp-test-confirmed": LampTestConfirmed,
+    "lamp-test-ended": LampTestEnded,
 }
 """The name of each kind of event in the session log."""
 
@@ -252,12 +314,14 @@ _ENUMS: Final[dict[str, type[StrEnum]]] = {
     "ButtonState": ButtonState,
     "LinkState": LinkState,
     "Subject": Subject,
+    "LampTestWay": LampTestWay,
 }
 _RANGES: Final = {
     "at": range(2**63),
     "number": ACCESSORY_NUMBERS,
     "aspect": ASPECT_NUMBERS,
     "seconds": range(86_400),
+    "rate_quarters": range(-2048, 2048),  # as in LCC Broadcast Time: 12 bits, signed
 }
 _ORDERS: Final = (Position.NORMAL, Position.REVERSE)
 
@@ -298,6 +362,10 @@ def _value(name: str, kind: str, value: Any) -> Any:
     """Return a field's value from plain data, or raise ValueError."""
     if kind in _ENUMS:
         return _ENUMS[kind](value)
+    if kind.endswith(" | None"):
+        if value is None:
+            return None
+        kind = kind.removesuffix(" | None")
     if type(value).__name__ != ("int" if kind == "Instant" else kind):
         raise ValueError(f"{name} is {value!r}")
     if name in _RANGES and value not in _RANGES[name]:

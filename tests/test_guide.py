@@ -46,6 +46,9 @@ CHANGES = "config/guide/changes.md"
 EFFECTS = "config/guide/effects.md"
 LIGHTS = "config/guide/lights.md"
 WAYS_OUT = "config/guide/outputs.md"
+TOPICS = "config/guide/topics.md"
+PACKETS = "config/guide/dcc.md"
+LCC = "config/guide/lcc.md"
 PAGES = (
     "README.md",
     GUIDE,
@@ -57,6 +60,9 @@ PAGES = (
     CHANGES,
     EFFECTS,
     WAYS_OUT,
+    TOPICS,
+    PACKETS,
+    LCC,
     "config/guide/mqtt.md",
 )
 
@@ -141,7 +147,19 @@ def test_the_page_has_the_times_of_each_way_to_change(way: Way) -> None:
 
 def test_every_key_of_the_layout_file_is_explained() -> None:
     """Each key stands in the guide, as code."""
-    pages = (GUIDE, SIGNALS, INTERLOCKING, CROSSINGS, COLOURED, EFFECTS, LIGHTS, WAYS_OUT)
+    pages = (
+        GUIDE,
+        SIGNALS,
+        INTERLOCKING,
+        CROSSINGS,
+        COLOURED,
+        EFFECTS,
+        LIGHTS,
+        WAYS_OUT,
+        TOPICS,
+        PACKETS,
+        LCC,
+    )
     text = "".join(page(name) for name in pages)
     assert {"first-channel", "repeat-window", "root", "frames-per-second", "entered", "start"} <= keys()
     assert [] == sorted(key for key in keys() if f"`{key}`" not in text)
@@ -208,7 +226,7 @@ def test_every_command_and_option_is_named() -> None:
     group = typer.main.get_command(app)
     text = page("README.md")
     commands: dict[str, Any] = getattr(group, "commands", {})
-    assert {"run", "check", "demo", "replay", "send", "node"} == set(commands)
+    assert {"adapters", "check", "compare", "demo", "lamps", "node", "replay", "run", "send"} == set(commands)
     assert [] == [name for name in commands if f"`lamproom {name}" not in text]
     options = {option for command in commands.values() for each in command.params for option in each.opts}
     assert {"--broker", "--retain"} <= options

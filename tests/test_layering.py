@@ -11,7 +11,7 @@ from tests.support.tree import sources
 
 # Left to right: a room may import whatever stands to its left, never a neighbour between the same bars.
 ORDER: Final = """
-errors | events | layout | logic light | chain | trial | commands | stage | engine | check record sheet | service | web
+errors | events | layout | logic light | chain | commands | trial | stage | engine | check record sheet | service | web
 | cli | start
 """
 

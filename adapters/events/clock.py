@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 from decimal import Decimal
 from typing import Any, ClassVar, Final, cast
@@ -85,14 +86,12 @@ class ModelClockSource:
         self._options = cast("ClockOptions", options)
         self._host = host
 
-    async def start(self) -> None:
-        """Say what time it is."""
+    async def listen(self) -> None:
+        """Say what time it is, and leave the clock to run."""
         said = self._options
         message = _message(said.start, said.rate, running=said.running)
         self._host.received(Raw(CHANNEL, message.encode(), retained=True))
-
-    async def stop(self) -> None:
-        """Leave the clock as it is."""
+        await asyncio.Event().wait()
 
     def decode(self, raw: Raw, at: Instant) -> tuple[Event, ...]:
         """Return what a message says of the clock, stamped `at`.

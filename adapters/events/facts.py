@@ -7,6 +7,7 @@
     power/<district>             on, off, shorted             feedback
     button/<name>                pressed, released            command
     use/<what>/<name>            in-use, absent, out, out: and a reason    command; a kept copy counts too
+    lamp-test/...                see `lamp_test_words.py`
     clock                        JSON, see `model_clock.py`   feedback
 
 `closed` and `thrown` are taken for normal and reverse. A retained copy is state, whatever its topic.
@@ -20,6 +21,9 @@ from types import MappingProxyType
 from typing import Any, Final, NamedTuple, TypeAlias
 
 from adapters.cut import cut
+from adapters.events.lamp_test_words import EXPECTED as LAMP_TEST_EXPECTED
+from adapters.events.lamp_test_words import LONGEST as LONGEST_LAMP_TEST
+from adapters.events.lamp_test_words import lamp_test_event, read_lamp_test_topic
 from adapters.events.model_clock import EXPECTED as CLOCK_EXPECTED
 from adapters.events.model_clock import ModelClock, read_model_clock
 from bridge.errors import DecodeError
@@ -52,10 +56,11 @@ LONGEST_PAYLOAD: Final = 512
 LONGEST_NAME: Final = 64
 LONGEST_REASON: Final = 120
 
-_TOPICS: Final = (
+_FACTS: Final = (
     "accessory/<number>/ordered, accessory/<number>/proved, aspect/<number>, block/<name>, power/<district>,"
-    " button/<name>, use/<what>/<name> or clock, below the root"
+    " button/<name>, use/<what>/<name>, lamp-test/... or clock"
 )
+_TOPICS: Final = f"{_FACTS}, below the root"
 
 _ASPECTS: Final = f"a number from {ASPECT_NUMBERS[0]} to {ASPECT_NUMBERS[-1]} in plain digits"
 
@@ -76,6 +81,7 @@ class Fact(NamedTuple):
         live: the authority of a message that is no retained copy.
         read: understands a payload, as stripped text, that is not in `words`, or raises DecodeError.
         expected: the payloads that are understood, for a person.
+        longest: bytes of a payload at most.
     """
 
     make: _Make
@@ -84,6 +90,7 @@ class Fact(NamedTuple):
     live: Authority
     read: _Read
     expected: str
+    longest: int = LONGEST_PAYLOAD
 
     def event(self, payload: bytes, at: Instant, source: str, *, retained: bool) -> Event:
         """Return the event that `payload` means under this topic.
@@ -97,8 +104,8 @@ class Fact(NamedTuple):
         return self.make(self.key, value, at, source, Authority.STATE if retained else self.live)
 
     def _look_closer(self, payload: bytes) -> Any:
-        if len(payload) > LONGEST_PAYLOAD:
-            raise DecodeError(f"the payload is longer than {LONGEST_PAYLOAD} bytes", expected=self.expected)
+        if len(payload) > self.longest:
+            raise DecodeError(f"the payload is longer than {self.longest} bytes", expected=self.expected)
         try:
             text = payload.decode("utf-8").strip()
         except UnicodeDecodeError:
@@ -120,7 +127,20 @@ def read_topic(root: str, topic: str) -> Fact:
         raise DecodeError(f"the topic is longer than {LONGEST_TOPIC} characters", expected=_TOPICS)
     if not topic.startswith(f"{root}/"):
         raise DecodeError(f"the topic is not below `{root}/`", expected=_TOPICS)
-    match topic[len(root) + 1 :].split("/"):
+    return read_fact(topic[len(root) + 1 :], _TOPICS)
+
+
+def read_fact(path: str, expected: str = _FACTS) -> Fact:
+    """Return what a topic without its root is about.
+
+    Args:
+        path: the topic.
+        expected: what is said to be understood where there is no such fact.
+
+    Raises:
+        DecodeError: no fact has this topic; the message says what is wrong with it.
+    """
+    match path.split("/"):
         case ["accessory", number, "ordered"]:
             return _ORDERED._replace(key=_read_number(number))
         case ["accessory", number, "proved"]:
@@ -131,9 +151,11 @@ def read_topic(root: str, topic: str) -> Fact:
             return _NAMED[kind]._replace(key=_read_name(name))
         case ["use", what, name]:
             return _USE._replace(key=(_read_subject(what), _read_name(name)))
+        case ["lamp-test", *which]:
+            return _LAMP_TEST._replace(key=read_lamp_test_topic(which))
         case ["clock"]:
             return _CLOCK
-    raise DecodeError("no fact has such a topic", expected=_TOPICS)
+    raise DecodeError("no fact has such a topic", expected=expected)
 
 
 def _read_number(text: str) -> int:
@@ -288,3 +310,12 @@ _USE: Final = _fact(
     "`in-use`, `absent`, `out`, or `out:` and a reason",
 )
 _CLOCK: Final = _fact(_clock, Authority.FEEDBACK, MappingProxyType({}), _read_clock, CLOCK_EXPECTED)
+_LAMP_TEST: Final = Fact(
+    make=lamp_test_event,
+    key=None,
+    words=MappingProxyType({}),
+    live=Authority.COMMAND,
+    read=lambda text, _words: text,
+    expected=LAMP_TEST_EXPECTED,
+    longest=LONGEST_LAMP_TEST,
+)

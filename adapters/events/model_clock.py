@@ -74,24 +74,42 @@ def _read_object(text: str) -> dict[str, Any]:
     return values
 
 
-def _read_time(value: Any) -> int:
-    if value is None:
-        raise DecodeError('the clock\'s `"time"` is missing', expected=EXPECTED)
+def seconds_of_day(value: Any) -> int | None:
+    """Return the seconds of the day of a time such as `06:45` or `23:59:30`, or None where it is none."""
     found = _TIME.fullmatch(value) if isinstance(value, str) else None
     if found is None:
-        raise DecodeError(
-            'the clock\'s `"time"` is not a time of day like "06:45" or "23:59:30"', expected=EXPECTED
-        )
+        return None
     hours, minutes, seconds = found.groups(default="0")
     return int(hours) * 3600 + int(minutes) * 60 + int(seconds)
 
 
-def _read_rate(value: Any) -> int:
+def rate_quarters(value: Any) -> int | None:
+    """Return a rate in quarter steps, or None where it is none."""
+    if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
+        return None
+    rate = Decimal(str(value))
     # The bounds come first: comparing is exact and cheap for an exponent of any size, and multiplying is not.
-    if isinstance(value, Decimal) and 0 < value < len(RATE_QUARTERS):
-        quarters = int(value * 4)
-        if quarters in RATE_QUARTERS and Decimal(quarters) / 4 == value:
-            return quarters
+    if not 0 < rate < len(RATE_QUARTERS):
+        return None
+    quarters = int(rate * 4)
+    return quarters if quarters in RATE_QUARTERS and Decimal(quarters) / 4 == rate else None
+
+
+def _read_time(value: Any) -> int:
+    if value is None:
+        raise DecodeError('the clock\'s `"time"` is missing', expected=EXPECTED)
+    seconds = seconds_of_day(value)
+    if seconds is None:
+        raise DecodeError(
+            'the clock\'s `"time"` is not a time of day like "06:45" or "23:59:30"', expected=EXPECTED
+        )
+    return seconds
+
+
+def _read_rate(value: Any) -> int:
+    quarters = rate_quarters(value)
+    if quarters is not None:
+        return quarters
     raise DecodeError(
         'the clock\'s `"rate"` is not a number from 0.25 to 511.75 in steps of a quarter'
         ' (a clock that stands says `"running": false`)',

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from functools import lru_cache, partial
 from typing import ClassVar, Final, cast
 
@@ -83,17 +84,24 @@ class MqttFacts:
         # A topic that means nothing raises, and what raises is not remembered: what fills this is short.
         self._fact = lru_cache(maxsize=KNOWN_TOPICS)(partial(read_topic, self.root))
 
-    async def start(self) -> None:
-        """Begin to listen, at once or as soon as the broker can be reached."""
+    async def listen(self) -> None:
+        """Listen until it is cancelled. The shared link mends itself, and tells when it is down and up."""
         self._listening = True
-        self._host.broker.subscribe(f"{self.root}/#", self._receive, qos=0)
-        self._host.broker.watch(self._link_changed)
-        if self._host.broker.connected:
-            self._link_changed(LinkState.UP)
+        try:
+            self._host.broker.subscribe(f"{self.root}/#", self._receive, qos=0)
+            self._host.broker.watch(self._link_changed)
+            if self._host.broker.connected:
+                self._link_changed(LinkState.UP)
+            await asyncio.Event().wait()
+        finally:
+            self._listening = False
+            self._link = None
 
-    async def stop(self) -> None:
-        """Take nothing more; the shared link stays as it is."""
-        self._listening = False
+    def attempt(self, channel: str, payload: str) -> tuple[Raw, ...]:
+        """Return a message as it comes, and as a kept copy; none where it is not below the root."""
+        data = payload.encode()
+        heard = channel.startswith(f"{self.root}/")
+        return (Raw(channel, data), Raw(channel, data, retained=True)) if heard else ()
 
     def _receive(self, raw: Raw) -> None:
         if self._listening:

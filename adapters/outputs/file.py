@@ -66,6 +66,7 @@ class FileFrames:
     """A frame output that writes each frame as a line, at once unless the file is slow."""
 
     options: ClassVar[type[Options]] = FileOptions
+    any_length: ClassVar[bool] = True
 
     def __init__(
         self,
@@ -87,12 +88,13 @@ class FileFrames:
         self._lanes = [_Lane(place) for place in places]
         self._due: dict[int, None] = {}  # chains with a line, in the order in which they were shown
         self._writer: Writer | None = None
+        self._over = False  # the file cannot be written, or the output has ended
         self._idle = asyncio.Event()  # the file is open, and what was handed over is written
         self._figures_at: Instant = 0
         self._asked = False
 
     async def start(self) -> None:
-        """Begin the file."""
+        """Begin the file, with what was shown before."""
         self._writer = Writer(
             str(self._path),
             partial(open_file, self._path),
@@ -103,7 +105,7 @@ class FileFrames:
 
     def show(self, index: int, levels: bytes, *, test: bool = False) -> None:
         """Take a frame; write it now, or when what is on its way is out."""
-        if self._writer is None:
+        if self._over:
             return
         self._take(index, levels, " test" if test else "")
         self._serve()
@@ -125,6 +127,7 @@ class FileFrames:
         """Write the last frames, and close the file."""
         if self._writer is not None:
             await self._idle.wait()
+        self._over = True
         writer, self._writer = self._writer, None
         if writer is None:
             return
@@ -174,6 +177,7 @@ class FileFrames:
         self._idle.set()
         if self._writer is None:
             return
+        self._over = True
         self._writer = None
         self._due.clear()
         number, reason = (problem.errno, problem.strerror) if isinstance(problem, OSError) else (None, None)

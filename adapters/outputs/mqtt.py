@@ -72,6 +72,7 @@ class MqttFrames:
     """
 
     options: ClassVar[type[Options]] = MqttFramesOptions
+    any_length: ClassVar[bool] = True
 
     def __init__(
         self,

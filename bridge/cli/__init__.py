@@ -12,7 +12,7 @@ from typing import Annotated, Final
 import typer
 
 from bridge import __version__
-from bridge.cli import layouts, running, sessions, telling
+from bridge.cli import installed, layouts, running, sessions, telling, trying
 from bridge.cli.shared import OK, UNREADABLE, Command, err, out
 from bridge.errors import LamproomError
 
@@ -29,7 +29,10 @@ COMMANDS: Final = (
     (running.run, "Light your layout, until Ctrl-C."),
     (running.demo, "Try it: an invented layout with pretend trains."),
     (sessions.replay, "Play a session again and compare every frame."),
+    (sessions.compare, "Compare what a session shows under two layout files."),
+    (installed.adapters, "List the buses and controllers that it can talk to."),
     (telling.send, "Send one order or report by hand."),
+    (trying.lamps, "Light lamps one by one, to see how they are wired."),
     (layouts.node, "Make the files for the board of a node."),
 )
 """Every command with its line in the list of them, in the order of that list."""

@@ -8,7 +8,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from bridge.cli.shared import FAILED, OK, LayoutPath, StateOption, err, look, out, print_json, say_findings
+from bridge.cli.shared import (
+    FAILED,
+    OK,
+    LayoutPath,
+    OptionalLayoutPath,
+    StateOption,
+    err,
+    look,
+    out,
+    print_json,
+    say_findings,
+)
 from bridge.errors import LamproomError
 
 if TYPE_CHECKING:
@@ -17,7 +28,7 @@ if TYPE_CHECKING:
 
 
 def check(
-    file: LayoutPath,
+    file: OptionalLayoutPath = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print them as JSON, for another program.")] = False,
     prove: Annotated[
         bool,
@@ -29,12 +40,25 @@ def check(
         float, typer.Option(metavar="NUMBER", help="How long the proof of one group of signals may take.")
     ] = 5,
     state: StateOption = None,
+    attempt: Annotated[
+        tuple[str, str] | None,
+        typer.Option(
+            "--try",
+            metavar="TOPIC PAYLOAD",
+            help="Say what a message would become, and what would follow; or, without FILE, what is said of a bus:"
+            " dcc '81 F9 78'.",
+        ),
+    ] = None,
 ) -> None:
     """Look for mistakes in the layout file FILE.
 
     Each is told in one line, with its place in the file: FILE:LINE:COLUMN: error or warning: what to do. A layout with
     errors cannot run; one with warnings can.
     """
+    if file is None:
+        if attempt is None:
+            raise LamproomError("name the layout file, FILE, or something to try: `--try dcc '81 F9 78'`")
+        raise typer.Exit(OK if _try(None, *attempt, out) else FAILED)
     looked = look(file)
     if as_json:
         print_json(
@@ -54,10 +78,13 @@ def check(
             out(line)
         if looked.layout is not None:
             out(f"{file}: {_summary(looked)}")
-    proved = looked.layout is not None and (
-        not prove or _prove(looked, looked.layout, state, minutes, err if as_json else out)
-    )
-    raise typer.Exit(OK if proved else FAILED)
+    say = err if as_json else out
+    sound = looked.layout is not None
+    if looked.layout is not None and attempt is not None:
+        sound = _try(looked.layout, *attempt, say)
+    if looked.layout is not None and prove:
+        sound = _prove(looked, looked.layout, state, minutes, say) and sound
+    raise typer.Exit(OK if sound else FAILED)
 
 
 def node(
@@ -120,6 +147,17 @@ def node(
         out(f"{to}: {', '.join(write_board(to, looked.layout, name, wishes))}")
     for line in poorly_timed(looked.layout, name):
         err(line)
+
+
+def _try(layout: Layout | None, channel: str, payload: str, say: Callable[[str], None]) -> bool:
+    from bridge.service.plugins import Adapters  # noqa: PLC0415 - see the head of the package
+    from bridge.service.trying import try_alone, try_message  # noqa: PLC0415
+
+    said = (Adapters(), channel, payload)
+    tried = try_alone(*said) if layout is None else try_message(layout, *said)
+    for line in tried.lines:
+        say(line)
+    return tried.understood
 
 
 def _prove(

@@ -5,21 +5,28 @@ from __future__ import annotations
 import contextlib
 import json
 import sys
+import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final, Self
 
 import typer
 import typer.core
 
 if TYPE_CHECKING:
+    from rich.progress import Progress, TaskID
+
     from bridge.service.files import LayoutFile
 
 OK: Final = 0
 FAILED: Final = 1
 UNREADABLE: Final = 2
 
+SHOWN_AFTER: Final = 1.0
+"""Seconds until it is shown how far something has come."""
+
 # What stands in the place of an argument is told in the text of its command; a list of them would only add its type.
 LayoutPath = Annotated[str, typer.Argument(metavar="FILE", hidden=True)]
+OptionalLayoutPath = Annotated[str | None, typer.Argument(metavar="FILE", hidden=True)]
 StateOption = Annotated[
     Path | None,
     typer.Option("--state", metavar="DIRECTORY", help="Where session logs and the last state are kept."),
@@ -53,6 +60,45 @@ def out(line: str) -> None:
 def err(line: str) -> None:
     """Print a line about how it goes."""
     typer.echo(line, err=True)
+
+
+class Headway:
+    """Shows on a terminal how far a session was played, once that takes longer than a second."""
+
+    def __init__(self) -> None:
+        self._began = time.monotonic()
+        self._wanted = sys.stderr.isatty()
+        self._bar: Progress | None = None
+        self._task: TaskID | None = None
+
+    def __enter__(self) -> Self:
+        """Begin to watch the time."""
+        return self
+
+    def __exit__(self, *_problem: object) -> None:
+        """Take the bar away."""
+        if self._bar is not None:
+            self._bar.stop()
+
+    def at(self, instant: int) -> None:
+        """Say that it has come to an instant of the session."""
+        if not self._wanted:
+            return
+        if self._bar is not None and self._task is not None:
+            self._bar.update(self._task, played=_short_time(instant))
+        elif time.monotonic() - self._began >= SHOWN_AFTER:
+            from rich.console import Console  # noqa: PLC0415 - what is quick does not need it
+            from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn  # noqa: PLC0415
+
+            columns = TextColumn("played {task.fields[played]}"), BarColumn(), TimeElapsedColumn()
+            self._bar = Progress(*columns, console=Console(stderr=True), transient=True)
+            self._task = self._bar.add_task("", total=None, played=_short_time(instant))
+            self._bar.start()
+
+
+def _short_time(instant: int) -> str:
+    minutes, seconds = divmod(instant // 10**9, 60)
+    return f"{minutes // 60}:{minutes % 60:02}:{seconds:02}"
 
 
 def look(file: str) -> LayoutFile:

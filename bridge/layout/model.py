@@ -9,16 +9,18 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 from bridge.events import SECOND, Position
 from bridge.layout.chips import CHIP_TYPES, ChipType
 from bridge.layout.conditions import Condition
+from bridge.layout.connections import BrokerPlace, Output, Source
 from bridge.layout.controls import CommandRow, Control, LastCommand
 from bridge.layout.crossings import Crossing
 from bridge.layout.dies import Dies
 from bridge.layout.effects import Effect
 from bridge.layout.findings import Mark
+from bridge.layout.keeping import Keeping
 from bridge.layout.routes import Locking, Route
 from bridge.layout.targets import Target
 from bridge.layout.units import FULL_LEVEL
@@ -419,38 +421,6 @@ class Light:
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
-    """An event source: the adapter, how long it repeats an order (ns), and the adapter's own options."""
-
-    name: str
-    kind: str
-    repeat_window: int
-    options: dict[str, Any]
-    mark: Mark
-
-
-@dataclass(frozen=True, slots=True)
-class Output:
-    """A frame output: the adapter, its own options, and the places of what they say in the file, by their keys."""
-
-    name: str
-    kind: str
-    options: dict[str, Any]
-    mark: Mark
-    marks: dict[tuple[str | int, ...], Mark] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class BrokerPlace:
-    """Where the MQTT broker is, and who we are there."""
-
-    host: str = "127.0.0.1"
-    port: int = 1883
-    user: str = ""
-    password_file: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class Layout:
     """A whole layout, ready to be driven.
 
@@ -480,6 +450,7 @@ class Layout:
     zones: tuple[Zone, ...] = ()
     still: Condition | None = None
     dies: dict[str, Dies] = field(default_factory=dict)
+    keeping: Keeping = field(default_factory=Keeping)
 
     def dies_of(self, kind: str) -> Dies:
         """Return what shines in a type of chip here: what the owner measured, or else what its data sheet says."""

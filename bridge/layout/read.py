@@ -7,13 +7,15 @@ from typing import Any, Final
 from bridge.events import SECOND
 from bridge.layout.builds import read_builds
 from bridge.layout.chains import read_nodes
+from bridge.layout.connections import BrokerPlace, Output, Source
 from bridge.layout.devices import unique_devices
 from bridge.layout.entries import Desk, nothing_below
 from bridge.layout.findings import LONGEST, START, Finding, choice, errors, in_order, said
 from bridge.layout.lights import read_lights
-from bridge.layout.model import BrokerPlace, Chain, Layout, Output, Source
+from bridge.layout.model import Chain, Layout
 from bridge.layout.read_conditions import nameable
 from bridge.layout.read_crossings import read_crossings
+from bridge.layout.read_keeping import read_keeping
 from bridge.layout.read_light import read_chips, read_colours
 from bridge.layout.read_zones import look_at_zones, read_still, read_zones
 from bridge.layout.schema import BrokerEntry, OutputEntry, SourceEntry
@@ -44,6 +46,7 @@ SECTIONS: Final = (
     "daylight",
     "zones",
     "still",
+    "session-log",
 )
 """The keys at the top of a layout file."""
 
@@ -115,6 +118,7 @@ def _whole(desk: Desk) -> Layout:
         scale=_scale(desk),
         frames_per_second=_rate(desk),
         restore_within=_restore_within(desk),
+        keeping=read_keeping(desk),
         broker=_broker(desk),
         sources=_sources(desk),
         outputs=_outputs(desk, planting.chains),
@@ -212,10 +216,11 @@ def _sources(desk: Desk) -> tuple[Source, ...]:
     for key, data, path in desk.section("sources"):
         entry = desk.entry(SourceEntry, data, path)
         if entry is not None:
-            mark = desk.key_mark(path)
-            sources.append(Source(key, entry.kind, entry.repeat_window, dict(entry.model_extra or {}), mark))
+            mark, own = desk.key_mark(path), dict(entry.model_extra or {})
+            habits = (entry.repeat_window, entry.refresh_every, entry.lost_after)
+            sources.append(Source(key, entry.kind, *habits, own, mark))
     if desk.document.data.get("sources") is None:
-        sources.append(Source(DEFAULT_SOURCE, "mqtt", 0, {}, START))
+        sources.append(Source(DEFAULT_SOURCE, "mqtt", 0, 0, 0, {}, START))
     return tuple(sources)
 
 

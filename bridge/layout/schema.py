@@ -470,6 +470,8 @@ class SourceEntry(Entry):
 
     kind: Name
     repeat_window: Duration = 0
+    refresh_every: Duration = 0
+    lost_after: Duration = 0
 
 
 class OutputEntry(Entry):

@@ -34,6 +34,7 @@ _QUANTITY: Final = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,6})?) ?([A-Za-zµΩ]+)\Z
 _HUES: Final = {"nm": 10}
 _KELVINS: Final = {"K": 1}
 _DURATIONS: Final = {"ms": 10**6, "s": 10**9, "min": 60 * 10**9, "h": 3600 * 10**9}
+_SIZES: Final = {"kB": 10**3, "MB": 10**6, "GB": 10**9}
 _VOLTS: Final = {"V": 1000, "mV": 1}
 _OHMS: Final = {"ohm": 1, "Ω": 1, "kohm": 1000, "kΩ": 1000}
 _ASPECT: Final = re.compile(r"(0|[1-9][0-9]{0,9})\Z")
@@ -129,6 +130,11 @@ def kelvin(value: Any) -> int:
 def voltage(value: Any) -> int:
     """Read `12 V` as millivolts."""
     return _quantity(value, _VOLTS, "voltage", "12 V")
+
+
+def size(value: Any) -> int:
+    """Read `500 MB` or `2 GB` as bytes."""
+    return _quantity(value, _SIZES, "size", "500 MB")
 
 
 def volts(millivolts: int) -> str:
@@ -252,6 +258,7 @@ Trim = Annotated[int, BeforeValidator(trim)]
 Kelvin = Annotated[int, BeforeValidator(kelvin)]
 Hue = Annotated[int, BeforeValidator(wavelength)]
 Duration = Annotated[int, BeforeValidator(duration)]
+Size = Annotated[int, BeforeValidator(size)]
 Voltage = Annotated[int, BeforeValidator(voltage)]
 Resistance = Annotated[int, BeforeValidator(resistance)]
 Accessory = Annotated[int, BeforeValidator(accessory)]

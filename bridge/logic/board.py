@@ -7,7 +7,9 @@ from typing import Any, Final
 
 from bridge.events import (
     AccessoryOrdered,
+    AccessoryProved,
     AspectOrdered,
+    BlockReported,
     ButtonReported,
     Event,
     Instant,
@@ -405,6 +407,26 @@ class Board:
             case RouteKept():
                 return self._interlocking.route(event.signal, event.route) is not None
         return True
+
+    def listeners(self, event: Event) -> tuple[str, ...]:
+        """Return the names of those devices and crossings that go by what an order, a block or a button is about."""
+        key: Key
+        match event:
+            case AccessoryOrdered():
+                key = ORDERED, event.number
+            case AccessoryProved():
+                key = PROVED, event.number
+            case AspectOrdered():
+                key = NUMBER, event.number
+            case BlockReported():
+                key = BLOCK, event.name
+            case ButtonReported():
+                key = BUTTON, event.name
+            case _:
+                return ()
+        keys = (key, *self._moments.begun_by(key))
+        names = [self._all[index].name for each in keys for index in self._listeners.get(each, ())]
+        return tuple(dict.fromkeys([*names, *self._crossings.at(key)]))
 
     def snapshot(self) -> dict[str, Any]:
         """Return everything as plain data."""

@@ -2,7 +2,11 @@
 
 Whole numbers only. Model time is counted in quarters of a nanosecond, because a rate is a number of quarters: then a
 nanosecond of ours is `rate_quarters` of them, whatever the rate. So the instant at which a time of day is reached is
-exact, and does not depend on when anybody looks.
+exact, and does not depend on when anybody looks. A clock may run backwards; then an hour that it comes back out of
+is over as soon as its first second is no longer reached.
+
+Some sources tell the parts by themselves: what was told of rate and running is kept for the time that follows. A clock
+of which nobody has said whether it runs stands.
 """
 
 from __future__ import annotations
@@ -58,7 +62,7 @@ class ClockTime(NamedTuple):
 
     Attributes:
         seconds: of its day.
-        rate_quarters: its rate in quarter steps.
+        rate_quarters: its rate in quarter steps; negative when it runs backwards.
         running: or it stands.
         source: who told it last.
     """
@@ -101,6 +105,7 @@ class ModelClock:
         self._base = 0  # quarters of a nanosecond since midnight
         self._rate = 0  # of them in one of ours; 0 while it stands
         self._said_rate = 4
+        self._said_running = False
         self._event = 0
         self._done: Instant = 0  # the facts are those of this instant
 
@@ -108,7 +113,7 @@ class ModelClock:
         """Return what it shows at an instant, or None while that is not known."""
         if self._told is Told.UNKNOWN:
             return None
-        return ClockTime(self._reading(at) % DAY // QUARTERS, self._said_rate, self._rate > 0, self.source)
+        return ClockTime(self._reading(at) % DAY // QUARTERS, self._said_rate, self._rate != 0, self.source)
 
     def report(self, event: ClockReported, number: int) -> Facts:
         """Take what is said of the clock; return what is otherwise now.
@@ -119,21 +124,38 @@ class ModelClock:
         if CLOCK_TABLE[self._told, news] is not Step.OBEY:
             return []
         before = None if self._told is Told.UNKNOWN else self._reading(self._done)
+        now = None if before is None else self._reading(event.at)
         if news is not News.RESTORED:
-            self._rate = event.rate_quarters if event.running else 0
-            self._said_rate = event.rate_quarters
+            self._say(event.rate_quarters, event.running)
             self.source = event.source
         elif before is None:
-            self._rate, self._said_rate, self.source = 0, event.rate_quarters, event.source
+            self._say(event.rate_quarters, running=False)
+            self.source = event.source
+        if event.seconds is None:
+            if now is None:
+                return []  # how it runs, and not what time it is
+        elif now is None or not (event.to_minute and _minute(now) == event.seconds // 60):
+            now = event.seconds * QUARTERS
         self._told = Told.TOLD if news is News.COMMAND else Told.KEPT
-        self._set, self._base, self._event = event.at, event.seconds * QUARTERS, number
+        self._set, self._base, self._event = event.at, now, number
         return self._settle(before, event.at)
+
+    def _say(self, rate_quarters: int | None, running: bool | None) -> None:
+        if rate_quarters is not None:
+            self._said_rate = rate_quarters
+        if running is not None:
+            self._said_running = running
+        self._rate = self._said_rate if self._said_running else 0
 
     def lose(self, source: str, number: int) -> Facts:
         """Take it that a source is no longer heard: if it told the clock, nobody knows what time it is."""
-        if source != self.source or CLOCK_TABLE[self._told, News.LOST] is not Step.REST:
+        if source != self.source:
             return []
+        known = CLOCK_TABLE[self._told, News.LOST] is Step.REST
         self._told, self.source, self.due = Told.UNKNOWN, "", None
+        self._say(4, running=False)
+        if not known:
+            return []
         lost = Fact(UNKNOWN, number, "", why=f"{source} was lost")
         return [(key, lost) for key in self._hours]
 
@@ -167,9 +189,13 @@ class ModelClock:
         return list(dict.fromkeys(key for keys in within for key in keys))
 
     def _next_edge(self, now: int, at: Instant) -> Instant | None:
-        if self._rate <= 0 or not self._edges:
+        if not self._rate or not self._edges:
             return None
         today = now % DAY
+        if self._rate < 0:
+            place = bisect_right(self._edges, today // QUARTERS)
+            edge = self._edges[place - 1] * QUARTERS - (0 if place else DAY)
+            return at + (today - edge) // -self._rate + 1  # the first instant before it
         place = bisect_right(self._edges, today // QUARTERS)
         edge = self._edges[place] * QUARTERS if place < len(self._edges) else self._edges[0] * QUARTERS + DAY
         return at - (today - edge) // self._rate  # rounded up: then it is reached
@@ -178,7 +204,11 @@ class ModelClock:
         return key, Fact(YES if _lies(self._hours[key], reading) else NO, self._event, "")
 
     def state(self) -> list[Any]:
-        """Return everything as plain data."""
+        """Return everything as plain data.
+
+        Whether it runs follows from its rate, and is there by itself only where it runs at none.
+        """
+        running = [1] if self._said_running and not self._rate else []
         return [
             self._told.value,
             self._set,
@@ -187,6 +217,7 @@ class ModelClock:
             self._said_rate,
             self._event,
             self._done,
+            *running,
             self.source,
         ]
 
@@ -198,9 +229,16 @@ class ModelClock:
         """
         told, *numbers, source = data
         self._told, self.source = Told(told), str(source)
-        self._set, self._base, self._rate, self._said_rate, self._event, self._done = map(int, numbers)
+        self._set, self._base, self._rate, self._said_rate, self._event, self._done, *running = map(
+            int, numbers
+        )
+        self._said_running = bool(running or self._rate)
         known = self._told is not Told.UNKNOWN
         self.due = self._next_edge(self._reading(self._done), self._done) if known else None
+
+
+def _minute(reading: int) -> int:
+    return reading % DAY // QUARTERS // 60
 
 
 def _lies(hours: Hours, reading: int) -> bool:

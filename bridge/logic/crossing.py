@@ -6,7 +6,7 @@ it is called for as long as any of them keeps the road closed.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any, Final, TypeAlias
 
 from bridge.events import Instant, Word
@@ -16,7 +16,7 @@ from bridge.layout.model import Layout
 from bridge.logic import reasons
 from bridge.logic.approaching import Approaching
 from bridge.logic.exit_gates import WHOLE, Exits
-from bridge.logic.known import ANOTHER, BLOCK, CROSSING, Fact, Known
+from bridge.logic.known import ANOTHER, BLOCK, CROSSING, Fact, Key, Known
 from bridge.logic.track import Change
 from bridge.logic.working_out import in_order
 
@@ -280,6 +280,11 @@ class Crossings:
         gates = [reasons.Word(GATE, name, DOWN, why) for name, each in self._all.items() if each.has_gates]
         exits = [reasons.Word(EXIT_GATE, name, UP, why) for name, each in self._all.items() if each.exits]
         return gates + exits
+
+    def at(self, key: Key) -> Sequence[str]:
+        """Return the names of the crossings that a block lies at."""
+        subject, thing = key
+        return self._at.get(str(thing), ()) if subject == BLOCK else ()
 
     def hear(self, changes: Iterable[Change], at: Instant) -> list[Change]:
         """Take what is known otherwise now, of any things; return what is known otherwise of the crossings."""

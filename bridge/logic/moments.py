@@ -72,6 +72,10 @@ class Moments:
         begins: Key = (BLOCK, leaf.block) if isinstance(leaf, BlockEntered) else (BUTTON, leaf.button)
         self._begun_by.setdefault(begins, []).append(key)
 
+    def begun_by(self, key: Key) -> Sequence[Key]:
+        """Return the moments that a button or a block begins."""
+        return self._begun_by.get(key, ())
+
     def hear(self, changes: Sequence[Change], at: Instant) -> list[Change]:
         """Take what is known otherwise of buttons and blocks; return what came of it."""
         return [change for each in changes if each.key in self._begun_by for change in self._begin(each, at)]

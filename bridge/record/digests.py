@@ -61,6 +61,11 @@ class ChainDigests:
         self._moved.clear()
         return moved
 
+    def resume(self, digests: dict[str, str]) -> None:
+        """Go on from what `all` gave; chains that this layout has not are left out."""
+        self._digests = [bytes.fromhex(digests.get(key, "00" * DIGEST_SIZE)) for key in self._keys]
+        self._moved.clear()
+
     def all(self) -> dict[str, str]:
         """Return the digests of all chains that ever moved, by chain, in the layout's order."""
         pairs = zip(self._keys, self._digests, strict=True)

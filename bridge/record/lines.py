@@ -8,14 +8,16 @@ A log is JSON Lines (one JSON object a line, UTF-8, `\n`). The first key says wh
 | `in`       | an input as it came, with the events that were made of it and the number of the first |
 | `refused`  | an input that meant nothing |
 | `decided`  | a device was given an aspect |
-| `told`     | a lock or a gate is otherwise now |
+| `told`     | a lock, a gate or a lamp test is otherwise now |
 | `note`     | something that changed no light |
-| `frame`    | a whole frame that an event, a timer, the start or the end caused |
+| `frame`    | a whole frame that an event, a timer, a lamp test, the start or the end caused |
 | `rendered` | instants that were rendered for what moves; now and then with a digest a chain |
+| `snapshot` | the whole state at this point: what follows can be replayed from here |
 | `lost`     | so many entries could not be kept: what follows does not follow from what stands before |
 | `end`      | the session ended cleanly |
 
-The order of the lines is the order in which things happened.
+The order of the lines is the order in which things happened. A session that goes on for long is kept in several
+files. Each is a whole log: it has a header, and from the second on a snapshot behind it.
 """
 
 from __future__ import annotations
@@ -30,8 +32,9 @@ from bridge.commands import Cause, Decision, Note, Told
 from bridge.events import Event, Instant, event_to_data
 
 LOG: Final = "lamproom"
-FORMAT: Final = 2
-"""The format that is written. Older ones stay readable: format 1 had one `event` in the place of `causes`."""
+FORMAT: Final = 3
+"""The format that is written. Older ones stay readable: format 1 had one `event` in the place of `causes`, and up to
+format 2 there were neither snapshots nor pieces."""
 
 LONGEST_REFUSED: Final = 2048
 """Bytes that are kept of an input that was refused."""
@@ -56,6 +59,8 @@ class Header:
         text: the layout file itself, so that a log is complete on its own.
         tables: digest of the tables between aspects and bytes.
         format: of the log.
+        piece: which file of its session this is, from 1.
+        before: the name of the file before it, or empty.
     """
 
     started: str
@@ -68,6 +73,8 @@ class Header:
     text: str
     tables: str
     format: int = FORMAT
+    piece: int = 1
+    before: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,12 +116,13 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """A whole frame of one chain (`node/chain`) that an event, a timer, the start or the end caused."""
+    """A whole frame of one chain (`node/chain`) that an event, a timer, a lamp test, the start or the end caused."""
 
     chain: str
     at: Instant
     cause: Cause
     levels: bytes
+    test: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +136,21 @@ class Rendered:
 
     instants: tuple[Instant, ...]
     digests: dict[str, str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """The whole state at this point.
+
+    Attributes:
+        at: when.
+        engine: what the engine's `snapshot` gave.
+        digests: of every chain that ever moved, up to here.
+    """
+
+    at: Instant
+    engine: dict[str, Any]
+    digests: dict[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +176,7 @@ class End:
     digests: dict[str, str]
 
 
-Line: TypeAlias = Header | Input | Refused | Decision | Told | Note | Frame | Rendered | Lost | End
+Line: TypeAlias = Header | Input | Refused | Decision | Told | Note | Frame | Rendered | Snapshot | Lost | End
 
 
 def line_bytes(line: Line) -> bytes:
@@ -179,20 +202,27 @@ def _data(line: Line) -> dict[str, Any]:
             return {"note": line.text, "at": line.at, "event": line.event}
         case Frame():
             data: dict[str, Any] = {"frame": line.chain, "at": line.at, "cause": line.cause.value}
-            return data | {"levels": line.levels.hex()}
+            return data | {"levels": line.levels.hex()} | ({"test": True} if line.test else {})
         case Rendered():
             instants: dict[str, Any] = {"rendered": pack(line.instants)}
             return instants if line.digests is None else instants | {"digests": line.digests}
         case Lost():
             return {"lost": line.count, "at": line.at}
-        case End():
-            return {"end": line.at, "events": line.events, "digests": line.digests}
+        case Snapshot() | End():
+            return _state(line)
         case Header():
             return _header(line)
 
 
+def _state(line: Snapshot | End) -> dict[str, Any]:
+    if isinstance(line, Snapshot):
+        return {"snapshot": line.at, "engine": line.engine, "digests": line.digests}
+    return {"end": line.at, "events": line.events, "digests": line.digests}
+
+
 def _header(line: Header) -> dict[str, Any]:
     packed = zlib.compress(line.text.encode("utf-8", "surrogatepass"), 9)
+    of_several = {} if line.piece == 1 else {"piece": line.piece, "before": line.before}
     return {
         "log": LOG,
         "format": line.format,
@@ -207,16 +237,18 @@ def _header(line: Header) -> dict[str, Any]:
             "text": b64encode(packed).decode("ascii"),
         },
         "tables": line.tables,
-    }
+    } | of_several
 
 
 def _decided(line: Decision | Told) -> dict[str, Any]:
     data: dict[str, Any]
+    more: dict[str, Any] = {}
     if isinstance(line, Decision):
         data = {"decided": line.device, "at": line.at, "before": line.before, "aspect": line.aspect}
     else:
         data = {"told": line.subject, "at": line.at, "name": line.name, "state": line.state}
-    return data | {"reason": line.reason, "causes": list(line.causes)}
+        more = {"more": [list(pair) for pair in line.more]} if line.more else {}
+    return data | {"reason": line.reason, "causes": list(line.causes)} | more
 
 
 def _input(line: Input) -> dict[str, Any]:

@@ -13,7 +13,19 @@ from bridge.commands import Cause, Decision, Note, Told
 from bridge.errors import DecodeError
 from bridge.events import Instant, event_from_data
 from bridge.record.digests import text_digest
-from bridge.record.lines import FORMAT, LOG, End, Frame, Header, Input, Line, Lost, Refused, Rendered
+from bridge.record.lines import (
+    FORMAT,
+    LOG,
+    End,
+    Frame,
+    Header,
+    Input,
+    Line,
+    Lost,
+    Refused,
+    Rendered,
+    Snapshot,
+)
 
 LONGEST_RUN: Final = 100_000
 """Instants in one run: minutes, where a line holds a second. A longer one is a broken line."""
@@ -98,6 +110,16 @@ class _Fields:
             raise self.bad(f"{key!r} is {value!r:.80}, and not an object of texts")
         return value
 
+    def pairs(self, key: str) -> tuple[tuple[str, str | int], ...]:
+        found: list[tuple[str, str | int]] = []
+        for pair in self.items(key):
+            match pair:
+                case [str(name), str() | int() as value] if not isinstance(value, bool):
+                    found.append((name, value))
+                case _:
+                    raise self.bad(f"{key!r} has {pair!r:.80}, and not a name with a text or a whole number")
+        return tuple(found)
+
     def items(self, key: str) -> list[Any]:
         value = self.any(key)
         if not isinstance(value, list):
@@ -167,6 +189,8 @@ def _header(fields: _Fields) -> Line:
         text=text,
         tables=fields.text("tables"),
         format=number,
+        piece=fields.whole("piece", 2) if fields.has("piece") else 1,
+        before=fields.text("before") if fields.has("before") else "",
     )
     layout.no_others()
     return header
@@ -220,6 +244,7 @@ def _told(fields: _Fields) -> Line:
         state=fields.text("state"),
         reason=fields.text("reason"),
         causes=_causes(fields),
+        more=fields.pairs("more") if fields.has("more") else (),
     )
 
 
@@ -238,7 +263,7 @@ def _frame(fields: _Fields) -> Line:
     chain, at, said = fields.text("frame"), fields.whole("at"), fields.text("cause")
     if said not in tuple(Cause):
         raise fields.bad(f"no frame has the cause {said!r}")
-    return Frame(chain, at, Cause(said), fields.levels("levels"))
+    return Frame(chain, at, Cause(said), fields.levels("levels"), fields.yes("test"))
 
 
 def _rendered(fields: _Fields) -> Line:
@@ -259,6 +284,13 @@ def _rendered(fields: _Fields) -> Line:
     return Rendered(tuple(instants), fields.texts("digests"))
 
 
+def _snapshot(fields: _Fields) -> Line:
+    engine = fields.any("engine")
+    if not isinstance(engine, dict):
+        raise fields.bad(f"'engine' is {engine!r:.80}, and not an object")
+    return Snapshot(fields.whole("snapshot"), engine, fields.texts("digests"))
+
+
 def _lost(fields: _Fields) -> Line:
     return Lost(fields.whole("lost", 1), fields.whole("at"))
 
@@ -276,6 +308,7 @@ _READERS: Final[dict[str, Callable[[_Fields], Line]]] = {
     "note": _note,
     "frame": _frame,
     "rendered": _rendered,
+    "snapshot": _snapshot,
     "lost": _lost,
     "end": _end,
 }

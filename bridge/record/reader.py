@@ -1,18 +1,28 @@
-"""Reading a session log line by line, so that a long one takes no more memory than a short one."""
+"""Reading a session log line by line, so that a long one takes no more memory than a short one.
+
+What is broken is told with its line, and does not take the rest with it: lines that follow are read on. Whether they
+still mean something is for whoever reads them to say; a snapshot among them says everything anew.
+"""
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, TypeAlias
+from typing import BinaryIO, Final, TypeAlias
 
 from bridge.errors import DecodeError
-from bridge.record.lines import End, Header, Line
+from bridge.events import Instant
+from bridge.record.lines import End, Header, Line, Snapshot
 from bridge.record.parse import parse_line
+from bridge.record.store import next_piece, open_log
 
 LONGEST_LINE: Final = 10_000_000
 """Bytes of one line: far beyond the longest that is ever written."""
+
+_CHUNK: Final = 64 * 1024
+_SNAPSHOT: Final = b'{"snapshot":'
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,61 +33,138 @@ class Torn:
 
 
 @dataclass(frozen=True, slots=True)
+class Broken:
+    """A line that cannot be understood, in the midst of others; `why` in words."""
+
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Placed:
-    """A line with its number, counted from 1."""
+    """A line with its number, counted from 1, in the file that it stands in."""
 
     number: int
-    line: Line | Torn
+    line: Line | Torn | Broken
+    file: Path
 
 
 Log: TypeAlias = Iterator[Placed]
 
 
-def read_log(path: Path) -> Log:
-    """Yield the lines of a log: the header first, a torn last line last.
+def read_session(path: Path, *, begin: int = 2) -> Log:
+    """Yield the lines of a log and of all files in which its session goes on: the header first, and only that one.
+
+    Args and errors are those of `read_log`.
+    """
+    file: Path | None = path
+    header: Header | None = None
+    while file is not None:
+        lines = read_log(file, begin=begin)
+        first = next(lines)
+        if header is None:
+            yield first
+        elif not isinstance(first.line, Header) or first.line.digest != header.digest:
+            return  # it stands there under that name, and belongs to something else
+        header = first.line if isinstance(first.line, Header) else None
+        yield from lines
+        begin = 2
+        file = None if header is None else next_piece(file, header.piece)
+
+
+def read_log(path: Path, *, begin: int = 2) -> Log:
+    """Yield the lines of one file of a log: the header first, a torn last line last.
+
+    Args:
+        path: the log, compressed or not.
+        begin: the number of the first line behind the header that is wanted; those before it are not looked at.
 
     Raises:
-        DecodeError: there is no log, or a line is broken; the message begins `FILE:LINE:`, or `FILE:` where
-            the file cannot be read at all.
+        DecodeError: there is no log, or its header is broken; the message begins `FILE:1:`, or `FILE:` where the file
+            cannot be read at all.
     """
+    number = 0
+    ended = False
     try:
-        with path.open("rb") as file:
-            number = 0
-            ended = False
-            while data := file.readline(LONGEST_LINE + 1):
+        with open_log(path) as file:
+            for data in _lines(file):
                 number += 1
-                line = _line(path, number, data)
-                if ended:
-                    raise _broken(path, number, "the session ended before this line")
-                if isinstance(line, Header) != (number == 1):
-                    what = (
-                        "the log does not begin with its header" if number == 1 else "a header in the middle"
-                    )
-                    raise _broken(path, number, what)
-                ended = isinstance(line, End)
-                yield Placed(number, line)
-    except OSError as error:
-        raise DecodeError(f"{path}: cannot be read: {error.strerror or error}") from None
+                if number == 1:
+                    yield Placed(1, _first(path, data), path)
+                elif number >= begin:
+                    line = Broken("the session ended before this line") if ended else _line(data)
+                    ended = ended or isinstance(line, End)
+                    yield Placed(number, line, path)
+    except (EOFError, zlib.error, OSError) as error:
+        if number == 0 or not _is_about_packing(error):
+            what = error.strerror or error if isinstance(error, OSError) else error
+            raise DecodeError(f"{path}: cannot be read: {what}") from None
+        # A compressed file that was cut: what came out of it so far is right, and there is no more.
+        yield Placed(number + 1, Broken(f"the compressed file is damaged from here on: {error}"), path)
     if number == 0:
         raise DecodeError(f"{path}: the file is empty: nothing was recorded")
 
 
-def _line(path: Path, number: int, data: bytes) -> Line | Torn:
-    if len(data) > LONGEST_LINE:
-        raise _broken(path, number, f"a line of more than {LONGEST_LINE} bytes is no line of a session log")
+def _is_about_packing(error: Exception) -> bool:
+    return not isinstance(error, OSError) or error.errno is None
+
+
+def find_snapshot(path: Path, until: Instant) -> int:
+    """Return the number of the line of the last snapshot at or before an instant, or 0 where there is none."""
+    found = 0
     try:
-        return parse_line(data)
+        with open_log(path) as file:
+            for number, data in enumerate(_lines(file), start=1):
+                if data.startswith(_SNAPSHOT):
+                    at = data[len(_SNAPSHOT) : len(_SNAPSHOT) + 20].split(b",")[0]
+                    if at.isdigit() and int(at) > until:
+                        break
+                    if isinstance(_line(data), Snapshot):
+                        found = number
+    except (EOFError, zlib.error, OSError):
+        pass  # whoever reads the log is told
+    return found
+
+
+def _lines(file: BinaryIO) -> Iterator[bytes]:
+    """Yield lines with their ends; of one that is longer than any, so much that this can be seen."""
+    while data := file.readline(_CHUNK):
+        if len(data) == _CHUNK and not data.endswith(b"\n"):
+            whole = bytearray(data)
+            while (rest := file.readline(_CHUNK)) and len(whole) <= LONGEST_LINE:
+                whole += rest
+                if rest.endswith(b"\n"):
+                    break
+            while rest and not rest.endswith(b"\n"):
+                rest = file.readline(_CHUNK)
+            data = bytes(whole)
+        yield data
+
+
+def _first(path: Path, data: bytes) -> Header:
+    if len(data) > LONGEST_LINE:
+        raise DecodeError(f"{path}:1: {_too_long()}")
+    try:
+        header = parse_line(data)
     except DecodeError as error:
         if not data.endswith(b"\n"):
-            if number == 1:
-                raise _broken(
-                    path, number, "the log was cut off within its first line: nothing can be read"
-                ) from None
-            return Torn(len(data))
-        raise DecodeError(
-            f"{path}:{number}: {error}", received=error.received, expected=error.expected
-        ) from None
+            raise DecodeError(
+                f"{path}:1: the log was cut off within its first line: nothing can be read"
+            ) from None
+        raise DecodeError(f"{path}:1: {error}", received=error.received, expected=error.expected) from None
+    if not isinstance(header, Header):
+        raise DecodeError(f"{path}:1: the log does not begin with its header")
+    return header
 
 
-def _broken(path: Path, number: int, why: str) -> DecodeError:
-    return DecodeError(f"{path}:{number}: {why}")
+def _line(data: bytes) -> Line | Torn | Broken:
+    if len(data) > LONGEST_LINE:
+        return Broken(_too_long())
+    try:
+        line = parse_line(data)
+    except DecodeError as error:
+        return Torn(len(data)) if not data.endswith(b"\n") else Broken(str(error))
+    return Broken("a header in the middle") if isinstance(line, Header) else line
+
+
+def _too_long() -> str:
+    return f"a line of more than {LONGEST_LINE} bytes is no line of a session log"

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TypeAlias
 
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
-from bridge.engine import Engine, look_at
-from bridge.errors import DecodeError, EngineError, LayoutError
+from bridge.errors import EngineError
 from bridge.events import Event, Instant
-from bridge.layout import Layout, read_layout
-from bridge.layout.findings import errors
 from bridge.record.digests import ChainDigests, FrameDigest, tables_digest
-from bridge.record.lines import End, Frame, Header, Input, Lost, Refused, Rendered
-from bridge.record.reader import Log, Torn, read_log
+from bridge.record.following import Follower, Opened, Stood, open_session
+from bridge.record.lines import End, Frame, Input, Refused, Rendered
 from bridge.record.result import Difference, ReplayResult, frame_difference, report_lines
 from bridge.record.words import event_text, instant_text
 
@@ -24,49 +22,48 @@ __all__ = ["ReplayResult", "replay", "report_lines"]
 _Made: TypeAlias = PublishFrame | Decision | Told | Note
 
 
-def replay(path: Path, layout_text: str | None = None) -> ReplayResult:
-    """Replay a log.
+def replay(
+    path: Path,
+    layout_text: str | None = None,
+    *,
+    since: Instant = 0,
+    until: Instant | None = None,
+    progress: Callable[[Instant], None] = lambda _at: None,
+) -> ReplayResult:
+    """Replay a log and the files in which its session goes on.
 
     Args:
         path: the log.
         layout_text: a layout file to replay it through instead of the one in the log.
+        since: what happened before need not be replayed: it begins at the last snapshot that is not later.
+        until: what happened after is left out.
+        progress: called at each line with how far it has come.
 
     Raises:
         DecodeError: the log cannot be read; the message names the file, the line and the reason.
         LayoutError: the layout file cannot be driven.
     """
-    log = read_log(path)
-    header = next(log).line
-    if not isinstance(header, Header):  # the reader gives the header first, or raises
-        raise DecodeError(f"{path}:1: the log does not begin with its header")
-    text = header.text if layout_text is None else layout_text
-    whose = f"the layout file within {path}" if layout_text is None else "the layout file"
-    replaying = _Replay(path, _layout(text, whose))
-    if header.tables != tables_digest():
+    session = open_session(path, layout_text, since=since)
+    replaying = _Replay(session)
+    if session.header.tables != tables_digest():
         replaying.notes.append(
-            f"it was recorded by lamproom {header.version} with other tables of light: levels may come out otherwise"
+            f"it was recorded by lamproom {session.header.version} with other tables of light: levels may come out "
+            "otherwise"
         )
-    replaying.run(log)
-    return replaying.result(header)
-
-
-def _layout(text: str, whose: str) -> Layout:
-    layout, findings = read_layout(text)
-    found = errors(findings) if layout is None else errors(look_at(layout))
-    if layout is None or found:
-        raise LayoutError(f"{whose} cannot be driven: line {found[0].mark.line}: {found[0].message}", found)
-    return layout
+    replaying.run(until, progress)
+    return replaying.result()
 
 
 class _Replay:
     """A fresh engine, and what it made that the log has yet to show."""
 
-    def __init__(self, path: Path, layout: Layout) -> None:
-        self.notes: list[str] = []
-        self._path = path
-        self._layout = layout
-        self._keys = tuple(chain.key for chain in layout.chains)
-        self._engine = Engine(layout)
+    def __init__(self, session: Opened) -> None:
+        self._session = session
+        self._follower = Follower(session)
+        self.notes = self._follower.notes
+        self._engine = self._follower.engine
+        self._layout = session.layout
+        self._keys = tuple(chain.key for chain in self._layout.chains)
         self._digests = ChainDigests(self._keys)
         self._all = FrameDigest(self._keys)
         self._made: deque[_Made] = deque()
@@ -82,26 +79,29 @@ class _Replay:
         self._refused = self._decisions = self._frames = self._instants = 0
         self._reworded: list[int] = []
 
-    def run(self, log: Log) -> None:
-        """Take all lines."""
-        self._take(self._engine.start())
-        for placed in log:
-            number, line = placed.number, placed.line
-            if isinstance(line, Torn):
-                self.notes.append(f"line {number} stops in the middle: the log was cut off there")
-                break
-            if isinstance(line, Lost):
-                self.notes.append(
-                    f"line {number}, at {instant_text(line.at)}: {line.count} entries were lost because the disk "
-                    "could not keep up; the replay ends there"
-                )
-                break
+    def run(self, until: Instant | None, progress: Callable[[Instant], None]) -> None:
+        """Take all lines up to an instant."""
+        if not self._session.resumes:
+            self._take(self._engine.start())
+        for placed, line in self._follower.lines(until):
             try:
-                self._line(number, line)
+                self._line(placed.number, line)
             except EngineError as error:
-                raise DecodeError(f"{self._path}:{number}: out of order: {error}") from None
+                self._follower.gap(placed, f"out of order: {error}")
+            progress(self._last)
 
-    def result(self, header: Header) -> ReplayResult:
+    def _stood(self, number: int, stood: Stood) -> None:
+        at = stood.snapshot.at
+        if stood.resumed:
+            self._made.clear()
+            self._digests.resume(stood.snapshot.digests)
+            self._since = self._last = at
+            return
+        self._nothing_missing(number)
+        if not stood.same:
+            self._differs(number, at, "the state is not the one that the log has at its snapshot")
+
+    def result(self) -> ReplayResult:
         """Return what came of it."""
         if self._reworded:
             count = len(self._reworded)
@@ -110,9 +110,9 @@ class _Replay:
                 f"{what} worded otherwise than in the log, the first in line {self._reworded[0]}"
             )
         return ReplayResult(
-            file=str(self._path),
+            file=str(self._session.path),
             layout=self._layout.name,
-            started=header.started,
+            started=self._session.header.started,
             events=self._engine.events,
             refused=self._refused,
             decisions=self._decisions,
@@ -121,6 +121,7 @@ class _Replay:
             length=self._last,
             ended=self._ended,
             digest=self._all.hex(),
+            gaps=self._follower.gaps,
             difference=self._difference,
             notes=tuple(self.notes),
         )
@@ -142,6 +143,8 @@ class _Replay:
                 self._decided(number, line)
             case End():
                 self._end(number, line)
+            case Stood():
+                self._stood(number, line)
 
     def _input(self, number: int, line: Input) -> None:
         first = self._engine.events + 1
@@ -208,8 +211,15 @@ class _Replay:
             self._differs(number, line.at, f"the log has a frame of {line.chain}, which this layout has not")
             return
         chain = self._keys.index(line.chain)
-        wanted = PublishFrame(line.at, chain, line.levels, line.cause)
+        wanted = PublishFrame(line.at, chain, line.levels, line.cause, line.test)
         made = self._next(number, wanted)
+        if isinstance(made, PublishFrame) and made.test != line.test:
+            of_test, of_none = ("the log", "the replay") if line.test else ("the replay", "the log")
+            what = (
+                f"the frame of {line.chain} is a picture of a lamp test in {of_test}, and none in {of_none}"
+            )
+            self._differs(number, line.at, what, chain=line.chain)
+            return
         if isinstance(made, PublishFrame) and made.levels != line.levels:
             found = frame_difference(self._layout, chain, line.levels, made.levels, line=number, at=line.at)
             self._note_difference(found)

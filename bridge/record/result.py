@@ -59,6 +59,7 @@ class ReplayResult:
         length: of the session, nanoseconds.
         ended: whether the log has its clean end.
         digest: of all frames that were made, in their order.
+        gaps: how often something is missing or broken, so that what follows begins anew at a snapshot.
         difference: the first one, or None where everything came out the same.
         notes: what else an owner should know.
     """
@@ -74,17 +75,23 @@ class ReplayResult:
     length: Instant
     ended: bool
     digest: str
+    gaps: int = 0
     difference: Difference | None = None
     notes: tuple[str, ...] = ()
 
     @property
     def same(self) -> bool:
-        """Whether the frames and decisions came out as they were recorded."""
+        """Whether the frames and decisions came out as they were recorded, as far as they could be replayed."""
         return self.difference is None
+
+    @property
+    def whole(self) -> bool:
+        """Whether all that was recorded could be replayed."""
+        return not self.gaps
 
     def to_data(self) -> dict[str, Any]:
         """Return everything as plain data for JSON."""
-        return {"same": self.same, **asdict(self)}
+        return {"same": self.same, "whole": self.whole, **asdict(self)}
 
 
 def report_lines(result: ReplayResult) -> list[str]:
@@ -104,7 +111,10 @@ def report_lines(result: ReplayResult) -> list[str]:
     lines += [f"note: {note}" for note in result.notes]
     difference = result.difference
     if difference is None:
-        return [*lines, f"same: every frame and decision came out as recorded (digest {result.digest})"]
+        same = f"every frame and decision came out as recorded (digest {result.digest})"
+        if not result.whole:
+            return [*lines, f"NOT WHOLE: as far as it could be replayed {same}"]
+        return [*lines, f"same: {same}"]
     lines.append(f"DIFFERENT: line {difference.line}, at {instant_text(difference.at)}: {difference.what}")
     if difference.cause:
         lines.append(f"the last event before it was number {difference.event}: {difference.cause}")

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final, Protocol, TypeAlias
+from typing import Any, Final, Protocol, TypeAlias
 
 from bridge.commands import Cause, Command, PublishFrame, Report
 from bridge.events import SECOND, Event, Instant
 from bridge.record.digests import ChainDigests
-from bridge.record.lines import End, Frame, Input, Line, Lost, Refused, Rendered
+from bridge.record.lines import End, Frame, Input, Line, Lost, Refused, Rendered, Snapshot
 
 
 class RawForm(Protocol):
@@ -58,17 +58,30 @@ class Stepped:
 
 
 @dataclass(slots=True)
+class Stood:
+    """The whole state of the engine at an instant, between two steps; `devices` is how many there are."""
+
+    at: Instant
+    engine: dict[str, Any]
+    devices: int
+
+
+@dataclass(slots=True)
 class Ended:
     """The clean end."""
 
     at: Instant
 
 
-Entry: TypeAlias = Came | Followed | Stepped | Refused | Lost | Ended
+Entry: TypeAlias = Came | Followed | Stepped | Stood | Refused | Lost | Ended
 
 
 OBJECT_BYTES: Final = 300
 """What an entry, an event or a command takes beside its bytes of any length: about, and rather more."""
+
+
+DEVICE_OBJECTS: Final = 20
+"""How many objects a snapshot has for each device: about, and rather more."""
 
 
 def entry_bytes(entry: Entry) -> int:
@@ -79,6 +92,8 @@ def entry_bytes(entry: Entry) -> int:
     if isinstance(entry, Followed | Stepped):
         frames = sum(len(each.levels) for each in entry.commands if isinstance(each, PublishFrame))
         return frames + OBJECT_BYTES * (1 + len(entry.commands))
+    if isinstance(entry, Stood):
+        return OBJECT_BYTES * (DEVICE_OBJECTS * entry.devices + 10)
     if isinstance(entry, Refused):
         return len(entry.channel) + len(entry.payload) + OBJECT_BYTES
     return OBJECT_BYTES
@@ -134,7 +149,7 @@ class Scribe:
             self._instants.clear()
             self._since = None
 
-    def _plain(self, entry: Came | Followed | Refused | Lost | Ended) -> Iterator[Line]:
+    def _plain(self, entry: Came | Followed | Stood | Refused | Lost | Ended) -> Iterator[Line]:
         if isinstance(entry, Came):
             number, at, source, events = entry.number, entry.at, entry.source, entry.events
             self._events = number - 1 + len(events)
@@ -146,6 +161,8 @@ class Scribe:
         elif isinstance(entry, Followed):
             for command in entry.commands:
                 yield from self._said(command)
+        elif isinstance(entry, Stood):
+            yield Snapshot(entry.at, entry.engine, self._digests.all())
         elif isinstance(entry, Ended):
             yield End(entry.at, self._events, self._digests.all())
         else:
@@ -153,6 +170,6 @@ class Scribe:
 
     def _said(self, command: Command) -> Iterator[Line]:
         if isinstance(command, PublishFrame):
-            yield Frame(self._keys[command.chain], command.at, command.cause, command.levels)
+            yield Frame(self._keys[command.chain], command.at, command.cause, command.levels, command.test)
         elif not isinstance(command, Report):  # what a report says stands in its decision
             yield command

@@ -16,6 +16,9 @@ from bridge.events import (
     ClockReported,
     Event,
     Instant,
+    LampTestAsked,
+    LampTestConfirmed,
+    LampTestEnded,
     LinkState,
     NodeReported,
     PowerReported,
@@ -43,8 +46,22 @@ def event_text(event: Event) -> str:
         return f"the node {event.node} {_HEARD[event.state]}"
     if isinstance(event, RouteKept):
         return f"the route {event.route} of {event.signal} was locked before the restart"
+    if isinstance(event, LampTestAsked | LampTestConfirmed | LampTestEnded):
+        return f"{_of_test(event)} (by {event.source})"
     copy = " in a kept copy" if getattr(event, "authority", None) is Authority.STATE else ""
     return f"{_said(event)}{copy} (by {event.source})"
+
+
+def _clock(event: ClockReported) -> str:
+    said = []
+    if event.seconds is not None:
+        minutes, second = divmod(event.seconds, 60)
+        said.append(f"{minutes // 60}:{minutes % 60:02}:{second:02}")
+    elif event.rate_quarters is not None:
+        said.append(f"a rate of {event.rate_quarters / 4:g}")
+    if event.running is not None:
+        said.append("running" if event.running else "stopped")
+    return ", ".join(said)
 
 
 def _said(event: Event) -> str:
@@ -64,11 +81,19 @@ def _said(event: Event) -> str:
         case ButtonReported():
             return f"button {event.name} was {event.state.value}"
         case ClockReported():
-            minutes, second = divmod(event.seconds, 60)
-            hour, minute = divmod(minutes, 60)
-            running = "running" if event.running else "stopped"
-            return f"the model clock was set to {hour}:{minute:02}:{second:02}, {running}"
+            return f"the model clock was set to {_clock(event)}"
         case UseReported():
             why = f" ({event.why})" if event.why else ""
             return f"{event.subject.value} {event.name} was {'taken out of' if event.out else 'put back into'} use{why}"
     return type(event).__name__
+
+
+def _of_test(event: LampTestAsked | LampTestConfirmed | LampTestEnded) -> str:
+    match event:
+        case LampTestAsked():
+            return f"a lamp test of {event.area} was asked for, {event.way.value}"
+        case LampTestConfirmed():
+            return f"the lamp test {event.mark} was confirmed for {event.chain}"
+        case _:
+            which = f"the lamp test {event.mark}" if event.mark else "any lamp test"
+            return f"{which} was ended{f' on {event.chain}' if event.chain else ''}"

@@ -10,12 +10,14 @@ from __future__ import annotations
 import os
 import platform
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from threading import Lock
 from time import sleep
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -24,8 +26,9 @@ from bridge.commands import Command
 from bridge.events import Event, Instant
 from bridge.layout.model import Layout
 from bridge.record.digests import tables_digest, text_digest
-from bridge.record.lines import LONGEST_REFUSED, Header, Lost, Refused, line_bytes
-from bridge.record.scribe import Came, Ended, Entry, Followed, RawForm, Scribe, Stepped, entry_bytes
+from bridge.record.lines import LONGEST_REFUSED, Header, Lost, Refused, Snapshot, line_bytes
+from bridge.record.scribe import Came, Ended, Entry, Followed, RawForm, Scribe, Stepped, Stood, entry_bytes
+from bridge.record.store import hold, piece_path
 
 MOST_WAITING: Final = 100_000
 """Entries that may wait for the disk."""
@@ -36,6 +39,7 @@ MOST_BYTES: Final = 64 * 1024 * 1024
 LINES_IN_A_ROW: Final = 16
 """Lines that are formatted, in some 0.2 ms, before the event loop is let in: it would come by itself, but only after
 the interpreter's switch interval of 5 ms, and an event would have waited."""
+
 
 FLUSHES_A_SYNC: Final = 10
 """`flush` is called every 100 ms, so the disk is asked about once a second to keep what it was given."""
@@ -57,18 +61,25 @@ def make_header(layout: Layout, text: str, *, file: str, started: str) -> Header
 
 
 class SessionLog:
-    """One session's log file.
+    """One session's log.
 
     `input`, `refused`, `commands`, `rendered` and `end` are for the event loop: they touch no disk, format
     nothing and never wait. `flush` and `close` are for one worker thread at a time (a second call waits for
-    the first). The file is made by the first `flush`; one that is there already is never written to.
+    the first). A file is made when it is first written to; one that is there already is never written to.
+
+    A snapshot is wanted as often as the layout file says; the first after a file is full, or of a new day, begins a
+    new file.
+
+    Attributes:
+        path: the file that is written to now.
 
     Args:
-        path: the file to make; its directory is made where there is none.
+        path: the first file to make; its directory is made where there is none.
         header: what `make_header` gave.
         layout: what is driven.
         most_waiting: entries that may wait for the disk; what finds no room is counted and lost.
         most_bytes: the same in bytes.
+        today: returns the day, in whatever words.
     """
 
     def __init__(
@@ -79,8 +90,18 @@ class SessionLog:
         *,
         most_waiting: int = MOST_WAITING,
         most_bytes: int = MOST_BYTES,
+        today: Callable[[], str] = lambda: datetime.now(UTC).strftime("%Y-%m-%d"),
     ) -> None:
         self.path = path
+        self._begins = path
+        self._keeping = layout.keeping
+        self._devices = len(layout.signals) + len(layout.lights)
+        self._today = today
+        self._day = today()
+        self._full = False
+        self._size = 0
+        self._stood: Instant = 0
+        self._stirred = False
         self._most_waiting = most_waiting
         self._most_bytes = most_bytes
         # Each end of a deque may be used by a thread of its own; a list would have to be swapped under a lock.
@@ -97,7 +118,7 @@ class SessionLog:
         self._flushes = 0
         self._unsynced = False
         self._scribe = Scribe(tuple(chain.key for chain in layout.chains))
-        self._first = line_bytes(header)
+        self._header = header
 
     def input(
         self, number: int, at: Instant, source: str, raw: RawForm | None, events: tuple[Event, ...]
@@ -125,6 +146,18 @@ class SessionLog:
         """Take an instant that was rendered and the frames that came of it, also where there were none."""
         self._put(Stepped(at, commands), at)
 
+    def wants_snapshot(self, at: Instant) -> bool:
+        """Return whether `snapshot` is wanted at an instant; where nothing happened it never is."""
+        if self._stopped or not self._stirred:
+            return False
+        return self._full or at - self._stood >= self._keeping.snapshot_every
+
+    def snapshot(self, at: Instant, engine: dict[str, Any]) -> None:
+        """Take the whole state of the engine, between two of its steps; nobody changes it any more."""
+        self._put(Stood(at, engine, self._devices), at)
+        self._stood = at
+        self._stirred = False
+
     def end(self, at: Instant) -> None:
         """Take the clean end of the session; `close` writes it."""
         self._put(Ended(at), at)
@@ -143,6 +176,7 @@ class SessionLog:
             self._lost = 0
         self._waiting.append((entry, size))
         self._bytes_in += size
+        self._stirred = True
 
     def flush(self) -> str | None:
         """Write what has gathered, whole lines in one go.
@@ -202,27 +236,59 @@ class SessionLog:
     def _write_down(self, *, last: bool) -> None:
         if last and self._lost:
             self._waiting.append((Lost(self._lost, self._lost_since), 0))
-        lines = []
+        if self._file < 0:
+            self._open()
+        lines: list[bytes] = []
         for line in self._scribe.lines(self._drain()):
+            if isinstance(line, Snapshot) and self._is_full():
+                self._append(lines)
+                lines = []
+                self._begin_next()
             lines.append(line_bytes(line))
             if len(lines) % LINES_IN_A_ROW == 0:
                 sleep(0)  # lets the event loop have the interpreter
+        self._append(lines)
+        self._full = self._is_full()
+        self._flushes += 1
+        if last or self._flushes % FLUSHES_A_SYNC == 1:
+            self._sync()
+
+    def _is_full(self) -> bool:
+        return self._size >= self._keeping.piece or self._today() != self._day
+
+    def _begin_next(self) -> None:
+        """Go on in a new file, which begins with the snapshot that is about to be written."""
+        self._sync()
+        os.close(self._file)
+        self._file = -1
+        self._header = replace(self._header, piece=self._header.piece + 1, before=self.path.name)
+        self.path = piece_path(self._begins, self._header.piece)
+        self._open()
+
+    def _open(self) -> None:
+        self._file = _create(self.path)
+        self._size = 0
+        self._day = self._today()
+        self._append([line_bytes(self._header)])
+
+    def _append(self, lines: list[bytes]) -> None:
         data = b"".join(lines)
-        if self._file < 0:
-            self._file = _create(self.path)
-            data = self._first + data
         if data:
             _write(self._file, data)
+            self._size += len(data)
             self._unsynced = True
-        self._flushes += 1
-        if self._unsynced and (last or self._flushes % FLUSHES_A_SYNC == 1):
+
+    def _sync(self) -> None:
+        if self._unsynced:
             os.fsync(self._file)
             self._unsynced = False
 
 
 def _create(path: Path) -> int:
     path.parent.mkdir(parents=True, exist_ok=True)
-    return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_CLOEXEC, 0o644)
+    file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_CLOEXEC, 0o644)
+    hold(file)
+    return file
 
 
 def _write(file: int, data: bytes) -> None:

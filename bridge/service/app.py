@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import gc
+import os
 import signal
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -14,6 +16,7 @@ from typing import Final, Protocol, TypeAlias
 
 from bridge.engine import Engine
 from bridge.layout import Layout
+from bridge.record.store import tidy
 from bridge.record.writer import SessionLog, make_header
 from bridge.service.address import Address, password_path, read_password
 from bridge.service.boards import Boards
@@ -22,13 +25,16 @@ from bridge.service.files import LayoutFile
 from bridge.service.memory import Memory
 from bridge.service.notes import Notes
 from bridge.service.plugins import Adapters
-from bridge.service.runner import Runner
+from bridge.service.runner import STOP_WITHIN, Runner
 from bridge.service.screen import Screen
 from bridge.service.state import StateFile, default_state_directory
 from bridge.service.status import Status
 from bridge.service.term import Term
 
 SESSIONS: Final = "sessions"
+
+TIDY_EVERY: Final = 60.0
+"""Seconds between two looks at how much room the session logs take."""
 
 
 class OpenPage(Protocol):
@@ -74,7 +80,7 @@ class Bridge:
         self.page: str | None = None
         directory = settings.state or default_state_directory()
         state = StateFile(directory)
-        place = _place(settings)
+        place = broker_place(settings)
         self.link = BrokerLink(
             place,
             client_id=f"lamproom-{settings.name}",
@@ -89,7 +95,8 @@ class Bridge:
         self.runner = Runner(engine, self.link, term, status, log, self.notes)
         self.runner.boards = Boards(state, self.notes)
         self._memory = Memory(state, engine, instant=self.runner.now)
-        self._keeper: asyncio.Task[None] | None = None
+        self._room = layout.keeping.room
+        self._keepers: list[asyncio.Task[None]] = []
         self.screen = Screen(self.runner, self.notes, bridge=settings.name, broker=str(place))
         self.runner.furnish(adapters, state.identity())
         self._page_address = settings.page
@@ -111,21 +118,31 @@ class Bridge:
         for event in self._memory.recall(0):
             self.runner.tell_again(event)
         self.runner.decided = self._memory.look
-        self._keeper = asyncio.create_task(self._memory.keep(), name="orders")
+        self._keepers = [
+            asyncio.create_task(self._memory.keep(), name="orders"),
+            asyncio.create_task(self._keep_room(), name="room for logs"),
+        ]
         await self.link.start()
         gc.freeze()  # what was built at the start stays: the collector need not look at it again
 
     async def stop(self) -> None:
         """Send the last frames, say goodbye, close everything."""
-        if self._keeper is not None:
-            self._keeper.cancel()
+        for keeper in self._keepers:
+            keeper.cancel()
+        if self._keepers:
             await asyncio.to_thread(self._memory.save)
         await self.runner.stop()
-        if self._keeper is not None:  # a route may have been locked while the file was written
+        if self._keepers:  # a route may have been locked while the file was written
             await asyncio.to_thread(self._memory.save)
         await self.link.stop()
         if self._page is not None:
             await self._page.stop()
+
+    async def _keep_room(self) -> None:
+        while True:
+            for words in await asyncio.to_thread(tidy, self.log.parent, self._room):
+                self.notes.once(words, words, "warning")
+            await asyncio.sleep(TIDY_EVERY)
 
 
 def _session_log(directory: Path, settings: Settings) -> SessionLog:
@@ -136,7 +153,8 @@ def _session_log(directory: Path, settings: Settings) -> SessionLog:
     return SessionLog(path, header, settings.layout)
 
 
-def _place(settings: Settings) -> BrokerAddress:
+def broker_place(settings: Settings) -> BrokerAddress:
+    """Return where the broker is, and who we are there."""
     said = settings.layout.broker
     where = settings.broker or BrokerAddress(said.host, said.port)
     password = None
@@ -161,6 +179,20 @@ async def run_until_stopped(
         await stopped.wait()
     finally:
         await bridge.stop()
+        await _end_the_rest(bridge.notes)
+
+
+async def _end_the_rest(notes: Notes) -> None:
+    """Cancel what still runs, and end the process if something will not end: nobody waits for it."""
+    rest = asyncio.all_tasks() - {asyncio.current_task()}
+    for task in rest:
+        task.cancel()
+    stubborn = (await asyncio.wait(rest, timeout=STOP_WITHIN))[1] if rest else set()
+    if stubborn:
+        names = ", ".join(sorted(task.get_name() for task in stubborn))
+        notes.say(f"{names} will not end, and the bridge ends without it", "error")
+        sys.stderr.flush()
+        os._exit(0)  # the loop would wait for it for ever
 
 
 def stop_signal() -> asyncio.Event:

@@ -118,11 +118,12 @@ class BrokerLink:
         return connection.publish(topic, payload, retain=retain) == MQTTErrorCode.MQTT_ERR_SUCCESS
 
     def watch(self, changed: Callable[[LinkState], None]) -> None:
-        """Have `changed` called when the link comes up (subscriptions renewed) and when it is lost.
+        """Have `changed` called, once each, when the link comes up (subscriptions renewed) and when it is lost.
 
         Retained copies may come before the broker's answer to the subscription, and so before `UP`.
         """
-        self._watchers.append(changed)
+        if changed not in self._watchers:
+            self._watchers.append(changed)
 
     # ---- the bridge's own ----------------------------------------------------------------------------------
 

@@ -32,7 +32,7 @@ class Dispatch:
         self._remembered: dict[str, tuple[Receiver, ...]] = {}
 
     def add(self, topic_filter: str, receive: Receiver, qos: int) -> None:
-        """Add a receiver.
+        """Add a receiver; one that has asked for the same filter before stays as it is.
 
         Raises:
             ValueError: the filter is not one, or the quality of service is not 0, 1 or 2.
@@ -41,7 +41,8 @@ class Dispatch:
         if qos not in (0, 1, 2):
             raise ValueError(f"quality of service {qos!r} for {topic_filter!r}: it must be 0, 1 or 2")
         self.subscriptions[topic_filter] = max(qos, self.subscriptions.get(topic_filter, 0))
-        self._entries.append((topic_filter, receive))
+        if (topic_filter, receive) not in self._entries:
+            self._entries.append((topic_filter, receive))
         self._remembered.clear()
 
     def receivers(self, topic: str) -> tuple[Receiver, ...]:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
 from typing import Protocol
 from uuid import UUID
 
 from adapters.contract import Broker, ChainPlace, Raw
 from bridge.errors import DecodeError
 from bridge.events import Event, Instant, LinkState
+from bridge.service.supervisor import Supervisor
 from bridge.service.term import Term
 
 
@@ -37,10 +40,6 @@ class Desk(Protocol):
         """Note once, and count, what cannot be understood."""
         ...
 
-    def source_link(self, name: str, state: LinkState, why: str) -> None:
-        """A source can be heard, or no longer."""
-        ...
-
     def node_link(self, name: str, state: LinkState, why: str) -> None:
         """A node acknowledges, or no longer."""
         ...
@@ -61,19 +60,32 @@ class Desk(Protocol):
 class SourceHost:
     """The host of one event source."""
 
-    def __init__(self, desk: Desk, name: str) -> None:
+    def __init__(self, desk: Desk, supervisor: Supervisor) -> None:
         self.broker: Broker = desk.link
         self.decode: Callable[[Raw, Instant], tuple[Event, ...]] = lambda _raw, _at: ()
         self._desk = desk
-        self._name = name
+        self._supervisor = supervisor
 
     def received(self, raw: Raw) -> None:
         """Take what came in."""
-        self._desk.receive(self._name, self.decode, raw)
+        self._supervisor.heard()
+        self._desk.receive(self._supervisor.name, self.decode, raw)
 
     def link(self, state: LinkState, why: str) -> None:
         """Say that the source can be heard, or no longer."""
-        self._desk.source_link(self._name, state, why)
+        self._supervisor.link(state, why)
+
+    def now(self) -> Instant:
+        """Return the present instant of the session."""
+        return self._desk.now()
+
+    async def sleep(self, seconds: float) -> None:
+        """Wait."""
+        await asyncio.sleep(seconds)
+
+    def timeout(self, seconds: float) -> AbstractAsyncContextManager[object]:
+        """Return a limit for what is awaited in it."""
+        return asyncio.timeout(seconds)
 
 
 class OutputHost:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict, deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,11 +11,29 @@ from typing import Any, Final
 
 import structlog
 
+from bridge.commands import Command, Decision
+
 KEPT: Final = 300
 """Notes that the page can still show."""
 
 REMEMBERED: Final = 2000
 """Different complaints that are told apart; of more than that, the oldest is forgotten and may be told again."""
+
+
+MOST_NAMED: Final = 12
+"""Devices that are named where many change at once; of the others an owner is told how many."""
+
+
+def changes_in_words(commands: Iterable[Command]) -> str:
+    """Return which devices show something else by what the engine wants done; the first few by name."""
+    found = [
+        f"{command.device} shows {command.aspect}"
+        for command in commands
+        if isinstance(command, Decision) and command.before != command.aspect
+    ]
+    more = len(found) - MOST_NAMED
+    last = f" and {more} more change" if more > 0 else ""
+    return f"{', '.join(found[:MOST_NAMED])}{last}" if found else "no signal or light changes by it"
 
 
 @dataclass(frozen=True, slots=True)

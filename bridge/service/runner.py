@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections import Counter
 from collections.abc import Awaitable, Callable, Iterable, Mapping
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import partial
+from random import Random
 from typing import Final
 from uuid import UUID
 
-from adapters.contract import Broker, EventSource, FrameOutput, Raw
-from bridge.commands import Command, Decision, PublishFrame, Report, Told
+from adapters.contract import Broker, FrameOutput, Raw
+from bridge.commands import Command, PublishFrame, Report, Told
 from bridge.commands import Note as EngineNote
 from bridge.engine import Engine
 from bridge.errors import DecodeError
@@ -27,10 +27,13 @@ from bridge.service.boards import Boards
 from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
 from bridge.service.hosts import OutputHost, SourceHost, look_at_events
-from bridge.service.notes import Notes
-from bridge.service.places import place_of
+from bridge.service.lamp_tests import show_test
+from bridge.service.making import Lane, make_outputs, make_source
+from bridge.service.notes import Notes, changes_in_words
 from bridge.service.plugins import Adapters
 from bridge.service.status import Status
+from bridge.service.supervisor import Say, Supervisor
+from bridge.service.tally import Tally
 from bridge.service.term import Term
 from bridge.service.term_notes import tell_of_terms
 
@@ -41,15 +44,11 @@ TELL_AFTER: Final = 0.01
 """Seconds for which what happened is gathered before it is counted, reported and shown on the page. Done at once
 it would keep the next event waiting, which often comes close behind."""
 
-
 START_WITHIN: Final = 3.0
 """Seconds that the adapters of one kind have to start; whoever takes longer goes on, and nobody waits for it."""
 
 STOP_WITHIN: Final = 0.3
 """Seconds that they have to stop: an owner who ends the bridge, or a service manager, does not wait long."""
-
-MASTERS: Final = frozenset({"zone", "still"})
-"""What is over several devices, as it is told of."""
 
 NODES: Final = "nodes"
 """The source of events that tell of nodes."""
@@ -60,12 +59,11 @@ class Runner:
 
     Attributes:
         engine: the pure core.
-        counts: events, refused, frames and changes since the start.
-        since: wall time at which each device was given its present aspect, and each master its state.
-        masters: what was told last of each zone and of the switch that stills all flashing, by `zone/name`.
+        tally: what has happened since the start.
         nodes: for each node, whether it acknowledges, and why we think so.
         boards: which board each node runs on; whoever has a state file puts one here that remembers.
         figures: counters of each chain by its key.
+        sources: who keeps each source listening, and knows how it is.
         changed: called when there is something new to show.
         decided: called soon after the engine has decided something, when nothing else waits.
     """
@@ -82,9 +80,7 @@ class Runner:
         self.engine = engine
         self.link = link
         self.notes = notes
-        self.counts: Counter[str] = Counter(events=0, refused=0, frames=0, changes=0)
-        self.since: dict[str, str] = {}
-        self.masters: dict[str, Told] = {}
+        self.tally = Tally(status, notes)
         self.nodes: dict[str, tuple[str, str]] = {
             chain.node: ("unheard", "has not acknowledged anything yet") for chain in engine.layout.chains
         }
@@ -92,17 +88,19 @@ class Runner:
         self.figures: dict[str, dict[str, int]] = {}
         self.changed: Callable[[], None] = lambda: None
         self.decided: Callable[[], None] = lambda: None
+        jitter = Random()  # noqa: S311 - for the pauses before a source is tried again
+        self.sources = {
+            said.name: Supervisor(said, self, notes.say, jitter) for said in engine.layout.sources
+        }
+        status.sources = lambda: {name: asdict(each.health) for name, each in self.sources.items()}
         self._complaints = Complaints(notes)
         self._term = term
         self._status = status
         self._log = log
         self._began = time.monotonic_ns()
-        self._sources: dict[str, EventSource] = {}
         self._outputs: dict[str, FrameOutput] = {}
         self._waking: list[asyncio.TimerHandle | None] = []
-        self._places: list[
-            tuple[FrameOutput, int, int]
-        ] = []  # for each chain: output, its index there, output's number
+        self._places: list[Lane] = []  # for each chain
         self._untold: list[Command] = []
         self._teller: asyncio.TimerHandle | None = None
         self._tick: asyncio.TimerHandle | None = None
@@ -124,24 +122,14 @@ class Runner:
         layout = self.engine.layout
         for source in layout.sources:
             kind = adapters.source(source.kind)
-            host = SourceHost(self, source.name)
-            made = kind(source.name, adapters.options(kind, source.options), host)
-            host.decode = made.decode
-            self._sources[source.name] = made
-        by_output: dict[str, list[int]] = {}
-        for index, chain in enumerate(layout.chains):
-            by_output.setdefault(chain.output, []).append(index)
-        places: dict[int, tuple[FrameOutput, int, int]] = {}
-        for number, (name, indexes) in enumerate(by_output.items()):
-            said = layout.output(name)
-            output_kind = adapters.output(said.kind)
-            lanes = tuple(place_of(layout.chains[index]) for index in indexes)
-            options = adapters.options(output_kind, said.options)
-            output = output_kind(name, options, lanes, OutputHost(self, self._term, number, identity))
-            self._outputs[name] = output
-            self._waking.append(None)
-            places.update({index: (output, lane, number) for lane, index in enumerate(indexes)})
-        self._places = [places[index] for index in range(len(layout.chains))]
+            host = SourceHost(self, self.sources[source.name])
+            options = adapters.options(kind, source.options)
+            self.sources[source.name].source = make_source(kind, source.name, options, host)
+        term = self._term
+        self._outputs, self._places = make_outputs(
+            layout, adapters, lambda number: OutputHost(self, term, number, identity)
+        )
+        self._waking = [None] * len(self._outputs)
 
     async def start(self, first: Iterable[Event] = ()) -> None:
         """Show the first picture and begin to listen. The link is started after this, by whoever owns it.
@@ -153,6 +141,7 @@ class Runner:
         self._term.changed = self._new_term
         tell_of_terms(self._term, self._status, self.notes)
         self.link.watch(self._link_changed)
+        self._status.report(self.tally.lamp_test)
         await self._call({name: output.start for name, output in self._outputs.items()}, "output", "start")
         commands = self.engine.start()
         self._send(commands)
@@ -160,7 +149,9 @@ class Runner:
         self._release()
         for event in first:
             self.tell_again(event)
-        await self._call({name: source.start for name, source in self._sources.items()}, "source", "start")
+        for each in self.sources.values():
+            each.start()
+        await asyncio.sleep(0)  # what a source has to say at once comes before what its owner kept
         self._flusher = asyncio.create_task(self._keep_writing(), name="session log")
 
     async def stop(self) -> None:
@@ -173,7 +164,7 @@ class Runner:
                 timer.cancel()
         closing = self.engine.closing(max(self.now(), self.engine.now))
         await self._say_last(closing)
-        await self._call({name: source.stop for name, source in self._sources.items()}, "source", "stop")
+        await self._call({name: source.stop for name, source in self.sources.items()}, "source", "stop")
         for task in self._late:
             task.cancel()
         if self._flusher is not None:
@@ -225,8 +216,12 @@ class Runner:
             self.refuse(source, raw, DecodeError(f"the source itself failed on it: {problem!r}"), at)
             return
         commands = self._handle(at, source, raw, events)
+        health = self.sources[source].health
+        health.events += len(events)
         if not commands:
             self._look_for_listeners(source, raw, events, at)
+        else:
+            health.repeats += sum(type(command) is EngineNote for command in commands)
 
     def _handle(self, at: Instant, source: str, raw: Raw | None, events: tuple[Event, ...]) -> list[Command]:
         """Handle what came in at once, and write it down behind the frames: what was handled, and no more."""
@@ -270,17 +265,24 @@ class Runner:
         """Note once, and count, an order or a button that nothing in the layout listens to: a slip, perhaps."""
         for event in events:
             if not self.engine.listens(event):
-                self.counts["unheard"] += 1
+                self.tally.counts["unheard"] += 1
                 key = f"{source} unheard {raw.channel[:200]}"
                 received = f"{raw.channel[:200]} {raw.payload[:80].decode(errors='replace')}"
                 text = f"nothing in this layout listens to this, from {source}"
                 self._complaints.tell(source, key, text, at, received, "info")
 
-    def tell(self, make: Callable[[Instant], Event]) -> None:
-        """Take an event that comes from the bridge itself: a source or a node was heard, or lost, or an order kept."""
-        if self._may_begin(partial(self.tell, make)):
+    def tell(
+        self,
+        make: Callable[[Instant], Event],
+        then: Callable[[list[Command]], None] = lambda _commands: None,
+    ) -> None:
+        """Take an event that comes from the bridge itself: a source or a node was heard, or lost, or an order kept.
+
+        `then` is called with what followed from it, when the frames are out.
+        """
+        if self._may_begin(partial(self.tell, make, then)):
             event = make(max(self.now(), self.engine.now))
-            self._handle(event.at, event.source, None, (event,))
+            then(self._handle(event.at, event.source, None, (event,)))
 
     def tell_again(self, event: Event) -> None:
         """Take an event that was kept over a restart, as of now."""
@@ -291,7 +293,9 @@ class Runner:
         if self._busy:
             self._waiting.append(partial(self.refuse, source, raw, problem, at))
             return
-        self.counts["refused"] += 1
+        self.tally.counts["refused"] += 1
+        if source in self.sources:
+            self.sources[source].health.refused += 1
         expected = f"; understood would be: {problem.expected}" if problem.expected else ""
         text = f"what {source} sent means nothing here and changes nothing: {problem}{expected}"
         key = f"{source} {raw.channel[:200]} {problem}"
@@ -299,11 +303,21 @@ class Runner:
             self._log.refused(at, source, raw, str(problem))
         self.changed()
 
-    def source_link(self, name: str, state: LinkState, why: str) -> None:
-        """A source can be heard, or no longer."""
-        verb = "come in" if state is LinkState.UP else "no longer come in"
-        self.tell(lambda at: SourceReported(at=at, source=name, state=state, why=why))
-        self.notes.say(f"events from {name} {verb}: {why}", "info" if state is LinkState.UP else "warning")
+    def source_link(self, name: str, state: LinkState, why: str, say: Say | None) -> None:
+        """A source can be heard, or no longer; `say` with what follows from it for the devices."""
+
+        def then(commands: list[Command]) -> None:
+            if say is not None and state is LinkState.UP:
+                say(f"events from {name} come in: {why}", "info")
+            elif say is not None:
+                say(f"events from {name} no longer come in: {why}; {changes_in_words(commands)}", "warning")
+
+        self.tell(lambda at: SourceReported(at=at, source=name, state=state, why=why), then)
+
+    def source_changed(self) -> None:
+        """What a source is like has changed."""
+        self._status.tell_sources()
+        self.changed()
 
     def node_link(self, name: str, state: LinkState, why: str) -> None:
         """A node acknowledges, or no longer."""
@@ -338,7 +352,11 @@ class Runner:
                 continue
             output, lane, _number = self._places[command.chain]
             try:
-                output.show(lane, command.levels)
+                if command.test:
+                    chain = self.engine.layout.chains[command.chain]
+                    show_test(output, lane, command, chain, self.notes)
+                else:
+                    output.show(lane, command.levels)
             except Exception as problem:  # noqa: BLE001 - one output's fault must not keep the others dark
                 self.notes.once(
                     f"show {lane} {problem!r}", f"an output failed to show a frame: {problem!r}", "error"
@@ -346,7 +364,7 @@ class Runner:
 
     def _afterwards(self, commands: list[Command], events: int) -> None:
         """Write down what came of an event, now that the frames are out; tell the rest of the world soon."""
-        self.counts["events"] += events
+        self.tally.counts["events"] += events
         if commands and self._log is not None:
             self._log.commands(commands)
         self._tell_soon(commands)
@@ -363,28 +381,9 @@ class Runner:
             self._teller.cancel()
             self._teller = None
         commands, self._untold = self._untold, []
-        for command in commands:
-            if isinstance(command, PublishFrame):
-                self.counts["frames"] += 1
-            elif isinstance(command, Report | Told):
-                self._status.report(command)
-                if isinstance(command, Told) and command.subject in MASTERS:
-                    self._note_master(command)
-            elif isinstance(command, Decision):
-                if command.before != command.aspect:
-                    self.counts["changes"] += 1
-                    self.since[command.device] = time.strftime("%H:%M:%S")
-            elif isinstance(command, EngineNote):
-                self.counts["repeats"] += 1
+        self.tally.take(commands)
         self.decided()
         self.changed()
-
-    def _note_master(self, told: Told) -> None:
-        key = f"{told.subject}/{told.name}"
-        before = self.masters.get(key)
-        if before is not None and before.state != told.state:
-            self.since[key] = time.strftime("%H:%M:%S")
-        self.masters[key] = told
 
     # ---- time ----------------------------------------------------------------------------------------------
 
@@ -463,10 +462,16 @@ class Runner:
     async def _keep_writing(self) -> None:
         while self._log is not None:
             await asyncio.sleep(FLUSH)
+            self._take_snapshot()
             failure = await asyncio.to_thread(self._log.flush)
             if failure is not None:
                 self.notes.say(failure, "error")
                 self._log = None
+
+    def _take_snapshot(self) -> None:
+        """Put the whole state into the log where that is wanted; of a step that is being done it would have half."""
+        if self._log is not None and not self._busy and self._log.wants_snapshot(self.engine.now):
+            self._log.snapshot(self.engine.now, self.engine.snapshot())
 
 
 def _node_reported(node: str, state: LinkState, why: str, at: Instant) -> Event:

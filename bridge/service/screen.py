@@ -52,6 +52,7 @@ def describe(layout: Layout, bridge: str) -> dict[str, Any]:
         "layout": layout.name,
         "bridge": bridge,
         "chains": [_chain(layout, chain) for chain in layout.chains],
+        "sources": [source.name for source in layout.sources],
         "devices": [*(_device(layout, device) for device in devices), *_masters(layout)],
     }
 
@@ -211,13 +212,15 @@ class Screen:
         runner = self._runner
         chains = runner.engine.layout.chains
         frames = runner.engine.present_frames()
+        tested = runner.engine.tested()
         return {
             "frames": {chain.key: frame.hex() for chain, frame in zip(chains, frames, strict=True)},
             "devices": {
                 name: {
                     "aspect": choice.aspect,
                     "reason": choice.reason,
-                    "since": runner.since.get(name, "start"),
+                    "since": runner.tally.since.get(name, "start"),
+                    "tested": name in tested,
                 }
                 for name, choice in runner.engine.choices().items()
             }
@@ -225,18 +228,23 @@ class Screen:
                 key: {
                     "aspect": _STILL.get(told.state, told.state),
                     "reason": told.reason,
-                    "since": runner.since.get(key, "start"),
+                    "since": runner.tally.since.get(key, "start"),
                 }
-                for key, told in runner.masters.items()
+                for key, told in runner.tally.masters.items()
             },
             "nodes": {
                 name: {"state": state, "text": self._with_board(name, text)}
                 for name, (state, text) in runner.nodes.items()
             },
+            "sources": {
+                name: {"state": each.health.state, "text": each.health.in_words()}
+                for name, each in runner.sources.items()
+            },
             "chains": {chain: in_words(figures) for chain, figures in runner.figures.items()},
             "broker": self._broker_state(),
             "clock": self._clock(),
-            "counts": dict(runner.counts),
+            "lamp test": self._lamp_test(),
+            "counts": dict(runner.tally.counts),
         }
 
     def notes(self, after: int) -> list[dict[str, Any]]:
@@ -266,6 +274,11 @@ class Screen:
         if self._was_up:
             return {"state": "lost", "text": f"the link to {self._broker} is lost; trying to connect again"}
         return {"state": "never", "text": f"not connected yet to {self._broker}"}
+
+    def _lamp_test(self) -> dict[str, str]:
+        """Return how far a lamp test has come, in its word and in a sentence; empty while there is none."""
+        told = self._runner.tally.lamp_test
+        return {} if told.state == OFF else {"state": told.state, "text": told.reason}
 
     def _clock(self) -> str | None:
         """Return what the model clock shows; None while nobody knows."""

@@ -18,6 +18,9 @@ from bridge.service.term import BRIDGE_FILTER, Term
 GATHER: Final = 0.02
 """Seconds in which reports are gathered: of several about one device only the newest goes out."""
 
+COUNTS_EVERY: Final = 10.0
+"""Seconds between two reports of what was counted of the sources, as long as something comes in."""
+
 AT_ONCE: Final = 5
 """Reports that go out in one turn of the loop: an event that comes in the meantime waits for no more than these."""
 
@@ -48,10 +51,13 @@ class Status:
 
     Attributes:
         rival: called with our name when another bridge says something of itself under it.
+        sources: returns how each event source is, by its name, as plain data.
     """
 
     def __init__(self, link: WillingBroker, term: Term, *, name: str, layout: str) -> None:
         self.rival: Callable[[str], None] = lambda _name: None
+        self.sources: Callable[[], dict[str, Any]] = dict
+        self._telling: asyncio.TimerHandle | None = None  # of the sources
         self._link = link
         self._term = term
         self._name = name
@@ -59,7 +65,7 @@ class Status:
         self._run = secrets.token_hex(4)
         self._told = False  # what the broker keeps under our name is from us, or newer
         self._layout = layout
-        self._reports: dict[str, dict[str, str]] = {}  # by topic
+        self._reports: dict[str, dict[str, str | int]] = {}  # by topic
         self._due: dict[str, None] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._willed = term.tentative
@@ -69,13 +75,36 @@ class Status:
     def report(self, report: Report | Told) -> None:
         """Tell what a device shows, or how a lock or a gate stands, soon."""
         if isinstance(report, Told):
-            topic = f"lamproom/{report.subject}/{report.name}"
-            self._reports[topic] = {"state": report.state, "reason": report.reason, "run": self._run}
+            topic = f"lamproom/{report.subject}/{report.name or self._name}"
+            self._reports[topic] = {
+                "state": report.state,
+                "reason": report.reason,
+                "run": self._run,
+                **dict(report.more),
+            }
         else:
             topic = f"lamproom/device/{report.device}"
             self._reports[topic] = {"aspect": report.aspect, "reason": report.reason, "run": self._run}
         self._due[topic] = None
         self._arm(GATHER)
+
+    def tell_sources(self, within: float = GATHER) -> None:
+        """Tell anew how the sources are, soon."""
+        loop = asyncio.get_running_loop()
+        if self._telling is not None:
+            if self._telling.when() <= loop.time() + within:
+                return
+            self._telling.cancel()
+        self._telling = loop.call_later(within, self._tell_sources)
+
+    def tell_counts(self) -> None:
+        """Tell anew what was counted of the sources, some time."""
+        self.tell_sources(COUNTS_EVERY)
+
+    def _tell_sources(self) -> None:
+        self._telling = None
+        if self._told and self._term.value is not None:  # before that nothing stands under our name
+            self._link.publish(self._topic, self._said("up", self._term.value), retain=True)
 
     def link_changed(self, state: LinkState) -> None:
         """Tell everything again on a new link."""
@@ -109,8 +138,9 @@ class Status:
         if self._timer is not None:
             self._timer.cancel()
         self._flush(None)
-        if self._timer is not None:
-            self._timer.cancel()
+        for timer in (self._timer, self._telling):
+            if timer is not None:
+                timer.cancel()
         self._link.publish(self._topic, self._said("stopped", self._term.value), retain=True)
 
     def _heard(self, raw: Raw) -> None:
@@ -127,6 +157,8 @@ class Status:
     def _said(self, state: str, term: int | None) -> bytes:
         data: dict[str, Any] = {"state": state, "term": term, "run": self._run}
         data |= {"version": __version__, "layout": self._layout}
+        if state == "up":
+            data["sources"] = self.sources()
         return json.dumps(data, ensure_ascii=False).encode()
 
     def _arm(self, delay: float) -> None:

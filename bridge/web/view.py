@@ -24,14 +24,14 @@ class View(Protocol):
     def description(self) -> dict[str, Any]:
         """Return what is fixed while one layout is loaded.
 
-        Keys: `layout` and `bridge` (names); `chains`, a list of `node`, `chain`, `output`, `length` (bytes of
-        a frame) and `fixtures`, in wiring order. A fixture has `name`, `build`, `first` and `last` (positions
-        of its chips, counted from 1), `line` (in the layout file), perhaps `position text` where the two
-        numbers do not say it well, and `heads`, from the top of the mast downwards: `name` (may be empty)
-        and `lenses`, also downwards. A lens has a `label` and `dies`, each with `name` (of its lamp, or its letter
-        in the data sheet), `byte` (offset in the frame of its chain, from 0), `inverted`, and `rgb`: the light
-        of that die at full level, three floats, linear, on the primaries of sRGB (IEC 61966-2-1). The dies of
-        a lens add up; a component may be below 0, and takes away from the others then.
+        Keys: `layout` and `bridge` (names); `sources`, the names of the event sources; `chains`, a list of `node`,
+        `chain`, `output`, `length` (bytes of a frame) and `fixtures`, in wiring order. A fixture has `name`, `build`,
+        `first` and `last` (positions of its chips, counted from 1), `line` (in the layout file), perhaps
+        `position text` where the two numbers do not say it well, and `heads`, from the top of the mast downwards:
+        `name` (may be empty) and `lenses`, also downwards. A lens has a `label` and `dies`, each with `name` (of its
+        lamp, or its letter in the data sheet), `byte` (offset in the frame of its chain, from 0), `inverted`, and
+        `rgb`: the light of that die at full level, three floats, linear, on the primaries of sRGB (IEC 61966-2-1).
+        The dies of a lens add up; a component may be below 0, and takes away from the others then.
 
         `devices`, a list of `name`, perhaps a `title` under which it is shown, `kind` (`signal`, `light`, or what is
         over several of them: `zone`, `master switch`), perhaps `effect` (what a light does, in words; may be empty),
@@ -44,10 +44,12 @@ class View(Protocol):
         """Return the whole present state.
 
         Keys: `frames`, levels in wire order as hex, by `node/chain`, with no entry before the first frame;
-        `devices`, by name: `aspect`, `reason`, `since` (`HH:MM:SS`, wall time); `nodes`, by name: `state`
-        (`unheard`, `up`, `lost`) and `text`; `chains`, by `node/chain`: what was sent, in words; `broker`:
-        `state` (`up`, `lost`, `never`) and `text`; `clock`, `HH:MM` of the model clock or None; `counts`:
-        `events`, `refused`, `frames`, `changes`.
+        `devices`, by name: `aspect`, `reason`, `since` (`HH:MM:SS`, wall time), perhaps `tested` (its lamps show a lamp
+        test at present, and not that aspect); `nodes`, by name: `state` (`unheard`, `up`, `lost`) and `text`;
+        `sources`, by name: the same, and `failing` where a source is lost by a fault of its own; `chains`, by
+        `node/chain`: what was sent, in words; `broker`: `state` (`up`, `lost`, `never`) and `text`; `clock`, `HH:MM` of
+        the model clock or None; `lamp test`: `state` (`waiting`, `running`) and `text`, or empty; `counts`: `events`,
+        `refused`, `frames`, `changes`.
         """
         ...
 

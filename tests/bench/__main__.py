@@ -16,6 +16,8 @@
 - `outputs`: 10,000 RGB pixels on 20 chains at 60 frames a second over E1.31 and DDP to a socket of this machine, and
   the share of a processor that it takes; beside it the sender of `sacn` with the same universes.
 - `engine`: one order to one signal, on layouts of 10, 100, 1,000 and 10,000 devices.
+- `packets`: a million lines from the rails, most of them spoiled, to events or a refusal; beside it reading their
+  digits alone.
 - `check`: reading and checking a layout file of 2,000 signals.
 
 A machine that is shared drifts by more than what is measured here. So each figure is taken in short rounds, ours
@@ -31,7 +33,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from tests.bench import pixels_out, pure, through_broker
+from tests.bench import packets, pixels_out, pure, through_broker
 
 BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "latency": through_broker.latency,
@@ -41,6 +43,7 @@ BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "effects": pure.effects,
     "outputs": pixels_out.outputs,
     "engine": pure.engine,
+    "packets": packets.packets,
     "check": pure.check,
 }
 

@@ -147,7 +147,7 @@ def test_every_command_is_in_the_list_with_its_whole_line() -> None:
     """The list of commands shows the short line of each as it was written."""
     commands = getattr(typer.main.get_command(app), "commands")  # noqa: B009 - typer calls it a plain command
     shown = lamproom("--help").stdout
-    assert {"run", "check", "demo", "replay", "send", "node"} == set(commands)
+    assert {"adapters", "check", "compare", "demo", "lamps", "node", "replay", "run", "send"} == set(commands)
     assert [] == [name for name, command in commands.items() if command.short_help not in shown]
 
 
@@ -201,3 +201,22 @@ def test_files_for_a_board_are_written_and_told(tmp_path: Path) -> None:
     assert "far/old carries signals (A, B), so it cannot hold" in refused.stderr
     layout.write_text(layout.read_text() + "lights: 1\n")
     assert 1 == lamproom(*words).returncode
+
+
+def test_a_packet_is_tried_without_a_layout_file() -> None:
+    """`--try` says what a packet is and exits with 0, or why it is none, with 1; without it FILE is asked for."""
+    tried = lamproom("check", "--try", "dcc", "81 F9 78")
+    assert (0, "") == (tried.returncode, tried.stderr)
+    assert (
+        "81 F9 78 is a basic accessory packet: accessory 1 (decoder 1, pair 0) is ordered normal"
+        in tried.stdout
+    )
+    damaged = lamproom("check", "--try", "dcc", "81 F9 79")
+    assert 1 == damaged.returncode
+    assert damaged.stdout.startswith("refused: the error byte is 79, and would be 78")
+    unknown = lamproom("check", "--try", "tram", "1")
+    assert 2 == unknown.returncode
+    assert "no event source is called 'tram'" in unknown.stderr
+    nothing = lamproom("check")
+    assert 2 == nothing.returncode
+    assert "name the layout file" in nothing.stderr

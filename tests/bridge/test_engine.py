@@ -86,7 +86,8 @@ def test_start_gives_every_frame_then_every_report() -> None:
     """An engine that knows nothing shows signals at their most restrictive, lights as their owner says, and says so."""
     commands = Engine(layout()).start()
 
-    assert [(0, chain, levels, Cause.START) for chain, levels in enumerate(START)] == commands[:3]
+    expected = [PublishFrame(0, chain, levels, Cause.START) for chain, levels in enumerate(START)]
+    assert expected == commands[:3]
     assert [(device, AT_START.get(device, "off"), "since the start") for device in DEVICES] == [
         (each.device, each.aspect, each.reason[-15:]) for each in commands[3:] if isinstance(each, Report)
     ]
@@ -174,6 +175,23 @@ def test_repeat_is_noted_and_does_nothing() -> None:
         Note(WINDOW, "accessory 61 was ordered reverse again, within the repeat window of booster", 3)
     ] == commands
     assert "approach" == engine.choices()["T2"].aspect
+
+
+def test_a_station_that_refreshes_every_order_never_changes_an_aspect_by_it() -> None:
+    """The refreshed 61 does not undo 62, nor does the first round order anything."""
+    text = FERNHOLLOW.replace("{kind: mqtt, repeat-window: 2 s}", "{kind: mqtt, refresh-every: 2 s}")
+    engine = started(text)
+    old = "accessory 61 was ordered reverse, which booster may only refresh: it counts as a kept copy"
+    assert [Note(1, old, 1)] == engine.handle(order(61, REVERSE, 1, "booster"))
+    assert "stop" == engine.choices()["T2"].aspect
+
+    again = "accessory 61 was ordered reverse again, as booster refreshes its orders"
+    for round_ in range(1, 30):
+        at = round_ * 2 * SECOND
+        assert [Note(at, again, engine.events + 1)] == engine.handle(order(61, REVERSE, at, "booster"))
+        ordered = decisions(engine.handle(order(62, NORMAL, at + 1, "booster"))) if round_ > 3 else []
+        assert (round_ == 4) == bool(ordered)
+        assert ("approach" if round_ > 3 else "stop") == engine.choices()["T2"].aspect
 
 
 def test_button_lights_a_light_for_as_long_as_it_is_held() -> None:

@@ -28,7 +28,8 @@ ASK: Final[dict[str, st.SearchStrategy[Any]]] = {
     "at": st.integers(0, 2**63 - 1),
     "number": st.sampled_from(ACCESSORY_NUMBERS),
     "aspect": st.sampled_from(ASPECT_NUMBERS),
-    "seconds": st.integers(0, 86_399),
+    "seconds": st.none() | st.integers(0, 86_399),
+    "rate_quarters": st.none() | st.integers(-2048, 2047),
 }
 
 

@@ -210,7 +210,8 @@ async def run(broker: Mosquitto, folder: Path, flood: Flood, controllers: Contro
     term = Term(link, StateFile(folder), name="main", number=0)
     runner = Runner(Engine(read), link, term, Status(link, term, name="main", layout=read.name), None, notes)
     runner.furnish(Adapters(), UUID(int=7))
-    source = runner._sources["mqtt"]
+    source = runner.sources["mqtt"].source
+    assert source is not None
     await runner.start()
     await link.start()
     while term.value is None or not all(flood.taken.values()):

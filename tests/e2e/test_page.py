@@ -145,3 +145,29 @@ def test_what_is_not_understood_is_noted_with_its_topic(watcher: Watcher) -> Non
     assert "\nwarning\n" in note
     assert "layout/accessory/61/ordered sideways" in note
     assert [(255, 0, 0)] == watcher.lenses("S1")
+
+
+def test_a_lamp_test_stands_above_everything_and_at_each_signal_concerned(watcher: Watcher) -> None:
+    """While it waits and runs the page says so; whose lamps show it says that too, beside what the logic has chosen."""
+    assert [""] == watcher.texts("#lamp-test")
+    watcher.order("lamp-test/chips/S1", "60 m1")
+    until(
+        lambda: watcher.texts("#lamp-test")[0].startswith(
+            "Lamp test waiting: S1 will show false aspects on gap/main"
+        )
+    )
+    assert "stop" == watcher.row("S1")[0]
+    watcher.order("lamp-test/confirm/gap/main", "m1")
+    until(
+        lambda: watcher.texts("#lamp-test")[0].startswith(
+            "Lamp test running: S1 on gap/main shows a lamp test"
+        )
+    )
+    until(lambda: "stop but its lamps show a lamp test" == watcher.row("S1")[0])
+    assert ["lamp test"] == watcher.texts("[data-fixture=S1] .word")
+    assert "stop" == watcher.row("S2")[0]
+    until(lambda: min(watcher.lenses("S1")[0]) > 100)  # all three dies of the pixel
+    watcher.order("lamp-test/end", "any")
+    until(lambda: [(255, 0, 0)] == watcher.lenses("S1"))
+    until(lambda: [""] == watcher.texts("#lamp-test"))
+    assert "stop" == watcher.row("S1")[0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
@@ -30,6 +31,11 @@ async def nothing() -> None:
     """Start or stop as an adapter does that has nothing to wait for."""
 
 
+async def for_ever() -> None:
+    """Listen to a bus that never ends."""
+    await asyncio.Event().wait()
+
+
 class Source:
     """A source whose payloads are `<accessory> <position>`, several with commas between them."""
 
@@ -40,16 +46,17 @@ class Source:
         del options
         self.name = name
         self.host = host
-        self.starting: Callable[[], Awaitable[None]] = nothing
+        self.listening: Callable[[], Awaitable[None]] = for_ever
         self.stopping: Callable[[], Awaitable[None]] = nothing
         self.changing: Callable[[tuple[Event, ...]], tuple[Event, ...]] = lambda events: events
         self.made[name] = self
 
-    async def start(self) -> None:
-        await self.starting()
-
-    async def stop(self) -> None:
-        await self.stopping()
+    async def listen(self) -> None:
+        try:
+            await self.listening()
+        except asyncio.CancelledError:
+            await self.stopping()
+            raise
 
     def decode(self, raw: Raw, at: Instant) -> tuple[Event, ...]:
         events: list[Event] = []

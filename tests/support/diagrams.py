@@ -17,6 +17,7 @@ from bridge.logic.blocks import Block
 from bridge.logic.crossing import STEPS
 from bridge.logic.gate import GATE
 from bridge.logic.selection import LAST_COMMAND, PRESSED, SWITCHED, Step, Table, Trust
+from bridge.trial import table as trial
 from tests.support.tree import ROOT
 
 Edge: TypeAlias = tuple[str, str, str]
@@ -71,6 +72,24 @@ def _chain() -> str:
     return diagram(edges, next(iter(PHASES)).value)
 
 
+_TRIED: Final = {
+    trial.Step.ASK: (trial.Standing.WAITING,),
+    trial.Step.RUN: (trial.Standing.RUNNING,),
+    trial.Step.GO_ON: (trial.Standing.WAITING, trial.Standing.OFF),
+    trial.Step.END: (trial.Standing.OFF,),
+}
+
+
+def _lamp_test() -> str:
+    edges = [
+        (before.value, heard.value, after.value)
+        for (before, heard), step in trial.LAMP_TEST.items()
+        for after in _TRIED.get(step, ())
+        if after is not before
+    ]
+    return diagram(edges, trial.Standing.OFF.value)
+
+
 _DOES: Final = ("reported occupied", "reported clear", "reported unknown", "its time is over")
 
 
@@ -120,6 +139,7 @@ DIAGRAMS: Final[dict[str, dict[str, str]]] = {
     },
     "config/guide/interlocking.md": {"a route": _gate()},
     "config/guide/crossings.md": {"a crossing": _crossing()},
+    "config/guide/lamp-test.md": {"a lamp test": _lamp_test()},
     "config/guide/mqtt.md": {"a chain": _chain()},
 }
 """For each page its diagrams by their names."""

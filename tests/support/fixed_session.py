@@ -17,7 +17,15 @@ import numpy as np
 
 from bridge.commands import Command, Decision, PublishFrame
 from bridge.engine import Engine
-from bridge.events import SECOND, AccessoryReleased, ButtonState, Event
+from bridge.events import (
+    SECOND,
+    AccessoryReleased,
+    ButtonState,
+    Event,
+    LampTestAsked,
+    LampTestConfirmed,
+    LampTestWay,
+)
 from tests.support.driving import (
     FERNHOLLOW,
     NORMAL,
@@ -104,7 +112,7 @@ def play(events: list[Event]) -> list[Command]:
     while (wake := engine.next_wake()) is not None:
         said += engine.advance(wake)
     said += engine.closing(engine.now)
-    return [*said, *lights()]
+    return [*said, *lights(), *tested()]
 
 
 def lights() -> list[Command]:
@@ -122,6 +130,26 @@ def lights() -> list[Command]:
     while (wake := engine.next_wake()) is not None and wake < SECONDS * SECOND:
         said += engine.advance(wake)
     return [each for each in said if isinstance(each, PublishFrame)]
+
+
+def tested() -> list[Command]:
+    """Return the frames of a lamp test in every way, while orders are followed."""
+    engine = Engine(layout(FERNHOLLOW))
+    said = engine.start()
+    for number, way in enumerate(LampTestWay):
+        at, area = number * 20 * SECOND, "T4" if way is LampTestWay.BLINK else "east/throat"
+        picture = "0f" * 9 if way is LampTestWay.PICTURE else ""
+        for event in (
+            LampTestAsked(at=at, source="panel", way=way, area=area, seconds=15, picture=picture),
+            LampTestConfirmed(at=at, source="panel", chain="east/throat", mark=str(engine.events + 1)),
+            order(63, (NORMAL, REVERSE)[number % 2], at + SECOND),
+        ):
+            while (wake := engine.next_wake()) is not None and wake <= event.at:
+                said += engine.advance(wake)
+            said += engine.handle(event)
+    while (wake := engine.next_wake()) is not None:
+        said += engine.advance(wake)
+    return said
 
 
 def digest(commands: list[Command]) -> str:

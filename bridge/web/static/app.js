@@ -49,6 +49,7 @@ function heardNow(change) {
     readNotes();
   }
   merge(change);
+  sayLampTest(now["lamp test"]);
   parts.health.update(now);
   parts.chains.update(now, change);
   if (change.devices) parts.devices.update(now.devices);
@@ -61,8 +62,16 @@ function heard(message) {
   if (message.notes) addNotes(message.notes);
 }
 
+/** A lamp test shows false aspects, so it is said above everything else. */
+function sayLampTest(test) {
+  const line = find("lamp-test");
+  line.hidden = !test?.state;
+  if (test?.state) say(line, `Lamp test ${test.state}: ${test.text}.`);
+}
+
 function lost(seconds) {
   now = null;
+  sayLampTest(null);
   parts?.chains.veil();
   const again = `Trying again in ${Math.max(1, Math.round(seconds))} s.`;
   if (heardAt === null) {

@@ -48,7 +48,7 @@ export function buildCard(fixture, devices) {
 
   function word(now) {
     for (const { device, aspect } of lines) {
-      if (device !== null) say(aspect, wordOf(device, now[device.name]?.aspect));
+      if (device !== null) say(aspect, now[device.name]?.tested ? "lamp test" : wordOf(device, now[device.name]?.aspect));
     }
   }
 

@@ -31,6 +31,7 @@ export function buildDevices(layout) {
 function buildLine(device) {
   const cell = (label, ...children) => make("td", { role: "cell", "data-label": label }, ...children);
   const aspect = make("span", { class: "aspect" });
+  const test = make("strong", { class: "tested" });
   const reason = make("span");
   const since = make("time");
   const kind = [device.kind, device.effect].filter(Boolean).join(", ");
@@ -38,7 +39,7 @@ function buildLine(device) {
     "tr",
     { role: "row", "data-device": device.name },
     make("th", { role: "rowheader", scope: "row" }, make("span", {}, device.title ?? device.name), " ", make("small", {}, kind)),
-    cell("Shows", aspect),
+    cell("Shows", aspect, test),
     cell("Because", reason),
     cell("Since", since),
   );
@@ -47,6 +48,7 @@ function buildLine(device) {
     row,
     update(now) {
       say(aspect, now?.aspect ?? "not known yet");
+      say(test, now?.tested ? " but its lamps show a lamp test" : "");
       say(reason, now?.reason ?? "");
       say(since, now?.since ?? "");
     },

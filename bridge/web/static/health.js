@@ -1,9 +1,15 @@
-// The line of health: the broker, each node, the model clock, and what was counted.
+// The line of health: the broker, each source of events, each node, the model clock, and what was counted.
 
 import { find, make, say } from "./dom.js";
 
-const MARKS = { up: "●", lost: "✕", never: "○", unheard: "○" };
+const MARKS = { up: "●", lost: "✕", failing: "✕", never: "○", unheard: "○" };
 const NODE_WORDS = { up: "answers: ", lost: "does not answer: ", unheard: "was not heard yet: " };
+const SOURCE_WORDS = {
+  up: "can be heard: ",
+  lost: "is not heard any more: ",
+  failing: "is not heard any more: ",
+  unheard: "was not heard yet: ",
+};
 const COUNTED = {
   events: ["event from the layout", "events from the layout"],
   refused: ["message not understood", "messages not understood"],
@@ -16,7 +22,9 @@ export function buildHealth(layout) {
   const names = [...new Set(layout.chains.map((chain) => chain.node))];
   const broker = buildLink("broker", {});
   const nodes = new Map(names.map((name) => [name, buildLink(name, NODE_WORDS)]));
-  find("links").replaceChildren(broker.element, ...[...nodes.values()].map((link) => link.element));
+  const sources = new Map(layout.sources.map((name) => [name, buildLink(`source ${name}`, SOURCE_WORDS)]));
+  const links = [broker, ...sources.values(), ...nodes.values()];
+  find("links").replaceChildren(...links.map((link) => link.element));
 
   const clock = buildFigure("model clock", "model clock");
   const counts = Object.entries(COUNTED).map(([key, words]) => [key, buildFigure(...words)]);
@@ -25,6 +33,7 @@ export function buildHealth(layout) {
   return {
     update(now) {
       broker.update(now.broker ?? { state: "never" });
+      for (const [name, link] of sources) link.update(now.sources?.[name] ?? { state: "unheard" });
       for (const [name, link] of nodes) link.update(now.nodes?.[name] ?? { state: "unheard" });
       clock.update(now.clock ?? "no");
       for (const [key, figure] of counts) figure.update(now.counts?.[key] ?? 0);

@@ -9,19 +9,22 @@ from pydantic import ValidationError
 
 from adapters.contract import Raw
 from adapters.events.clock import ClockOptions, ModelClockSource
+from adapters.testing.hosts import VirtualTime
 from bridge.check import check_text
 from bridge.errors import DecodeError
 from bridge.events import Authority, ClockReported
 from bridge.service.plugins import Adapters
+from tests.support.hosts import listening
 from tests.support.lit import street
 
 
-class Host:
+class Host(VirtualTime):
     """Takes what the source tells."""
 
     broker: Any = None
 
     def __init__(self) -> None:
+        super().__init__()
         self.raws: list[Raw] = []
 
     def received(self, raw: Raw) -> None:
@@ -35,8 +38,8 @@ async def told(**said: Any) -> list[ClockReported]:
     """Start and stop a clock; return what it told."""
     host = Host()
     source = ModelClockSource("own", ClockOptions.model_validate(said), host)
-    await source.start()
-    await source.stop()
+    async with listening(source):
+        pass
     [events] = [source.decode(raw, 7) for raw in host.raws]
     return [event for event in events if isinstance(event, ClockReported)]
 

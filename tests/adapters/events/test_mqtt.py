@@ -13,8 +13,10 @@ from pydantic import ValidationError
 
 from adapters.contract import Broker, EventSource, Raw, Receiver, SourceHost
 from adapters.events.mqtt import MqttFacts, MqttFactsOptions
+from adapters.testing.hosts import VirtualTime
 from bridge.errors import DecodeError
 from bridge.events import AccessoryOrdered, Event, LinkState, Position, event_from_data, event_to_data
+from tests.support.hosts import listening
 
 
 class Link:
@@ -38,10 +40,11 @@ class Link:
         self.changed = changed
 
 
-class Host:
+class Host(VirtualTime):
     """What the source told."""
 
     def __init__(self, broker: Broker) -> None:
+        super().__init__()
         self.broker = broker
         self.told: list[object] = []
 
@@ -68,16 +71,16 @@ def test_it_is_an_event_source() -> None:
 async def test_it_listens_below_its_root_alone() -> None:
     """One filter takes all, at a quality of service at which the broker does not drop kept copies."""
     link = Link()
-    await source(Host(link), root="club/module 3").start()
-    assert [("club/module 3/#", 0)] == link.filters
+    async with listening(source(Host(link), root="club/module 3")):
+        assert [("club/module 3/#", 0)] == link.filters
 
 
 async def test_what_comes_is_handed_on_as_it_came() -> None:
     """Stamping, logging and decoding is the bridge's work."""
     link = Link()
     host = Host(link)
-    await source(host).start()
-    link.receive(PRESS)
+    async with listening(source(host)):
+        link.receive(PRESS)
     assert [PRESS] == host.told
 
 
@@ -85,10 +88,10 @@ async def test_the_link_is_told_when_it_changes_and_only_then() -> None:
     """Up, lost and up again; the same state twice is no news."""
     link = Link()
     host = Host(link)
-    await source(host).start()
-    assert [] == host.told
-    for state in (LinkState.UP, LinkState.UP, LinkState.LOST, LinkState.UP):
-        link.changed(state)
+    async with listening(source(host)):
+        assert [] == host.told
+        for state in (LinkState.UP, LinkState.UP, LinkState.LOST, LinkState.UP):
+            link.changed(state)
     up, lost = (
         (LinkState.UP, "the link to the broker stands"),
         (LinkState.LOST, "the link to the broker is down"),
@@ -99,7 +102,8 @@ async def test_the_link_is_told_when_it_changes_and_only_then() -> None:
 async def test_a_link_that_stands_already_is_told_at_the_start() -> None:
     """Nobody will tell the source again."""
     host = Host(Link(connected=True))
-    await source(host).start()
+    async with listening(source(host)):
+        pass
     assert [(LinkState.UP, "the link to the broker stands")] == host.told
 
 
@@ -107,17 +111,22 @@ async def test_after_its_end_it_hands_on_nothing() -> None:
     """Neither messages nor the state of the link."""
     link = Link()
     host = Host(link)
-    made = source(host)
-    await made.start()
-    await made.stop()
+    async with listening(source(host)):
+        pass
     link.receive(PRESS)
     link.changed(LinkState.UP)
     assert [] == host.told
 
 
-async def test_it_can_be_ended_without_having_begun() -> None:
-    """A start that failed is followed by a stop."""
-    await source().stop()
+async def test_it_can_listen_again() -> None:
+    """The link is told anew, and what comes is handed on once."""
+    link = Link(connected=True)
+    host = Host(link)
+    made = source(host)
+    for _ in range(2):
+        async with listening(made):
+            link.receive(PRESS)
+    assert [(LinkState.UP, "the link to the broker stands"), PRESS] * 2 == host.told
 
 
 @pytest.mark.parametrize(

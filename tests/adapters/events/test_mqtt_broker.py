@@ -9,6 +9,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from adapters.contract import Broker, Raw
 from adapters.events.mqtt import MqttFacts, MqttFactsOptions
+from adapters.testing.hosts import VirtualTime
 from bridge.events import AccessoryOrdered, Authority, LinkState, Position
 from tests.support.links import PATIENCE, linked, until
 from tests.support.mosquitto import StartMosquitto
@@ -16,10 +17,11 @@ from tests.support.mosquitto import StartMosquitto
 ORDER = "layout/accessory/61/ordered"
 
 
-class Host:
+class Host(VirtualTime):
     """What the source told."""
 
     def __init__(self, broker: Broker) -> None:
+        super().__init__()
         self.broker = broker
         self.raws: list[Raw] = []
         self.states: list[LinkState] = []
@@ -40,7 +42,7 @@ async def test_a_kept_copy_is_state_and_a_live_message_a_command(mosquitto: Star
         await until(lambda: bool(throttle.heard))
         host = Host(watched.link)
         source = MqttFacts("bus", MqttFactsOptions(), host)
-        await source.start()
+        listens = asyncio.create_task(source.listen())
         await until(lambda: 1 == len(host.raws))
         throttle.link.publish(ORDER, b"reverse\n", retain=True)
         await until(lambda: 2 == len(host.raws))
@@ -51,6 +53,7 @@ async def test_a_kept_copy_is_state_and_a_live_message_a_command(mosquitto: Star
         )
         assert expected == kept
         assert AccessoryOrdered(at=7, source="bus", number=61, position=Position.REVERSE) == live
+        listens.cancel()
 
 
 def keep(port: int, topics: list[str]) -> None:
@@ -72,8 +75,9 @@ async def test_thousands_of_kept_copies_all_arrive(mosquitto: StartMosquitto) ->
     await asyncio.to_thread(keep, port, topics)
     async with linked(port, "bridge") as watched:
         host = Host(watched.link)
-        await MqttFacts("bus", MqttFactsOptions(), host).start()
+        listens = asyncio.create_task(MqttFacts("bus", MqttFactsOptions(), host).listen())
         await until(lambda: set(topics) == {raw.channel for raw in host.raws if raw.retained})
+        listens.cancel()
 
 
 async def test_the_source_is_lost_and_found_with_its_broker(mosquitto: StartMosquitto) -> None:
@@ -81,7 +85,7 @@ async def test_the_source_is_lost_and_found_with_its_broker(mosquitto: StartMosq
     broker = mosquitto()
     async with linked(broker.port, "bridge") as watched, linked(broker.port, "throttle") as throttle:
         host = Host(watched.link)
-        await MqttFacts("bus", MqttFactsOptions(), host).start()
+        listens = asyncio.create_task(MqttFacts("bus", MqttFactsOptions(), host).listen())
         broker.stop()
         await until(lambda: [LinkState.UP, LinkState.LOST] == host.states)
         broker.start()
@@ -89,3 +93,4 @@ async def test_the_source_is_lost_and_found_with_its_broker(mosquitto: StartMosq
         await throttle.until_up(2)
         throttle.link.publish(ORDER, b"normal")
         await until(lambda: [Raw(ORDER, b"normal")] == host.raws)
+        listens.cancel()

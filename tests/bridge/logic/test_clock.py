@@ -40,6 +40,10 @@ def shows(hands: ModelClock, at: int) -> str:
         (10, 48 * SECOND - 1, "23:59:59"),
         (1, 482 * SECOND, "00:00:00"),  # a quarter: 120.5 s
         (2047, 86_400 * SECOND // 2047 * 4, "23:57:59"),  # a day less what the division leaves
+        (-4, SECOND, "23:57:59"),  # backwards
+        (-2, 2 * 86_280 * SECOND, "00:00:00"),
+        (-2, 2 * 86_280 * SECOND + 1, "23:59:59"),  # over midnight into the day before
+        (0, 10**15, "23:58:00"),  # S-9.7.4.5: a rate of 0 is a clock that stands
     ],
 )
 def test_a_clock_runs_at_its_rate_to_the_nanosecond(rate: int, passed: int, time: str) -> None:
@@ -114,7 +118,7 @@ HOURS: Final = st.tuples(st.integers(0, 86_399), st.integers(0, 86_399)).filter(
     lambda each: each[0] != each[1]
 )
 REPORTS: Final = st.tuples(
-    st.integers(0, 200 * SECOND), st.integers(0, 86_399), st.integers(1, 2047), st.booleans()
+    st.integers(0, 200 * SECOND), st.integers(0, 86_399), st.integers(-2048, 2047), st.booleans()
 )
 
 
@@ -156,6 +160,16 @@ def test_no_hour_is_missed_whatever_the_clock_is_set_to(
             resumed.set_state(json.loads(json.dumps(hands.state())))
             assert hands.due == resumed.due
             hands = resumed
+
+
+def test_a_clock_that_runs_at_no_rate_is_taken_back_as_one_that_runs() -> None:
+    """A rate that is told after the snapshot counts at once."""
+    hands, again = ModelClock([Hours(0, 60)]), ModelClock([Hours(0, 60)])
+    hands.report(clock("23:58:00", rate=0), 1)
+    again.set_state(json.loads(json.dumps(hands.state())))
+    for each in (hands, again):
+        each.report(part(rate=4), 2)
+        assert "23:59:00" == shows(each, MINUTE)
 
 
 def test_a_light_comes_on_at_the_instant_of_its_hour() -> None:
@@ -242,3 +256,67 @@ def test_the_engine_says_what_time_it_is() -> None:
     assert engine.clock(0) is None
     tell(engine, clock("23:59:58", rate=8))
     assert ClockTime(2, 8, running=True, source="panel") == engine.clock(2 * SECOND)
+
+
+def part(
+    seconds: int | None = None, at: int = 0, *, rate: int | None = None, running: bool | None = None
+) -> ClockReported:
+    """Return what a source told that tells the clock in parts, and its time to the minute."""
+    return ClockReported(
+        at=at, source="panel", seconds=seconds, rate_quarters=rate, running=running, to_minute=True
+    )
+
+
+def test_a_clock_may_be_told_in_parts_in_any_order() -> None:
+    """Rate and running that are told before the time count from then on; of each the last word holds."""
+    hands = ModelClock(())
+    for event in (part(running=True), part(rate=16), part(8 * 3600 + 600, MINUTE)):
+        hands.report(event, 1)
+    assert ("08:10:00", "08:14:00") == (shows(hands, MINUTE), shows(hands, 2 * MINUTE))
+
+    hands.report(part(at=2 * MINUTE, rate=-4), 2)
+    assert ("08:14:00", "08:13:00") == (shows(hands, 2 * MINUTE), shows(hands, 3 * MINUTE))
+
+    hands.report(part(at=3 * MINUTE, running=False), 3)
+    hands.report(part(at=4 * MINUTE, rate=8), 4)
+    assert ("08:13:00", None) == (shows(hands, 9 * MINUTE), hands.due)
+    hands.report(part(at=10 * MINUTE, running=True), 5)
+    assert "08:15:00" == shows(hands, 11 * MINUTE)
+
+
+def test_a_clock_of_which_nobody_said_that_it_runs_stands() -> None:
+    """A time alone is the time, and nothing goes on from it; what one source said is not kept for the next."""
+    hands = ModelClock(())
+    hands.report(part(60), 1)
+    assert "00:01:00" == shows(hands, MINUTE)
+    hands.report(part(running=True), 2)
+    hands.lose("panel", 3)
+    hands.report(part(60), 4)
+    assert "00:01:00" == shows(hands, MINUTE)
+    early = ModelClock(())
+    early.report(part(running=True), 1)
+    early.lose("panel", 2)
+    early.report(part(60), 3)
+    assert "00:01:00" == shows(early, MINUTE)
+
+
+def test_a_minute_that_is_told_again_does_not_turn_the_clock_back() -> None:
+    """S-9.7.4.5 tells minutes, and may tell the same one again: whoever is in it already goes on."""
+    hands = ModelClock(())
+    for event in (part(running=True), part(60), part(60, 45 * SECOND)):
+        hands.report(event, 1)
+    assert "00:01:45" == shows(hands, 45 * SECOND)
+    hands.report(part(120, 50 * SECOND), 2)
+    assert "00:02:00" == shows(hands, 50 * SECOND)
+    hands.report(part(60, 55 * SECOND), 3)
+    assert "00:01:00" == shows(hands, 55 * SECOND)
+
+
+def test_a_light_by_the_clock_goes_by_hours_that_are_passed_backwards() -> None:
+    """A clock that runs backwards leaves an hour by its beginning and comes into it by its end."""
+    engine = driven(EVENING)
+    tell(engine, clock("18:01", rate=-4))
+    made = []
+    for at in range(1, 20 * 3600, 600):
+        made += [(each.at, each.aspect) for each in decisions(engine.advance(at * SECOND))]
+    assert [(MINUTE + 1, "off"), ((18 * 60 + 1 + 30) * MINUTE + 1, "on")] == made[:2]

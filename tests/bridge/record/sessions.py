@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from hypothesis import strategies as st
 
@@ -103,7 +103,7 @@ class Raw:
 class Session:
     """Drives an engine through a session and logs it, as the service does."""
 
-    def __init__(self, path: Path, text: str = LAYOUT, **bounds: int) -> None:
+    def __init__(self, path: Path, text: str = LAYOUT, **bounds: Any) -> None:
         self.layout = layout_of(text)
         self.engine = Engine(self.layout)
         header = make_header(self.layout, text, file="ferry.yaml", started=STARTED)
@@ -128,6 +128,10 @@ class Session:
         """Render one instant."""
         self.instants.append(at)
         self.log.rendered(at, self._made(self.engine.advance(at)))
+
+    def stand(self) -> None:
+        """Put a snapshot into the log."""
+        self.log.snapshot(self.engine.now, self.engine.snapshot())
 
     def run_until(self, at: Instant, rendered: Callable[[Instant], bool] = lambda _at: True) -> None:
         """Render those instants of the frame grid before `at` that are due and that `rendered` lets through."""
@@ -175,6 +179,7 @@ def short_session(path: Path) -> Session:
         1110 * MILLISECOND, "bus", Raw("layout/accessory/61/ordered", b"\xff\x00"), "not a text"
     )
     session.message(1120 * MILLISECOND, ordered(70), ordered(63), raw=Raw("pair", b"\xff\xfe", retained=True))
+    session.stand()
     session.run_until(1900 * MILLISECOND, lambda at: at % 3 != 0)
     session.log.refused(1900 * MILLISECOND, "panel", Raw("kästchen", "größe".encode() * 3), "far too long")
     session.message(1930 * MILLISECOND, SourceReported(at=0, source="bus", state=LinkState.LOST))

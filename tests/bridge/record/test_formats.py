@@ -18,7 +18,9 @@ from bridge.record.replay import replay
 
 HERE: Final = Path(__file__).parent
 
-FORMATS: Final = (1, 2)
+FORMATS: Final = (1, 2, 3)
+BEFORE_THE_FIRST_RELEASE: Final = (1, 2)
+"""Since then light is worked out otherwise."""
 
 
 @pytest.mark.parametrize("number", FORMATS)
@@ -30,7 +32,16 @@ def test_an_old_log_stays_readable(number: int) -> None:
     assert isinstance(last, End)
 
 
-@pytest.mark.parametrize("number", FORMATS)
+def test_the_present_format_gives_the_same_light() -> None:
+    """Its file replays byte for byte, as a whole and from its snapshot on."""
+    path = HERE / f"format-{FORMAT}.jsonl"
+    whole, rest = replay(path), replay(path, since=1_200_000_000)
+    assert (True, True, 5, ()) == (whole.same, whole.whole, whole.events, whole.notes)
+    assert rest.same
+    assert 0 < rest.frames < whole.frames
+
+
+@pytest.mark.parametrize("number", BEFORE_THE_FIRST_RELEASE)
 def test_an_old_log_gives_the_same_aspects(number: int) -> None:
     """The file of a format replays to the very aspects; that its light was another is said, and where it shows."""
     result = replay(HERE / f"format-{number}.jsonl")

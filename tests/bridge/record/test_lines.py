@@ -157,8 +157,8 @@ def refused_or_line(data: bytes) -> None:
         ('{"frame":"a/b","at":1,"cause":"last","levels":"0g"}', "'levels' is not hexadecimal"),
         ('{"log":"another","format":1}', "this is not a session log of lamproom"),
         (
-            '{"log":"lamproom","format":3,"news":[]}',
-            "this log has format 3, and this lamproom reads formats up to 2",
+            '{"log":"lamproom","format":4,"news":[]}',
+            "this log has format 4, and this lamproom reads formats up to 3",
         ),
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import os
 import tracemalloc
@@ -11,15 +12,21 @@ import pytest
 
 from bridge.errors import DecodeError
 from bridge.record.lines import End
-from bridge.record.reader import LONGEST_LINE, Torn, read_log
+from bridge.record.reader import LONGEST_LINE, Broken, Placed, Torn, read_log
 from bridge.record.replay import replay
 from tests.bridge.record.sessions import Session, ordered, short_session
 
 
 def recorded(tmp_path: Path) -> bytes:
     path = tmp_path / "whole.jsonl"
-    short_session(path)
+    if not path.exists():
+        short_session(path)
     return path.read_bytes()
+
+
+def read_log_of(tmp_path: Path) -> list[Placed]:
+    recorded(tmp_path)
+    return list(read_log(tmp_path / "whole.jsonl"))
 
 
 def test_a_log_cut_at_any_byte_is_read(tmp_path: Path) -> None:
@@ -94,42 +101,47 @@ def test_zeros_after_a_power_cut_are_a_torn_line(tmp_path: Path) -> None:
         (2, b"\n", "this is not JSON"),
     ],
 )
-def test_a_broken_line_in_the_middle_is_refused(tmp_path: Path, number: int, bent: bytes, why: str) -> None:
-    """The message names the file, the line and the reason."""
+def test_a_broken_line_in_the_middle_is_told(tmp_path: Path, number: int, bent: bytes, why: str) -> None:
+    """It is told with its number and the reason, and all others are read as they are."""
+    whole = {placed.number: placed.line for placed in read_log_of(tmp_path)}
     lines = recorded(tmp_path).splitlines(keepends=True)
     lines[number - 1] = bent
     path = tmp_path / "bent.jsonl"
     path.write_bytes(b"".join(lines))
-    with pytest.raises(DecodeError) as caught:
-        list(read_log(path))
-    assert str(caught.value).startswith(f"{path}:{number}: {why}")
+    found = {placed.number: placed.line for placed in read_log(path)}
+    broken = found.pop(number)
+    assert isinstance(broken, Broken)
+    assert broken.why.startswith(why)
+    del whole[number]
+    assert whole == found
 
 
 def test_a_newer_format_is_refused_by_its_number(tmp_path: Path) -> None:
     """A log of a format to come is not guessed at, whatever else its header says."""
     lines = recorded(tmp_path).splitlines(keepends=True)
-    header = json.loads(lines[0]) | {"format": 3, "novelty": {}}
+    header = json.loads(lines[0]) | {"format": 4, "novelty": {}}
     path = tmp_path / "newer.jsonl"
     path.write_bytes(b"".join([json.dumps(header).encode() + b"\n", *lines[1:]]))
     with pytest.raises(
-        DecodeError, match=r":1: this log has format 3, and this lamproom reads formats up to 2"
+        DecodeError, match=r":1: this log has format 4, and this lamproom reads formats up to 3"
     ):
         replay(path)
 
 
 def test_headers_and_ends_have_their_places(tmp_path: Path) -> None:
-    """A log without its header, with two of them, or that goes on after its end is refused."""
+    """A log without its header is refused; a second one, and what comes after the end, is told."""
     lines = recorded(tmp_path).splitlines(keepends=True)
     path = tmp_path / "bent.jsonl"
-    for bent, why in (
-        (lines[1:], ":1: the log does not begin with its header"),
-        ([*lines[:2], lines[0], *lines[2:]], ":3: a header in the middle"),
-        ([*lines, lines[1]], f":{len(lines) + 1}: the session ended before this line"),
+    path.write_bytes(b"".join(lines[1:]))
+    with pytest.raises(DecodeError, match=":1: the log does not begin with its header"):
+        list(read_log(path))
+    for bent, number, why in (
+        ([*lines[:2], lines[0], *lines[2:]], 3, "a header in the middle"),
+        ([*lines, lines[1]], len(lines) + 1, "the session ended before this line"),
     ):
         path.write_bytes(b"".join(bent))
-        with pytest.raises(DecodeError) as caught:
-            list(read_log(path))
-        assert str(caught.value).startswith(f"{path}{why}")
+        broken = [placed for placed in read_log(path) if isinstance(placed.line, Broken)]
+        assert [(number, Broken(why))] == [(each.number, each.line) for each in broken]
 
 
 def test_what_cannot_be_opened_is_refused(tmp_path: Path) -> None:
@@ -140,12 +152,35 @@ def test_what_cannot_be_opened_is_refused(tmp_path: Path) -> None:
         replay(tmp_path)
 
 
-def test_an_endless_line_is_refused(tmp_path: Path) -> None:
-    """A line far too long for a log is not read to its end."""
+def test_an_endless_line_is_told_and_passed_over(tmp_path: Path) -> None:
+    """A line far too long for a log is kept in no memory, and the next is read as if it were not there."""
     path = tmp_path / "long.jsonl"
-    path.write_bytes(recorded(tmp_path) + b'"' * (LONGEST_LINE + 2))
-    with pytest.raises(DecodeError, match=f"a line of more than {LONGEST_LINE} bytes"):
-        list(read_log(path))
+    first, *others = recorded(tmp_path).splitlines(keepends=True)
+    path.write_bytes(first + b'"' * (3 * LONGEST_LINE) + b"\n" + b"".join(others))
+    tracemalloc.start()
+    try:
+        found = list(read_log(path))
+        assert tracemalloc.get_traced_memory()[1] < 2.5 * LONGEST_LINE
+    finally:
+        tracemalloc.stop()
+    assert Broken(f"a line of more than {LONGEST_LINE} bytes is no line of a session log") == found[1].line
+    assert [placed.line for placed in read_log_of(tmp_path)][1:] == [placed.line for placed in found[2:]]
+
+
+def test_a_damaged_packed_log_is_read_as_far_as_it_goes(tmp_path: Path) -> None:
+    """A compressed file that was cut or changed gives its lines up to the damage, which is told."""
+    whole = [placed.line for placed in read_log_of(tmp_path)]
+    packed = gzip.compress(recorded(tmp_path), mtime=0)
+    path = tmp_path / "packed.jsonl.gz"
+    for data in (packed[: len(packed) // 2], packed[:-4], packed[:-6] + b"....xx"):
+        path.write_bytes(data)
+        *lines, broken = [placed.line for placed in read_log(path)]
+        assert isinstance(broken, Broken)
+        assert "the compressed file is damaged" in broken.why
+        lines = [line for line in lines if not isinstance(line, Torn)]
+        assert lines == whole[: len(lines)]
+    path.write_bytes(packed)
+    assert whole == [placed.line for placed in read_log(path)]
 
 
 def test_a_long_log_takes_no_more_memory(tmp_path: Path) -> None:

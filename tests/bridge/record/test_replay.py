@@ -13,7 +13,7 @@ from hypothesis import given, settings
 
 import bridge
 from bridge.commands import Decision
-from bridge.errors import DecodeError, LayoutError
+from bridge.errors import LayoutError
 from bridge.events import SECOND
 from bridge.record.replay import replay
 from bridge.record.result import ReplayResult, report_lines
@@ -185,12 +185,54 @@ def test_a_dropped_input_is_found(tmp_path: Path, lines: Lines) -> None:
     )
 
 
-def test_a_change_of_the_past_is_refused(tmp_path: Path, lines: Lines) -> None:
-    """Instants that run backwards are no session: the line is named."""
+def test_a_change_of_the_past_is_told(tmp_path: Path, lines: Lines) -> None:
+    """Instants that run backwards are no session: the line is named, and nothing that follows is believed."""
     index = index_of(lines, lambda line: line.get("in") == 5)
     lines[index]["events"][0]["at"] = 5
-    with pytest.raises(DecodeError, match=rf"bent.jsonl:{index + 1}: out of order: an event at 5 came after"):
-        found(tmp_path, lines)
+    result = found(tmp_path, lines)
+    assert (True, False) == (result.same, result.whole)
+    backwards, end = result.notes
+    assert f"line {index + 1}: out of order: an event at 5 came after" in backwards
+    assert "no snapshot follows: what comes after that cannot be replayed" == end
+
+
+@pytest.mark.parametrize("why", ["broken", "gone", "lost", "backwards"])
+def test_what_is_missing_costs_no_more_than_up_to_the_next_snapshot(
+    tmp_path: Path, lines: Lines, why: str
+) -> None:
+    """Behind it everything is compared again: a byte that is changed there is found, and nothing else."""
+    broken = index_of(lines, lambda line: line.get("in") == 2)
+    place = index_of(lines, lambda line: "snapshot" in line)
+    assert broken < place
+    if why == "broken":
+        lines[broken] = {"in": "nonsense"}
+    elif why == "gone":
+        lines[broken] = {"lost": 3, "at": lines[broken]["at"]}
+    elif why == "lost":
+        lines[broken + 1] = {"lost": 1, "at": lines[broken]["at"]}
+    else:
+        lines[broken]["events"][0]["at"] = 5
+    result = found(tmp_path, lines)
+    assert (True, False, 1, 5) == (result.same, result.whole, result.gaps, result.events)
+    assert f"it goes on at the snapshot in line {place + 1}, " in result.notes[-1]
+    changed = index_of(lines, lambda line: "frame" in line and line["at"] == 1_930_000_000)
+    lines[changed]["levels"] = "00" + lines[changed]["levels"][2:]
+    difference = found(tmp_path, lines).difference
+    assert difference is not None
+    assert (changed + 1, 0, 255) == (difference.line, difference.recorded, difference.replayed)
+
+
+def test_a_state_that_is_not_the_one_of_the_log_is_a_difference(tmp_path: Path, lines: Lines) -> None:
+    """A snapshot is compared with how things stand in the replay."""
+    place = index_of(lines, lambda line: "snapshot" in line)
+    assert lines[place]["engine"]["stage"]["aspects"][1] == "restricting"
+    lines[place]["engine"]["stage"]["aspects"][1] = "stop"
+    difference = found(tmp_path, lines).difference
+    assert difference is not None
+    assert (place + 1, "the state is not the one that the log has at its snapshot") == (
+        difference.line,
+        difference.what,
+    )
 
 
 def test_another_layout_shows_another_light(tmp_path: Path) -> None:

@@ -16,6 +16,10 @@ from bridge.events import (
     ButtonState,
     ClockReported,
     Event,
+    LampTestAsked,
+    LampTestConfirmed,
+    LampTestEnded,
+    LampTestWay,
     LinkState,
     NodeReported,
     Position,
@@ -75,6 +79,15 @@ SAID: list[tuple[Event, str]] = [
         RouteKept(at=0, source="memory", signal="W", route="to-east"),
         "the route to-east of W was locked before the restart",
     ),
+    (
+        LampTestAsked(at=0, source="bus", way=LampTestWay.BLINK, area="T4"),
+        "a lamp test of T4 was asked for, blink (by bus)",
+    ),
+    (
+        LampTestConfirmed(at=0, source="bus", chain="hill/top", mark="17"),
+        "the lamp test 17 was confirmed for hill/top (by bus)",
+    ),
+    (LampTestEnded(at=0, source="bus"), "any lamp test was ended (by bus)"),
 ]
 
 

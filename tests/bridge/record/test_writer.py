@@ -210,8 +210,10 @@ def test_what_finds_no_room_is_counted(tmp_path: Path) -> None:
     assert result.same
     assert 2 == result.events
     assert not result.ended
-    (note,) = result.notes
-    assert "10 entries were lost because the disk could not keep up; the replay ends there" in note
+    assert not result.whole
+    lost, end = result.notes
+    assert "10 entries were lost because the disk could not keep up" in lost
+    assert "no snapshot follows: what comes after that cannot be replayed" == end
 
 
 def test_what_waits_is_bounded_in_bytes_too(tmp_path: Path) -> None:
@@ -267,7 +269,7 @@ def test_reports_are_not_written(tmp_path: Path) -> None:
     path = tmp_path / "a.jsonl"
     short_session(path)
     kinds = {next(iter(line)) for line in said(path)}
-    assert {"log", "frame", "in", "decided", "rendered", "note", "refused", "end"} == kinds
+    assert {"log", "frame", "in", "decided", "rendered", "note", "refused", "snapshot", "end"} == kinds
 
 
 def test_a_fault_of_ours_ends_the_log_and_nothing_else(tmp_path: Path) -> None:

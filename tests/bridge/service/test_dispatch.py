@@ -133,3 +133,15 @@ def test_long_topics_are_not_remembered() -> None:
     assert [] == list(dispatch._remembered)
     assert (FIRST,) == dispatch.receivers(f"layout/{'x' * 500}")
     assert 1 == len(dispatch._remembered)
+
+
+def test_a_receiver_that_asks_again_is_no_second_one() -> None:
+    """A source asks each time that it begins to listen."""
+    dispatch = Dispatch()
+
+    def receive(raw: Raw) -> None:
+        del raw
+
+    for _ in range(3):
+        dispatch.add("layout/#", receive, 0)
+    assert [("layout/#", receive)] == dispatch._entries

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from importlib.metadata import entry_points
+from pathlib import Path
+
+import pytest
 
 from bridge.service.files import look_at_text
 from bridge.service.plugins import EVENTS, OUTPUTS, Adapters
@@ -22,7 +25,8 @@ def kinds(group: str) -> str:
 
 def test_a_key_that_a_source_does_not_know_is_told_with_all_that_it_knows() -> None:
     """The keys of the adapter stand in the list, and with them those that every source has."""
-    assert ["f:6:21: error: no key 'topic' belongs here; use one of: kind, repeat-window, root"] == found(
+    keys = "kind, repeat-window, refresh-every, lost-after, root"
+    assert [f"f:6:21: error: no key 'topic' belongs here; use one of: {keys}"] == found(
         "{kind: mqtt, repeat-window: 500 ms}", "{kind: mqtt, topic: layout}"
     )
 
@@ -56,3 +60,65 @@ def test_an_output_that_a_node_names_is_one_of_the_section() -> None:
     broken = changed("  tarn:\n", node).replace("sources:\n", "outputs: {cable: {knd: mqtt}}\nsources:\n")
     errors = [line for line in look_at_text("f", broken.encode(), Adapters()).lines() if ": error: " in line]
     assert 1 == len({line.split(":")[1] for line in errors}), errors
+
+
+@pytest.fixture
+def strangers(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Install some packages of strangers: each has a module, a version and an entry point."""
+    good = "class Bus:\n options = Options\n async def listen(self): ...\n def decode(self, raw, at): ...\n"
+    texts = {
+        "good": f"from adapters.contract import Options\n{good}",
+        "older": "from adapters.contract import Options\nclass Bus:\n options = Options\n def start(self): ...\n",
+        "torn": "import no_such_module_anywhere\n",
+        "exits": "raise SystemExit(3)\n",
+        "bare": "class Bus: ...\n",
+    }
+    for name, text in texts.items():
+        install(tmp_path, name, name, text)
+    install(tmp_path, "twin", "mqtt", texts["good"])
+    monkeypatch.syspath_prepend(tmp_path)
+
+
+def install(folder: Path, package: str, kind: str, text: str) -> None:
+    """Put down what an installed package is, to Python: a module, and its metadata."""
+    (folder / f"stranger_{package}.py").write_text(text)
+    info = folder / f"stranger_{package}-2.1.dist-info"
+    info.mkdir()
+    (info / "METADATA").write_text(f"Metadata-Version: 2.1\nName: stranger-{package}\nVersion: 2.1\n")
+    (info / "entry_points.txt").write_text(f"[lamproom.events]\n{kind} = stranger_{package}:Bus\n")
+
+
+@pytest.mark.usefixtures("strangers")
+def test_every_adapter_is_listed_with_its_origin_and_its_fault() -> None:
+    """One that cannot be used says why, and the others are listed as if it was not there."""
+    listed = [each.lines() for each in Adapters().installed()]
+    found = {lines[0].split(",")[0].split()[-1]: lines for lines in listed if "stranger" in lines[0]}
+    assert {"good", "older", "torn", "exits", "bare", "mqtt"} == set(found)
+    head = "event source good, from stranger-good 2.1 (lamproom.events, stranger_good:Bus)"
+    assert [head] == found["good"]
+    assert "no `listen`, no `decode`: it does not fit this version of lamproom" in found["older"][-1]
+    assert "error: it cannot be loaded: ModuleNotFoundError: No module named" in found["torn"][-1]
+    assert "error: it cannot be loaded: SystemExit: 3" in found["exits"][-1]
+    assert "stranger_bare:Bus is no adapter" in found["bare"][-1]
+    twins = [lines for lines in listed if lines[0].startswith("event source mqtt,")]
+    assert ["  error: it is offered by lamproom and stranger-twin: uninstall all of them but one"] * 2 == [
+        lines[-1] for lines in twins
+    ]
+
+
+@pytest.mark.usefixtures("strangers")
+def test_a_stranger_with_a_fault_is_told_where_he_is_named() -> None:
+    """And nowhere else: a layout that names another is as sound as before."""
+    assert [] == found("{kind: mqtt, repeat-window: 500 ms}", "{kind: good}")
+    [torn] = found("{kind: mqtt, repeat-window: 500 ms}", "{kind: torn}")
+    assert torn.startswith("f:6:15: error: the event source 'torn' cannot be loaded: ModuleNotFoundError")
+    [twins] = found("{kind: mqtt, repeat-window: 500 ms}", "{kind: mqtt, root: layout}")
+    assert "the event source 'mqtt' is offered by lamproom and stranger-twin" in twins
+
+
+def test_a_key_is_listed_with_its_default() -> None:
+    """As the layout file would have it; what must be given says so."""
+    [clock] = [each for each in Adapters().installed() if each.kind == "model-clock"]
+    assert {"start": "06:00", "rate": "1", "running": "true"} == clock.options
+    [file] = [each for each in Adapters().installed() if each.kind == "file"]
+    assert "  path: must be given" in file.lines()

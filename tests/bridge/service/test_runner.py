@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import json
+import subprocess
+import sys
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -15,7 +17,7 @@ from adapters.contract import Raw
 from bridge.errors import DecodeError, EngineError
 from bridge.events import SECOND, Event, LinkState
 from bridge.record.replay import replay
-from tests.support.adapters import furnished, ran
+from tests.support.adapters import Output, Source, furnished, ran
 from tests.support.driving import FERNHOLLOW
 from tests.support.links import until
 from tests.support.memory_broker import turns
@@ -34,7 +36,7 @@ async def test_order_is_shown_before_it_is_written_down_and_the_session_replays(
         found.sources["panel"].order("61 reverse")
         assert 1 == len(output.frames) - before
     assert replay(found.log).same
-    assert 1 == found.runner.counts["events"]
+    assert 1 == found.runner.tally.counts["events"]
 
 
 async def test_what_an_output_tells_while_it_shows_waits_for_the_end_of_that_step(tmp_path: Path) -> None:
@@ -67,7 +69,7 @@ async def test_what_an_adapter_tells_at_its_start_waits_for_the_first_picture(tm
     await found.runner.start()
     await turns()
     await found.runner.stop()
-    assert 3 == found.runner.counts["events"]
+    assert 3 == found.runner.tally.counts["events"]
     assert replay(found.log).same
 
 
@@ -101,7 +103,9 @@ async def test_message_with_one_event_that_breaks_the_contract_has_no_effect_at_
     [note] = [text for text in found.told() if "failed on it" in text]
     assert "what panel sent means nothing here" in note
     assert said in note
-    assert {"events": 1, "refused": 1} == {key: found.runner.counts[key] for key in ("events", "refused")}
+    assert {"events": 1, "refused": 1} == {
+        key: found.runner.tally.counts[key] for key in ("events", "refused")
+    }
     assert replay(found.log).same
 
 
@@ -124,7 +128,7 @@ async def test_engine_that_refuses_an_event_leaves_a_log_of_those_before_it(
             found.sources["panel"].order("61 reverse,63 reverse")
         found.sources["panel"].order("63 reverse")
     assert replay(found.log).same
-    assert 2 == found.runner.counts["events"]
+    assert 2 == found.runner.tally.counts["events"]
 
 
 async def test_source_that_hangs_at_the_end_keeps_no_last_frame_back(tmp_path: Path) -> None:
@@ -157,19 +161,27 @@ async def test_adapter_that_fails_is_told_by_name_and_touches_no_other(tmp_path:
         raise OSError("the port is gone")
 
     found = furnished(tmp_path)
-    found.sources["panel"].starting = found.sources["panel"].stopping = fail
+    found.outputs["mqtt"].starting = fail
+    found.sources["panel"].listening = fail
     await found.runner.start()
     found.sources["booster"].order("61 reverse")
+    found.sources["booster"].stopping = fail
     await found.runner.stop()
-    assert [
-        "the source panel failed to start: the port is gone",
-        "the source panel failed to stop: the port is gone",
-    ] == [text for text in found.told() if "failed" in text]
-    assert 1 == found.runner.counts["events"]
+    assert ["the output mqtt failed to start: the port is gone"] == [
+        text for text in found.told() if "failed to start" in text
+    ]
+    assert ["the source booster failed to stop: OSError: the port is gone"] == [
+        text for text in found.told() if "failed to stop" in text
+    ]
+    [fault] = [text for text in found.told() if "events from panel" in text]
+    assert (
+        "no longer come in: a fault of the source itself, OSError: the port is gone in adapters.py" in fault
+    )
+    assert 2 == found.runner.tally.counts["events"], "the order, and that panel is lost"
     assert found.outputs["mqtt"].last is not None
 
 
-async def test_adapter_that_is_slow_to_start_holds_up_nobody_and_may_yet_come(
+async def test_output_that_is_slow_to_start_holds_up_nobody_and_may_yet_come(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It is told by name and goes on starting; should it fail later, that is told too."""
@@ -181,13 +193,13 @@ async def test_adapter_that_is_slow_to_start_holds_up_nobody_and_may_yet_come(
         raise OSError("nobody is there")
 
     found = furnished(tmp_path)
-    found.sources["panel"].starting = slow
+    found.outputs["mqtt"].starting = slow
     await found.runner.start()
     found.sources["booster"].order("61 reverse")
-    assert 1 == found.runner.counts["events"]
+    assert 1 == found.runner.tally.counts["events"]
     gate.set()
-    await until(lambda: "the source panel failed to start: nobody is there" in found.told())
-    assert "the source panel did not start within 0.05 s: the rest goes on without it" in found.told()
+    await until(lambda: "the output mqtt failed to start: nobody is there" in found.told())
+    assert "the output mqtt did not start within 0.05 s: the rest goes on without it" in found.told()
     await found.runner.stop()
 
 
@@ -201,7 +213,7 @@ async def test_what_comes_in_after_the_end_changes_nothing(tmp_path: Path) -> No
         output.host.node("east", LinkState.LOST, "invented")
         await turns()
         assert shown == len(output.frames)
-        assert 0 == found.runner.counts["events"]
+        assert 0 == found.runner.tally.counts["events"]
     assert "end" in lines(found.log)[-1]
 
 
@@ -263,7 +275,7 @@ async def test_hosts_pass_on_what_adapters_tell(tmp_path: Path) -> None:
         assert found.link is source.host.broker is output.host.broker
     assert {"east/throat": {"sent": 3}} == found.runner.figures
     assert ("up", "it acknowledges") == found.runner.nodes["east"]
-    assert 3 == found.runner.counts["refused"]
+    assert 3 == found.runner.tally.counts["refused"]
     assert "events from panel come in: the cable is in" in found.told()
     assert 1 == len([text for text in found.told() if "a node sent means nothing here" in text])
     assert 1 == len([text for text in found.told() if "what panel sent means nothing here" in text])
@@ -310,3 +322,75 @@ async def test_an_output_that_is_lost_is_told_with_its_line_and_takes_its_nodes_
     assert replay(found.log).same
     reported = [line for line in lines(found.log) if "in" in line]
     assert 6 == len(reported), "two nodes, three times"
+
+
+async def test_adapters_that_cannot_be_made_leave_the_others_as_they_are(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A source whose constructor fails is lost by a fault of its own; an output takes only its own nodes with it."""
+    make_source, make_output = Source.__init__, Output.__init__
+
+    def no_panel(self: Source, name: str, options: Any, host: Any) -> None:
+        if name == "panel":
+            raise RuntimeError("no licence for panels")
+        make_source(self, name, options, host)
+
+    def no_hill(self: Output, name: str, options: Any, places: Any, host: Any) -> None:
+        if name == "hill":
+            raise RuntimeError("hills are out")
+        make_output(self, name, options, places, host)
+
+    monkeypatch.setattr(Source, "__init__", no_panel)
+    monkeypatch.setattr(Output, "__init__", no_hill)
+    two = "outputs:\n  hill: {kind: mqtt}\nnodes:\n  east:\n    output: hill\n"
+    async with ran(tmp_path, FERNHOLLOW.replace("nodes:\n  east:\n", two)) as found:
+        assert ["booster"] == list(found.sources)
+        assert ["mqtt"] == list(found.outputs)
+        found.sources["booster"].order("61 reverse")
+        assert "failing" == found.runner.sources["panel"].health.state
+        assert "lost" == found.runner.nodes["east"][0]
+        told = found.told()
+    assert any(
+        "a fault of the source itself, RuntimeError: no licence for panels in" in text for text in told
+    )
+    assert any("frames of the output hill no longer go out: it failed to begin" in text for text in told)
+    assert replay(found.log).same
+
+
+STUBBORN = """
+import asyncio, sys
+from pathlib import Path
+from bridge.service.app import Settings, run_until_stopped
+from bridge.service.broker import BrokerAddress
+from bridge.service.files import look_at_text
+from tests.support.adapters import FakeAdapters, Source
+from tests.support.driving import FERNHOLLOW
+
+async def listen(self):
+    while True:
+        try:
+            await asyncio.sleep(3600)
+        except asyncio.CancelledError:
+            pass
+
+Source.listen = listen
+looked = look_at_text("layout.yaml", FERNHOLLOW.encode(), FakeAdapters())
+settings = Settings(looked, looked.layout, BrokerAddress("127.0.0.1", 9), Path(sys.argv[1]), None)
+ready = lambda *said: print("running", flush=True)
+asyncio.run(run_until_stopped(settings, FakeAdapters(), make_page=None, ready=ready))
+"""
+
+
+def test_source_that_will_not_end_does_not_keep_the_bridge_from_ending(tmp_path: Path) -> None:
+    """It takes every cancellation for something else: the process ends without it, and says so."""
+    words = [sys.executable, "-c", STUBBORN, str(tmp_path)]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as running:
+        assert running.stdout is not None
+        said = running.stdout.readline()
+        while "running" not in said and said:
+            said = running.stdout.readline()
+        running.terminate()
+        rest = running.communicate(timeout=20)[0]
+    assert 0 == running.returncode, rest
+    assert "the source panel did not stop within 0.3 s" in rest
+    assert "will not end, and the bridge ends without it" in rest

@@ -99,6 +99,7 @@ def example() -> dict[str, Any]:
     return {
         "layout": f"Fernhollow & Tarn {HOSTILE}",
         "bridge": "main",
+        "sources": ["panel"],
         "chains": [
             {"node": "tarn-yard", "chain": "throat", "output": "mqtt", "length": 21, "fixtures": throat},
             {"node": "mill", "chain": "town", "output": "mqtt", "length": 31, "fixtures": town},
@@ -118,6 +119,7 @@ def beginning(description: dict[str, Any]) -> dict[str, Any]:
         "frames": {key: bytes(length).hex() for key, length in keys.items()},
         "devices": devices,
         "nodes": {chain["node"]: {"state": "up", "text": "acknowledges"} for chain in description["chains"]},
+        "sources": {"panel": {"state": "up", "text": "the cable is in (since 15:31:07), 12 events"}},
         "chains": dict.fromkeys(keys, "1 frame sent, answered after 2.0 ms"),
         "broker": {"state": "up", "text": "connected to 127.0.0.1:1883"},
         "clock": "16:02",

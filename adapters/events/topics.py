@@ -1,0 +1,152 @@
+"""Mapped topics: messages of any convention on MQTT, as the owner describes it in the layout file."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Annotated, ClassVar, Final, cast
+
+from pydantic import Field
+
+from adapters.contract import ChainPlace, Fault, Options, Raw, SourceHost
+from adapters.events.alive import Alive, look_at_alive
+from adapters.events.mapped.keys import MOST_MESSAGES, AliveOptions, MessageOptions
+from adapters.events.mapped.mapping import Mapping, filters, look_at_all
+from adapters.events.mqtt import OWN_ROOT
+from bridge.errors import DecodeError
+from bridge.events import SECOND, Event, Instant, LinkState
+
+_OWN: Final = f"{OWN_ROOT}/"
+
+
+class TopicsOptions(Options):
+    """The keys of a source of mapped topics in the layout file.
+
+    Attributes:
+        messages: what comes and what it means.
+        alive: how the source says whether it is there.
+    """
+
+    messages: Annotated[tuple[MessageOptions, ...], Field(min_length=1, max_length=MOST_MESSAGES)]
+    alive: AliveOptions | None = None
+
+    def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:  # noqa: ARG002 - it has no chains
+        """Return what its entries have that does not go together."""
+        own = [
+            Fault(
+                ("messages", number, "topic"),
+                f"below {OWN_ROOT} our own frames and reports go out: take another topic",
+            )
+            for number, entry in enumerate(self.messages)
+            if entry.topic.filter.split("/")[0] == OWN_ROOT
+        ]
+        return (*look_at_all(self.messages), *own, *(look_at_alive(self.alive) if self.alive else ()))
+
+
+class MappedTopics:
+    """An event source: what its entries describe is a fact or is refused with a reason; all else is not for it.
+
+    Where it says how it is alive it can be heard once it has said so, and is lost with its last will, or when its
+    heartbeat stops. Without that it can be heard as long as the link to the broker stands.
+    """
+
+    options: ClassVar[type[Options]] = TopicsOptions
+
+    def __init__(self, name: str, options: Options, host: SourceHost) -> None:
+        """Make a source that does nothing yet.
+
+        Args:
+            name: the source's name in the layout file; its events carry it.
+            options: a `TopicsOptions`.
+            host: what the bridge offers.
+        """
+        said = cast("TopicsOptions", options)
+        self.name = name
+        self._host = host
+        self._mapping = Mapping(said.messages)
+        self._alive = None if said.alive is None else Alive(said.alive)
+        self._filters = filters((message.topic.filter, message.qos) for message in self._mapping.messages)
+        self._listening = False
+        self._beat_at: Instant = 0
+        self._beat = asyncio.Event()  # it has said that it is here
+
+    def attempt(self, channel: str, payload: str) -> tuple[Raw, ...]:
+        """Return a message as it comes, and as a kept copy; none where no entry is about its topic."""
+        data = payload.encode()
+        return (Raw(channel, data), Raw(channel, data, retained=True)) if self._hears(channel) else ()
+
+    async def listen(self) -> None:
+        """Listen until it is cancelled. The shared link mends itself, and tells when it is down and up."""
+        self._listening = True
+        broker = self._host.broker
+        self._beat.clear()
+        try:
+            if self._alive is not None:  # asked for first, so that what is kept of it comes first
+                broker.subscribe(self._alive.topic, self._receive, qos=self._alive.qos)
+            for topic_filter, qos in self._filters.items():
+                broker.subscribe(topic_filter, self._receive, qos=qos)
+            broker.watch(self._link_changed)
+            if broker.connected:
+                self._link_changed(LinkState.UP)
+            await self._wait_for_heartbeats()
+        finally:
+            self._listening = False
+
+    async def _wait_for_heartbeats(self) -> None:
+        limit = None if self._alive is None else self._alive.heartbeat
+        if limit is None:
+            await asyncio.Event().wait()
+            return
+        while True:
+            await self._beat.wait()
+            left = self._beat_at + round(limit * SECOND) - self._host.now()
+            if left > 0:
+                await self._host.sleep(left / SECOND)
+            else:
+                self._beat.clear()
+                self._host.link(LinkState.LOST, f"its heartbeat has stopped: none came for {limit:g} s")
+
+    def _hears(self, channel: str) -> bool:
+        if self._alive is not None and channel == self._alive.topic:
+            return True
+        return self._mapping.hears(channel) and not channel.startswith(_OWN)
+
+    def _receive(self, raw: Raw) -> None:
+        if not self._listening or not self._hears(raw.channel):
+            return  # a filter takes a whole level where an entry takes only some of it
+        self._host.received(raw)
+        if self._alive is not None and raw.channel == self._alive.topic:
+            self._look_whether_alive(self._alive, raw)
+
+    def _look_whether_alive(self, alive: Alive, raw: Raw) -> None:
+        try:
+            state = alive.read(raw.payload)
+        except DecodeError:
+            return  # told already, where it came in
+        if state is LinkState.LOST:
+            self._beat.clear()
+            self._host.link(state, "it says that it is gone, or its last will does")
+        elif alive.heartbeat is None or not raw.retained:  # a kept copy is no heartbeat
+            self._beat_at = self._host.now()
+            self._beat.set()
+            self._host.link(state, "it says that it is here")
+
+    def _link_changed(self, state: LinkState) -> None:
+        if not self._listening:
+            return
+        if state is LinkState.LOST:
+            self._beat.clear()
+            self._host.link(state, "the link to the broker is down")
+        elif self._alive is None:
+            self._host.link(state, "the link to the broker stands")
+
+    def decode(self, raw: Raw, at: Instant) -> tuple[Event, ...]:
+        """Return the events that `raw` means, stamped `at`; none where it says that the source is here or gone.
+
+        Raises:
+            DecodeError: it means nothing here; it carries topic and payload, cut, and what was expected.
+        """
+        if self._alive is not None and raw.channel == self._alive.topic:
+            self._alive.read(raw.payload)
+            if not self._mapping.hears(raw.channel):
+                return ()
+        return self._mapping.decode(raw.channel, raw.payload, at, self.name, retained=raw.retained)

@@ -1,0 +1,246 @@
+"""Following a session with an engine: which lines count, and what to go by where some are missing."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+import bridge
+from bridge.commands import Command, Decision, Note, Told
+from bridge.engine import Engine, look_at
+from bridge.errors import DecodeError, EngineError, LayoutError
+from bridge.events import Event, Instant
+from bridge.layout import Layout, read_layout
+from bridge.layout.findings import errors
+from bridge.record.lines import End, Frame, Header, Input, Line, Lost, Refused, Rendered, Snapshot
+from bridge.record.reader import Broken, Log, Placed, Torn, find_snapshot, read_session
+from bridge.record.words import instant_text
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A session that is about to be followed.
+
+    Attributes:
+        path: its log.
+        header: of that log.
+        layout: through which it is played.
+        lines: what stands behind the header.
+        own: whether the layout is the one that was driven when it was recorded.
+        resumes: whether it begins in the middle, at a snapshot.
+    """
+
+    path: Path
+    header: Header
+    layout: Layout
+    lines: Log
+    own: bool
+    resumes: bool
+
+
+def open_session(
+    path: Path, layout_text: str | None = None, *, whose: str = "the layout file", since: Instant = 0
+) -> Opened:
+    """Open a log and the files in which its session goes on.
+
+    Args:
+        path: the log.
+        layout_text: a layout file to play it through instead of the one in the log.
+        whose: what to call that one.
+        since: what happened before is not wanted: it begins at the last snapshot that is not later, if it can.
+
+    Raises:
+        DecodeError: the log cannot be read; the message names the file, the line and the reason.
+        LayoutError: the layout file cannot be driven.
+    """
+    own = layout_text is None
+    begin = find_snapshot(path, since) if own and since else 0
+    lines = read_session(path, begin=begin or 2)
+    header = next(lines).line
+    if not isinstance(header, Header):  # the reader gives the header first, or raises
+        raise DecodeError(f"{path}:1: the log does not begin with its header")
+    if layout_text is None:
+        layout = driven(header.text, f"the layout file within {path}")
+    elif header.piece > 1:
+        raise DecodeError(
+            f"{path}: this session began in {header.before}, under its own layout file: for another one begin there"
+        )
+    else:
+        layout = driven(layout_text, whose)
+    return Opened(path, header, layout, lines, own, resumes=bool(begin) or header.piece > 1)
+
+
+def driven(text: str, whose: str) -> Layout:
+    """Return the layout that a layout file describes.
+
+    Raises:
+        LayoutError: it cannot be driven; the message begins with `whose` and names the first line that is wrong.
+    """
+    layout, findings = read_layout(text)
+    found = errors(findings) if layout is None else errors(look_at(layout))
+    if layout is None or found:
+        raise LayoutError(f"{whose} cannot be driven: line {found[0].mark.line}: {found[0].message}", found)
+    return layout
+
+
+class Stood(NamedTuple):
+    """A snapshot was passed.
+
+    Attributes:
+        snapshot: it.
+        resumed: the engine was put into that state, since nobody knows what came before.
+        same: whether the engine is in that state.
+    """
+
+    snapshot: Snapshot
+    resumed: bool
+    same: bool
+
+
+class Follower:
+    """Goes through a session's lines and keeps to what can be relied upon.
+
+    Attributes:
+        engine: what follows the session; whoever goes through `lines` hands it what they say.
+        notes: what an owner should know of the log.
+        gaps: how often something is missing or broken.
+    """
+
+    def __init__(self, session: Opened) -> None:
+        self.engine = Engine(session.layout)
+        self.notes: list[str] = []
+        self.gaps = 0
+        self.seeking = session.resumes
+        self._session = session
+        # Another version may keep the same state in another shape; its frames tell whether it is the same.
+        self._same_program = session.header.version == bridge.__version__
+
+    def lines(self, until: Instant | None = None) -> Iterator[tuple[Placed, Line | Stood]]:
+        """Yield each line that follows from those before it, up to an instant, and what became of snapshots."""
+        for placed in self._session.lines:
+            line = placed.line
+            if until is not None and _begins(line) > until:
+                break
+            if isinstance(line, Torn):
+                self.notes.append(f"{self.place(placed)} stops in the middle: the log was cut off there")
+            elif isinstance(line, Broken):
+                self.gap(placed, line.why)
+            elif isinstance(line, Lost):
+                why = "entries were lost because the disk could not keep up"
+                self.gap(placed, f"at {instant_text(line.at)}: {line.count} {why}")
+            elif isinstance(line, Snapshot):
+                stood = self._stand(placed, line)
+                if stood is not None:
+                    yield placed, stood
+            elif not self.seeking:
+                yield placed, _cut(line, until)
+        if self.seeking:
+            self.notes.append("no snapshot follows: what comes after that cannot be replayed")
+
+    def gap(self, placed: Placed, why: str) -> None:
+        """Say that what follows does not follow from what came before: only a snapshot says how things stand."""
+        self.gaps += not self.seeking
+        self.seeking = True
+        self.notes.append(f"{self.place(placed)}: {why}")
+
+    def place(self, placed: Placed) -> str:
+        """Return where a line stands, in words."""
+        where = "" if placed.file == self._session.path else f" of {placed.file.name}"
+        return f"line {placed.number}{where}"
+
+    def _stand(self, placed: Placed, line: Snapshot) -> Stood | None:
+        if not self._session.own:
+            return None  # it is of another layout file
+        if not self.seeking:
+            present = json.loads(json.dumps(self.engine.snapshot()))
+            return Stood(line, resumed=False, same=present == line.engine or not self._same_program)
+        try:
+            self.engine.restore(line.engine)
+        except EngineError as error:
+            self.gap(placed, str(error))
+            return None
+        self.seeking = False
+        if self.gaps or placed.number > 2:
+            self.notes.append(f"it goes on at the snapshot in {self.place(placed)}, {instant_text(line.at)}")
+        return Stood(line, resumed=True, same=True)
+
+
+def _begins(line: object) -> Instant:
+    """Return the first instant that a line is about; -1 where it is about none."""
+    match line:
+        case Rendered():
+            return line.instants[0] if line.instants else -1
+        case Input() | Refused() | Decision() | Told() | Note() | Frame() | Lost() | Snapshot() | End():
+            return line.at
+    return -1
+
+
+def _cut(line: Line, until: Instant | None) -> Line:
+    """Leave out what a line says of later."""
+    if until is None or not isinstance(line, Rendered) or line.instants[-1:] <= (until,):
+        return line
+    return Rendered(tuple(instant for instant in line.instants if instant <= until))
+
+
+class Step(NamedTuple):
+    """What an engine made of one thing that happened.
+
+    Attributes:
+        at: when.
+        number: of the event, or 0 where time alone did it.
+        event: what happened, or None.
+        commands: what follows.
+    """
+
+    at: Instant
+    number: int
+    event: Event | None
+    commands: list[Command]
+
+
+class Player:
+    """Plays a session through an engine, and compares nothing.
+
+    Attributes:
+        engine: which has come so far.
+        notes: what an owner should know of the log.
+        length: the last instant that the log is about, as far as it was played.
+    """
+
+    def __init__(self, session: Opened) -> None:
+        self._follower = Follower(session)
+        self._resumes = session.resumes
+        self.engine = self._follower.engine
+        self.notes = self._follower.notes
+        self.length: Instant = 0
+
+    def steps(self, until: Instant | None = None) -> Iterator[Step]:
+        """Yield each step up to an instant; after a snapshot that was taken up one with nothing in it."""
+        if not self._resumes:
+            yield Step(0, 0, None, self.engine.start())
+        for placed, line in self._follower.lines(until):
+            try:
+                yield from self._line(line)
+            except EngineError as error:
+                self._follower.gap(placed, f"out of order: {error}")
+
+    def _line(self, line: Line | Stood) -> Iterator[Step]:
+        match line:
+            case Input():
+                for event in line.events:
+                    commands = self.engine.handle(event)
+                    yield Step(event.at, self.engine.events, event, commands)
+                self.length = max(self.length, line.at)
+            case Rendered():
+                for instant in line.instants:
+                    self.length = max(self.length, instant)
+                    yield Step(instant, 0, None, self.engine.advance(instant))
+            case End():
+                self.length = max(self.length, line.at)
+                yield Step(line.at, 0, None, self.engine.closing(line.at))
+            case Stood(resumed=True):
+                self.length = line.snapshot.at
+                yield Step(line.snapshot.at, 0, None, [])

@@ -1,0 +1,134 @@
+"""The files of all sessions in one directory: their names, which of them are done with, and how much room they take.
+
+Whoever writes a log holds a lock on its file; so a file that can be locked is one that nobody writes to any more,
+whether its session ended, went on in the next file, or was killed.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import gzip
+import os
+import re
+import shutil
+from contextlib import suppress
+from pathlib import Path
+from typing import BinaryIO, Final
+
+PACKED: Final = ".gz"
+"""A file that is done with is compressed (gzip, RFC 1952), so that other programs can read it too."""
+
+_GZIP: Final = b"\x1f\x8b"
+_UNFINISHED: Final = ".part"
+_NAME: Final = re.compile(
+    r"(\d{4}-\d\d-\d\dT\d\d-\d\d-\d\d-\d{6}Z)(?:-(\d+))?\.jsonl(?:\.gz)?(?:\.part)?\Z", re.ASCII
+)
+_CHUNK: Final = 256 * 1024
+
+
+def piece_path(first: Path, piece: int) -> Path:
+    """Return where a piece of a session stands, of which the first stands at `first`."""
+    return first if piece == 1 else first.with_name(f"{first.stem}-{piece}{first.suffix}")
+
+
+def next_piece(path: Path, piece: int) -> Path | None:
+    """Return where the session goes on that has its piece of this number at `path`, or None if nowhere."""
+    name = path.name.removesuffix(PACKED)
+    stem = name.removesuffix(".jsonl").removesuffix(f"-{piece}" if piece > 1 else "")
+    after = find_log(path.with_name(f"{stem}-{piece + 1}.jsonl"))
+    return after if after.exists() else None
+
+
+def find_log(path: Path) -> Path:
+    """Return where a log is: it may have been compressed since somebody was told its name."""
+    packed = path.with_name(path.name + PACKED)
+    return packed if not path.exists() and packed.exists() else path
+
+
+def open_log(path: Path) -> BinaryIO:
+    """Open a log for reading, compressed or not.
+
+    Raises:
+        OSError: it cannot be opened.
+    """
+    found = find_log(path)
+    with found.open("rb") as file:
+        packed = file.read(2) == _GZIP
+    return gzip.open(found) if packed else found.open("rb")  # type: ignore[return-value] # it reads like any other
+
+
+def hold(file: int) -> None:
+    """Say that a file is being written to, for as long as it is open."""
+    with suppress(OSError):  # some network disks know no locks; there a file is at worst compressed early
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def sessions(directory: Path) -> list[Path]:
+    """Return the files of sessions in a directory, the oldest first; no other file is touched by anybody here."""
+    found = [(match, path) for path in directory.iterdir() if (match := _NAME.match(path.name))]
+    return [path for match, path in sorted(found, key=lambda each: (each[0][1], int(each[0][2] or 1)))]
+
+
+def tidy(directory: Path, most: int) -> tuple[str, ...]:
+    """Compress what is done with, and make room by taking away the oldest files.
+
+    Args:
+        directory: where the sessions are.
+        most: bytes that they may take.
+
+    Returns:
+        A sentence for each thing an owner should know. It never raises.
+    """
+    try:
+        for path in sessions(directory):
+            if path.suffix == _UNFINISHED:
+                path.unlink(missing_ok=True)  # somebody was killed while it was made
+            elif path.suffix != PACKED:
+                _compress(path)
+        return _make_room(sessions(directory), most)
+    except OSError as error:
+        return (f"the session logs in {directory} cannot be tidied: {error.strerror or error}",)
+
+
+def _make_room(paths: list[Path], most: int) -> tuple[str, ...]:
+    sizes = {path: path.stat().st_size for path in paths}
+    excess = sum(sizes.values()) - most
+    gone = []
+    for path in paths:
+        if excess <= 0:
+            break
+        with path.open("rb") as file:
+            if not _done_with(file.fileno()):
+                continue
+            path.unlink()
+        excess -= sizes[path]
+        gone.append(path.name)
+    if not gone:
+        return ()
+    which = gone[0] if len(gone) == 1 else f"{gone[0]} to {gone[-1]}"
+    why = f"together they may take {most // 1_000_000} MB"
+    return (f"{len(gone)} of the oldest session logs made room for newer ones ({which}): {why}",)
+
+
+def _done_with(file: int) -> bool:
+    try:
+        fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+def _compress(path: Path) -> None:
+    """Put a compressed file in the place of one that is done with; whenever that is cut short, one of both is there."""
+    packed = path.with_name(path.name + PACKED)
+    part = path.with_name(packed.name + _UNFINISHED)
+    with path.open("rb") as file:
+        if not _done_with(file.fileno()):
+            return
+        with part.open("wb") as target, gzip.GzipFile("", "wb", 6, target, mtime=0) as whole:
+            shutil.copyfileobj(file, whole, _CHUNK)
+            whole.close()
+            target.flush()
+            os.fsync(target.fileno())
+        part.replace(packed)
+        path.unlink()

@@ -1,0 +1,172 @@
+"""When something was, in the words of the people who run the layout.
+
+| written as | means |
+|---|---|
+| `15:30`, `15:30:12` | by the clock on the wall, for the first time since the session began |
+| `2026-11-28 15:30` | that, on a certain day |
+| `+90`, `+12:30`, `+1:12:30` | so long after the session began: seconds, or hours, minutes and seconds |
+| `#4711` | when the event of this number came |
+| `model 16:45` | by the model clock, for the first time in the session; `model 16:45 day 3` for the third |
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta, tzinfo
+from enum import Enum, auto
+from pathlib import Path
+from typing import Final
+
+from bridge.errors import DecodeError
+from bridge.events import SECOND, Instant
+from bridge.layout.conditions import MODEL_DAY
+from bridge.logic.clock import ClockTime
+from bridge.record.following import Player, open_session
+
+HOW_TO_SAY: Final = "15:30, 2026-11-28 15:30:12, +12:30 (since it began), #4711 (an event) or model 16:45"
+"""Every way to say a time, for a message."""
+
+_CLOCK: Final = re.compile(
+    r"(?:(\d{4}-\d\d-\d\d)[ T])?([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d(?:\.\d{1,3})?))?\Z", re.ASCII
+)
+_AFTER: Final = re.compile(r"\+(?:(?:(\d{1,4}):)?([0-5]?\d):)?(\d{1,9}(?:\.\d{1,9})?)\Z", re.ASCII)
+_EVENT: Final = re.compile(r"#(\d{1,12})\Z", re.ASCII)
+_MODEL: Final = re.compile(r"model ([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?(?: day (\d{1,4}))?\Z", re.ASCII)
+
+
+class By(Enum):
+    """What a time is told by."""
+
+    WALL = auto()
+    START = auto()
+    EVENT = auto()
+    MODEL = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A time that somebody wrote.
+
+    Attributes:
+        text: as it was written.
+        by: what it is told by.
+        value: milliseconds of the day by the wall, nanoseconds since the start, the event's number, or seconds of the
+            model day.
+        day: by the wall, or None.
+        turn: by the model clock, for the how manieth time.
+    """
+
+    text: str
+    by: By
+    value: int
+    day: date | None = None
+    turn: int = 1
+
+
+def parse_moment(text: str) -> Moment:
+    """Return the time that was written.
+
+    Raises:
+        DecodeError: it is none; the message shows every way to write one.
+    """
+    said = " ".join(text.split())
+    if match := _CLOCK.match(said):
+        day, hours, minutes, seconds = match.groups()
+        value = (int(hours) * 60 + int(minutes)) * 60_000 + round(float(seconds or 0) * 1000)
+        try:
+            return Moment(said, By.WALL, value, None if day is None else date.fromisoformat(day))
+        except ValueError:
+            raise _no_time(text) from None
+    if match := _AFTER.match(said):
+        hours, minutes, seconds = match.groups()
+        whole, _dot, part = seconds.partition(".")
+        value = ((int(hours or 0) * 60 + int(minutes or 0)) * 60 + int(whole)) * SECOND
+        return Moment(said, By.START, value + int(part.ljust(9, "0") or 0))
+    if match := _EVENT.match(said):
+        return Moment(said, By.EVENT, int(match[1]))
+    if match := _MODEL.match(said):
+        hours, minutes, seconds, turn = match.groups()
+        value = (int(hours) * 60 + int(minutes)) * 60 + int(seconds or 0)
+        return Moment(said, By.MODEL, value, turn=int(turn or 1))
+    raise _no_time(text)
+
+
+def _no_time(text: str) -> DecodeError:
+    return DecodeError(f"{text!r} is no time: write {HOW_TO_SAY}", received=text, expected=HOW_TO_SAY)
+
+
+def instants(path: Path, *moments: Moment | None, zone: tzinfo | None = None) -> tuple[Instant | None, ...]:
+    """Return when moments were in a session; None stays None.
+
+    Args:
+        path: the log.
+        moments: what somebody wrote.
+        zone: of the clock on the wall; this machine's if left out.
+
+    Raises:
+        DecodeError: the log cannot be read, or there was no such time in it; the message says what there was.
+        LayoutError: the layout file within cannot be driven.
+    """
+    return tuple(None if each is None else _instant(path, each, zone) for each in moments)
+
+
+def _instant(path: Path, moment: Moment, zone: tzinfo | None) -> Instant:
+    if moment.by is By.START:
+        return moment.value
+    session = open_session(path)
+    if moment.by is By.WALL:
+        return _on_the_wall(session.header.started, moment, zone)
+    player = Player(session)
+    if moment.by is By.EVENT:
+        last = 0
+        for step in player.steps():
+            if step.number == moment.value:
+                return step.at
+            last = step.number or last
+        raise DecodeError(f"{path}: there is no event {moment.text}: the last one has the number {last}")
+    for turn, at in enumerate(_shown(player, moment.value), start=1):
+        if turn == moment.turn:
+            return at
+    raise DecodeError(
+        f"{path}: the model clock never showed {moment.text.removeprefix('model ')} in this session"
+    )
+
+
+def _on_the_wall(started: str, moment: Moment, zone: tzinfo | None) -> Instant:
+    began = datetime.fromisoformat(started).astimezone(zone)
+    seconds, thousandths = divmod(moment.value, 1000)
+    clock = time(seconds // 3600, seconds // 60 % 60, seconds % 60, thousandths * 1000)
+    at = datetime.combine(moment.day or began.date(), clock, began.tzinfo)
+    if at < began and moment.day is None:
+        at = datetime.combine(began.date() + timedelta(days=1), clock, began.tzinfo)
+    if at < began:
+        raise DecodeError(f"{moment.text} lies before this session, which began at {began:%Y-%m-%d %H:%M:%S}")
+    return (at - began) // timedelta(microseconds=1) * 1000
+
+
+def _shown(player: Player, wanted: int) -> Iterator[Instant]:
+    """Yield each instant at which the model clock came to a time of day, right to a second of it."""
+    clock: ClockTime | None = None
+    since: Instant = 0
+    for step in player.steps():
+        ahead = None if clock is None else _ahead(clock, wanted)
+        passed = ahead is not None and since + ahead < step.at
+        if ahead is not None and passed:
+            yield since + ahead
+        before = wanted if passed else -1 if clock is None else clock.seconds
+        clock, since = player.engine.clock(step.at), step.at
+        if clock is not None and clock.seconds == wanted != before:
+            yield step.at
+    ahead = None if clock is None else _ahead(clock, wanted)
+    if ahead is not None and since + ahead <= player.length:
+        yield since + ahead
+
+
+def _ahead(clock: ClockTime, wanted: int) -> int | None:
+    """Return in how many nanoseconds it shows a time, if it goes on as it does; None if it does already, or stands."""
+    if clock.seconds == wanted or not clock.running or not clock.rate_quarters:
+        return None
+    seconds = (wanted - clock.seconds) * (1 if clock.rate_quarters > 0 else -1) % MODEL_DAY
+    return -(-seconds * 4 * SECOND // abs(clock.rate_quarters))

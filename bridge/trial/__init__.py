@@ -1,0 +1,1 @@
+"""Trying lamps and wiring out: levels laid over frames, and nothing else touched."""

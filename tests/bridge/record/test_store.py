@@ -1,0 +1,229 @@
+"""Sessions on the disk: in files that each stand for themselves, packed when done with, the oldest given up first."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime, timedelta
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any, Final
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bridge.engine import Engine
+from bridge.events import SECOND
+from bridge.record.lines import Header, Snapshot
+from bridge.record.reader import find_snapshot, read_log, read_session
+from bridge.record.replay import replay
+from bridge.record.store import find_log, piece_path, sessions, tidy
+from tests.bridge.record.sessions import LAYOUT, Session, Step, layout_of, ordered, play, scripts
+
+NAME: Final = "2026-11-28T10-00-00-000000Z.jsonl"
+SMALL: Final = "session-log: {piece: 1 MB, room: 4 MB, snapshot-every: 2 s}\n" + LAYOUT
+
+
+class Days:
+    """Tells a new day whenever it is asked to."""
+
+    def __init__(self) -> None:
+        self.day = 1
+
+    def __call__(self) -> str:
+        return f"day {self.day}"
+
+
+def pieces_of(path: Path, days: int = 3) -> Session:
+    """Record a session that goes on for some days, each in a file of its own."""
+    today = Days()
+    session = Session(path, today=today)
+    at = 0
+    for day in range(days):
+        if day:
+            today.day += 1
+            session.stand()
+        for turn in range(4):
+            at += SECOND
+            session.run_until(at)
+            session.message(at, ordered(70, ("normal", "reverse")[turn % 2]))
+        assert session.log.flush() is None
+    session.end(at + 2 * SECOND)
+    return session
+
+
+def test_each_piece_of_a_session_stands_for_itself(tmp_path: Path) -> None:
+    """A day's file has header and snapshot, replays alone to the end of the session, and names the one before it."""
+    first = tmp_path / NAME
+    session = pieces_of(first)
+    paths = [piece_path(first, number) for number in (1, 2, 3)]
+    assert paths == sessions(tmp_path)
+    headers = [next(read_log(path)).line for path in paths]
+    assert all(isinstance(header, Header) for header in headers)
+    assert [(1, ""), (2, paths[0].name), (3, paths[1].name)] == [
+        (header.piece, header.before) for header in headers if isinstance(header, Header)
+    ]
+    for path in paths[1:]:
+        lines = read_log(path)
+        next(lines)
+        assert isinstance(next(lines).line, Snapshot)
+    results = [replay(path) for path in paths]
+    assert [(True, True, True, 12)] * 3 == [
+        (each.same, each.whole, each.ended, each.events) for each in results
+    ]
+    assert len(session.frames) == results[0].frames > results[1].frames > results[2].frames > 0
+
+
+def test_a_piece_that_is_gone_ends_the_session_before_it(tmp_path: Path) -> None:
+    """Without its second file a session is read to the end of its first, and from its third on."""
+    first = tmp_path / NAME
+    pieces_of(first)
+    piece_path(first, 2).unlink()
+    assert (True, False, 4) == (replay(first).same, replay(first).ended, replay(first).events)
+    assert (True, True, 12) == (
+        replay(piece_path(first, 3)).same,
+        replay(piece_path(first, 3)).ended,
+        replay(piece_path(first, 3)).events,
+    )
+
+
+def test_a_piece_of_another_session_is_not_taken_for_its_own(tmp_path: Path) -> None:
+    """A file that stands there by that name, and was recorded with another layout file, is left alone."""
+    first = tmp_path / NAME
+    pieces_of(first, 1)
+    stranger = Session(piece_path(first, 2), LAYOUT.replace("Boat shed", "Old shed"))
+    stranger.end(SECOND)
+    assert 4 == replay(first).events
+
+
+def test_a_full_file_is_followed_by_another(tmp_path: Path) -> None:
+    """Beyond its size a file ends at the next snapshot, which is wanted then, and not only after its time."""
+    path = tmp_path / NAME
+    session = Session(path, "session-log: {piece: 1 MB, room: 4 MB, snapshot-every: 1 h}\n" + LAYOUT)
+    at, pieces = 0, 1
+    while pieces < 3:
+        at += SECOND
+        session.message(
+            at, *(ordered(number, "reverse") for number in range(61, 65)), *(ordered(200) for _ in range(900))
+        )
+        assert session.log.flush() is None
+        if session.log.wants_snapshot(at):
+            pieces += 1
+            session.stand()
+    session.end(at + SECOND)
+    sizes = [each.stat().st_size for each in sessions(tmp_path)]
+    assert [True, True, False] == [1_000_000 <= size < 1_300_000 for size in sizes]
+    assert replay(path).same
+    assert replay(path).events == session.engine.events
+
+
+def test_no_snapshot_is_wanted_while_nothing_happens(tmp_path: Path) -> None:
+    """After its time one is, if anything happened; an idle night writes nothing."""
+    session = Session(tmp_path / NAME, SMALL)
+    assert not session.log.wants_snapshot(1 * SECOND)
+    assert session.log.wants_snapshot(2 * SECOND)
+    session.message(2 * SECOND, ordered(61))
+    session.stand()
+    assert not session.log.wants_snapshot(10**6 * SECOND)
+    session.message(10**6 * SECOND, ordered(61, "normal"))
+    assert session.log.wants_snapshot(10**6 * SECOND)
+
+
+def test_what_is_done_with_is_packed_and_still_found(tmp_path: Path) -> None:
+    """All but the file that is being written to are packed; whoever knows a log by its first name finds it."""
+    first = tmp_path / NAME
+    pieces_of(first, 2)
+    running = Session(tmp_path / NAME.replace("10-", "11-", 1))
+    running.message(SECOND, ordered(61))
+    assert running.log.flush() is None
+    (tmp_path / "notes.jsonl").write_text("an owner's own file")
+    (tmp_path / (NAME + ".gz.part")).write_bytes(b"half")
+    whole = [placed.line for placed in read_session(first)]
+    assert () == tidy(tmp_path, 10**9)
+    assert {first.name + ".gz", piece_path(first, 2).name + ".gz", running.log.path.name, "notes.jsonl"} == {
+        path.name for path in tmp_path.iterdir()
+    }
+    assert whole == [placed.line for placed in read_session(first)]
+    assert replay(first).same
+    assert find_log(first).name.endswith(".gz")
+    running.end(2 * SECOND)
+    assert replay(running.log.path).same
+
+
+def test_the_oldest_go_first_and_what_is_written_to_never(tmp_path: Path) -> None:
+    """There is room for what was recorded last; the owner is told which went."""
+    day = datetime(2026, 11, 1)  # noqa: DTZ001 - a name is all it becomes
+    names = [f"{day + timedelta(days=number):%Y-%m-%d}T10-00-00-000000Z.jsonl" for number in range(5)]
+    for name in names[1:]:
+        pieces_of(tmp_path / name, 1)
+    running = Session(tmp_path / names[0])  # the clock was set back: it is older than all others
+    assert running.log.flush() is None
+    tidy(tmp_path, 10**9)
+    sizes = {path.name: path.stat().st_size for path in tmp_path.iterdir()}
+    most = sum(sizes.values()) - sizes[names[1] + ".gz"] - 1
+    (told,) = tidy(tmp_path, most)
+    assert told.startswith(
+        f"2 of the oldest session logs made room for newer ones ({names[1]}.gz to {names[2]}.gz)"
+    )
+    assert {names[0], names[3] + ".gz", names[4] + ".gz"} == {path.name for path in tmp_path.iterdir()}
+    assert () == tidy(tmp_path, most)
+    tidy(tmp_path, 0)
+    assert [names[0]] == [path.name for path in tmp_path.iterdir()]
+    running.end(SECOND)
+
+
+def test_a_directory_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+    """Tidying raises nothing: the lights go on."""
+    (told,) = tidy(tmp_path / "none", 0)
+    assert "cannot be tidied: No such file or directory" in told
+
+
+@settings(deadline=None, max_examples=40)  # each example writes and reads files
+@given(scripts, st.integers(0, 10**10))
+def test_a_replay_may_begin_and_end_anywhere(script: list[Step], since: int) -> None:
+    """From whatever instant on, all that follows comes out as recorded, frame by frame."""
+    with TemporaryDirectory() as directory:
+        path = Path(directory) / NAME
+        session = Standing(path)
+        play(script, session)
+        found = find_snapshot(path, since)
+        stands = [
+            each.line.at
+            for each in read_log(path)
+            if found == each.number and isinstance(each.line, Snapshot)
+        ]
+        result, cut = replay(path, since=since), replay(path, until=since)
+    begin = stands[0] if stands else -1
+    assert begin <= since
+    assert (None, True, True) == (result.difference, result.whole, result.ended)
+    later = [frame for frame in session.frames if frame.at > begin]
+    at_once = [frame for frame in session.frames if frame.at == begin]
+    assert len(later) <= result.frames <= len(later) + len(at_once)
+    assert (None, True) == (cut.difference, cut.whole)
+    assert cut.length <= since
+
+
+class Standing(Session):
+    """Puts a snapshot into the log after each input."""
+
+    def message(self, at: int, *events: Any, raw: Any = None) -> None:
+        super().message(at, *events, raw=raw)
+        self.stand()
+
+
+def test_a_snapshot_stays_as_it_was_taken() -> None:
+    """What the engine does afterwards changes nothing of it: it is written down later, by another thread."""
+    engine = Engine(layout_of())
+    engine.start()
+    engine.handle(ordered(70))
+    taken = engine.snapshot()
+    before = json.dumps(taken)
+    for at in range(1, 400):
+        engine.advance(at * 20_000_000)
+        if at % 40 == 0:
+            engine.handle(
+                type(event := ordered(61 + at % 4, "normal"))(
+                    **{**{k: getattr(event, k) for k in event.__slots__}, "at": engine.now, "source": "bus"}
+                )
+            )
+    assert before == json.dumps(taken)
+    assert before != json.dumps(engine.snapshot())
