@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from bridge.cli.shared import FAILED, OK, UNREADABLE, Headway, look, out, print_json, say_findings
+from bridge.cli.shared import FAILED, OK, UNREADABLE, Headway, err, look, out, print_json, say_findings
+from bridge.errors import LamproomError
 
 if TYPE_CHECKING:
     from bridge.events import Instant
+    from bridge.picture.gather import Gatherer
+    from bridge.picture.timeline import Timeline
+
+PICTURES: Final = (".svg", ".html")
+"""How the name of a picture ends."""
 
 LogPath = Annotated[str, typer.Argument(metavar="LOG", hidden=True)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for another program.")]
 
 
-def replay(
+def replay(  # noqa: PLR0913, PLR0917 - each option is an argument
     log: LogPath,
     layout: Annotated[
         str | None,
@@ -28,6 +34,17 @@ def replay(
     until: Annotated[
         str | None, typer.Option("--to", metavar="TIME", help="Leave out what came after.")
     ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="OUT", help="Also draw what was shown: OUT ends in .svg, or .html with tables."),
+    ] = None,
+    device: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME", help="Draw and count this device only; again for each."),
+    ] = None,
+    statistics: Annotated[
+        bool, typer.Option("--statistics", help="Also print what there is to count.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Play the session log LOG again and compare every frame, byte for byte.
@@ -39,15 +56,27 @@ def replay(
     from bridge.record.replay import report_lines  # noqa: PLC0415
 
     path = Path(log)
+    _drawable(picture)
+    if device and picture is None and not statistics:
+        raise LamproomError("--device goes with --picture or --statistics: every device is compared anyhow")
     text = None if layout is None else _text(layout)
     begin, end = _instants(path, since, until)
+    gatherer = _gatherer(begin, end, device) if picture is not None or statistics else None
     with Headway() as headway:
-        result = replay_log(path, text, since=begin or 0, until=end, progress=headway.at)
+        result = replay_log(path, text, since=begin or 0, until=end, progress=headway.at, watcher=gatherer)
+    timeline = None if gatherer is None else gatherer.timeline()
     if as_json:
-        print_json(result.to_data())
+        print_json(result.to_data() | _counted(timeline if statistics else None))
     else:
         for line in report_lines(result):
             out(line)
+        if timeline is not None and statistics:
+            from bridge.picture.page import statistics_lines  # noqa: PLC0415
+
+            for line in statistics_lines(timeline.statistics):
+                out(line)
+    if timeline is not None and picture is not None:
+        _draw(picture, timeline, result.notes)
     raise typer.Exit(OK if result.same and result.whole else FAILED)
 
 
@@ -72,6 +101,40 @@ def compare(
         for line in comparison_lines(found):
             out(line)
     raise typer.Exit(OK if found.same else FAILED)
+
+
+def _drawable(picture: Path | None) -> None:
+    """Look whether a picture can be written, before a long session is played for it."""
+    if picture is None:
+        return
+    if picture.suffix not in PICTURES:
+        raise LamproomError(f"--picture {picture}: let its name end in {' or '.join(PICTURES)}")
+    if not picture.parent.is_dir():
+        raise LamproomError(f"--picture {picture}: there is no directory {picture.parent}")
+
+
+def _gatherer(since: Instant | None, until: Instant | None, devices: list[str] | None) -> Gatherer:
+    from bridge.picture.gather import Gatherer  # noqa: PLC0415 - see the head of the package
+    from bridge.service.screen import describe  # noqa: PLC0415
+
+    # Lamps look as they do on the page.
+    return Gatherer(lambda layout: describe(layout, ""), since=since or 0, until=until, devices=devices or ())
+
+
+def _counted(timeline: Timeline | None) -> dict[str, Any]:
+    return {} if timeline is None else {"statistics": timeline.statistics.to_data()}
+
+
+def _draw(picture: Path, timeline: Timeline, notes: tuple[str, ...]) -> None:
+    from bridge.picture.page import page  # noqa: PLC0415 - see the head of the package
+    from bridge.picture.svg import draw  # noqa: PLC0415
+
+    text = draw(timeline) if picture.suffix == ".svg" else page(timeline, notes)
+    try:
+        picture.write_text(text, encoding="utf-8")
+    except OSError as problem:
+        raise LamproomError(f"--picture {picture}: it cannot be written: {problem.strerror}") from None
+    err(f"drawn: {picture}")
 
 
 def _text(file: str) -> str:

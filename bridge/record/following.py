@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import bridge
 from bridge.commands import Command, Decision, Note, Told
@@ -199,6 +199,26 @@ class Step(NamedTuple):
     number: int
     event: Event | None
     commands: list[Command]
+
+
+class Watcher(Protocol):
+    """Who looks on while a session is played, and never changes anything."""
+
+    def begin(self, session: Opened) -> None:
+        """Look at what is about to be played."""
+        ...
+
+    def line(self, line: Line) -> None:
+        """Look at a line, before the steps that follow from it."""
+        ...
+
+    def step(self, step: Step, engine: Engine) -> None:
+        """Look at a step that an engine has taken."""
+        ...
+
+    def stood(self, at: Instant, engine: Engine) -> None:
+        """Look at an engine that was put into the state of a snapshot: what comes does not follow from what came."""
+        ...
 
 
 class Player:

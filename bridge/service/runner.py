@@ -238,7 +238,7 @@ class Runner:
         finally:
             handled = engine.events + 1 - first
             if self._log is not None:
-                self._log.input(first, at, source, raw, events[:handled])
+                self._log.input(first, at, source, raw, events[:handled], max(self.now() - at, 0))
             self._afterwards(commands, handled)
             self._release()
         return commands
