@@ -201,6 +201,11 @@ class Gatherer:
             self._light(chain, levels, at)
         self._look_at_clock(at, engine)
 
+    def end(self, *, goes_on: bool) -> None:
+        """Know that this was all; where the log goes on, what is shown last is shown to the edge of the picture."""
+        if goes_on and self._until is not None:
+            self._last = self._until
+
     def timeline(self) -> Timeline:
         """Return all of it, when the session has been played."""
         session = self._session

@@ -42,7 +42,7 @@ def page(timeline: Timeline, notes: Sequence[str] = ()) -> str:
             '<meta name="viewport" content="width=device-width, initial-scale=1"/>',
             f"<title>{safe(title)}</title>",
             f"<style>{STYLE}</style></head><body>",
-            f"<h1>{safe(title)}</h1>",
+            f"<h1>The session in {safe(timeline.file)}</h1>",
             *(f"<p>Note: {safe(note)}</p>" for note in notes),
             f'<div class="picture" tabindex="0">{draw(timeline)}</div>',
             *_tables(timeline.statistics),

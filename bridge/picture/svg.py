@@ -88,6 +88,15 @@ class _Texts:
                 return number
         return None
 
+    def row_before(self, x: float, text: str) -> int | None:
+        """Return a row with room for a text that ends at x, and take it."""
+        begin = x - len(text) * LETTER - 8
+        for number, taken in enumerate(self.ends):
+            if taken <= begin:
+                self.ends[number] = x
+                return number
+        return None
+
 
 def draw(timeline: Timeline) -> str:
     """Return a timeline as SVG."""
@@ -185,8 +194,12 @@ def _marks(marks: Sequence[Tick], scale: _Scale, body: list[str], top: int) -> i
         text = mark.text or f"{mark.number} at once"
         body.append(f'<path d="M{_n(x)} {top}V{top + 40}" class="note"/>')
         row = texts.row(x, text)
+        before = texts.row_before(x, text) if row is None else None
         if row is not None:
             body.append(f'<text x="{_n(x + 3)}" y="{top + 11 + 13 * row}" class="said">{safe(text)}</text>')
+        elif before is not None:
+            end = f'x="{_n(x - 3)}" y="{top + 11 + 13 * before}" text-anchor="end"'
+            body.append(f'<text {end} class="said">{safe(text)}</text>')
         else:
             body.append(_tip(f'<circle cx="{_n(x)}" cy="{top + 3}" r="3" class="said">', text, "circle"))
     return top + 44
@@ -198,14 +211,16 @@ def _inputs(inputs: Inputs, scale: _Scale, body: list[str], top: int) -> int:
         f'<rect x="{LEFT}" y="{top}" width="{PLOT}" height="{INPUTS - GAP}" class="ground" opacity=".6"/>'
     )
     body.append(_label(f"from {inputs.name}", top + 22))
+    texts = _Texts(2)
     for since, until in inputs.lost:
         x, width = scale.x(since), max(scale.x(until) - scale.x(since), 1)
         body.append(
             f'<rect x="{_n(x)}" y="{floor - 9}" width="{_n(width)}" height="9" fill="url(#lost)" opacity=".7"/>'
         )
-        if width > 9 * LETTER:
-            body.append(f'<text x="{_n(x + 3)}" y="{top + 11}" class="said">not heard</text>')
-    texts = _Texts(2)
+        if (
+            since <= scale.since and texts.row(x, "not heard") is not None
+        ):  # else it says at its tick that it is lost
+            body.append(f'<text x="{_n(x + 2)}" y="{top + 10}" class="said">not heard</text>')
     for tick in thin_ticks(inputs.ticks, scale.length // PLOT):
         x = scale.x(tick.at)
         high = 6 if tick.number == 1 else min(6 + 2 * log2(tick.number), 14)

@@ -107,12 +107,14 @@ class Follower:
         engine: what follows the session; whoever goes through `lines` hands it what they say.
         notes: what an owner should know of the log.
         gaps: how often something is missing or broken.
+        goes_on: whether there is more in the log than was wanted.
     """
 
     def __init__(self, session: Opened) -> None:
         self.engine = Engine(session.layout)
         self.notes: list[str] = []
         self.gaps = 0
+        self.goes_on = False
         self.seeking = session.resumes
         self._session = session
         # Another version may keep the same state in another shape; its frames tell whether it is the same.
@@ -123,6 +125,7 @@ class Follower:
         for placed in self._session.lines:
             line = placed.line
             if until is not None and _begins(line) > until:
+                self.goes_on = True
                 break
             if isinstance(line, Torn):
                 self.notes.append(f"{self.place(placed)} stops in the middle: the log was cut off there")
@@ -218,6 +221,10 @@ class Watcher(Protocol):
 
     def stood(self, at: Instant, engine: Engine) -> None:
         """Look at an engine that was put into the state of a snapshot: what comes does not follow from what came."""
+        ...
+
+    def end(self, *, goes_on: bool) -> None:
+        """Know that this was all, and whether there is more in the log than was wanted."""
         ...
 
 

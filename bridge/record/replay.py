@@ -94,6 +94,8 @@ class _Replay:
             except EngineError as error:
                 self._follower.gap(placed, f"out of order: {error}")
             progress(self._last)
+        if self._watcher is not None:
+            self._watcher.end(goes_on=self._follower.goes_on)
 
     def _stood(self, number: int, stood: Stood) -> None:
         at = stood.snapshot.at

@@ -80,6 +80,8 @@ def short_text(event: Event) -> str:
             return f"power {event.district} {event.state.value}"
         case SourceReported():
             return event.state.value
+        case ClockReported():
+            return f"clock {_clock(event)}"
         case NodeReported():
             return f"{event.node} {event.state.value}"
     return event_text(event).partition(" (by ")[0]
