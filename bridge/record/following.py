@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple, Protocol
 
@@ -204,6 +205,18 @@ class Step(NamedTuple):
     commands: list[Command]
 
 
+class Ahead(NamedTuple):
+    """A step that is due.
+
+    Attributes:
+        at: when.
+        take: takes it; gives None where it does not fit what came before, which is among the notes then.
+    """
+
+    at: Instant
+    take: Callable[[], Step | None]
+
+
 class Watcher(Protocol):
     """Who looks on while a session is played, and never changes anything."""
 
@@ -246,28 +259,46 @@ class Player:
 
     def steps(self, until: Instant | None = None) -> Iterator[Step]:
         """Yield each step up to an instant; after a snapshot that was taken up one with nothing in it."""
-        if not self._resumes:
-            yield Step(0, 0, None, self.engine.start())
-        for placed, line in self._follower.lines(until):
-            try:
-                yield from self._line(line)
-            except EngineError as error:
-                self._follower.gap(placed, f"out of order: {error}")
+        for each in self.ahead(until):
+            step = each.take()
+            if step is not None:
+                yield step
 
-    def _line(self, line: Line | Stood) -> Iterator[Step]:
+    def ahead(self, until: Instant | None = None) -> Iterator[Ahead]:
+        """Yield each step before it is taken, for who has to wait for its instant: it is taken before the next."""
+        if not self._resumes:
+            yield Ahead(0, lambda: Step(0, 0, None, self.engine.start()))
+        for placed, line in self._follower.lines(until):
+            for at, make in self._line(line):
+                yield Ahead(at, partial(self._take, placed, make))
+                if self._follower.seeking:
+                    break
+
+    def _take(self, placed: Placed, make: Callable[[], Step]) -> Step | None:
+        try:
+            step = make()
+        except EngineError as error:
+            self._follower.gap(placed, f"out of order: {error}")
+            return None
+        self.length = max(self.length, step.at)
+        return step
+
+    def _line(self, line: Line | Stood) -> Iterator[tuple[Instant, Callable[[], Step]]]:
         match line:
             case Input():
                 for event in line.events:
-                    commands = self.engine.handle(event)
-                    yield Step(event.at, self.engine.events, event, commands)
-                self.length = max(self.length, line.at)
+                    yield event.at, partial(self._handle, event)
             case Rendered():
                 for instant in line.instants:
-                    self.length = max(self.length, instant)
-                    yield Step(instant, 0, None, self.engine.advance(instant))
+                    yield instant, partial(self._advance, instant)
             case End():
-                self.length = max(self.length, line.at)
-                yield Step(line.at, 0, None, self.engine.closing(line.at))
+                yield line.at, lambda: Step(line.at, 0, None, self.engine.closing(line.at))
             case Stood(resumed=True):
-                self.length = line.snapshot.at
-                yield Step(line.snapshot.at, 0, None, [])
+                yield line.snapshot.at, lambda: Step(line.snapshot.at, 0, None, [])
+
+    def _handle(self, event: Event) -> Step:
+        commands = self.engine.handle(event)
+        return Step(event.at, self.engine.events, event, commands)
+
+    def _advance(self, instant: Instant) -> Step:
+        return Step(instant, 0, None, self.engine.advance(instant))

@@ -16,8 +16,8 @@ from bridge.service.supervisor import Supervisor
 from bridge.service.term import Term
 
 
-class Desk(Protocol):
-    """The part of the runner that the hosts pass things on to."""
+class OutputDesk(Protocol):
+    """The part of whoever drives the outputs that their hosts pass things on to."""
 
     @property
     def link(self) -> Broker:
@@ -38,10 +38,6 @@ class Desk(Protocol):
         """Return the present instant."""
         ...
 
-    def receive(self, source: str, decode: Callable[[Raw, Instant], tuple[Event, ...]], raw: Raw) -> None:
-        """Take what came in."""
-        ...
-
     def refuse(self, source: str, raw: Raw, problem: DecodeError, at: Instant) -> None:
         """Note once, and count, what cannot be understood."""
         ...
@@ -60,6 +56,14 @@ class Desk(Protocol):
 
     def wake_output_soon(self, number: int) -> None:
         """Call an output's `wake` when this turn is over."""
+        ...
+
+
+class Desk(OutputDesk, Protocol):
+    """The part of the runner that the hosts of sources pass things on to as well."""
+
+    def receive(self, source: str, decode: Callable[[Raw, Instant], tuple[Event, ...]], raw: Raw) -> None:
+        """Take what came in."""
         ...
 
 
@@ -101,7 +105,7 @@ class SourceHost:
 class OutputHost:
     """The host of one frame output."""
 
-    def __init__(self, desk: Desk, term: Term, number: int, identity: UUID) -> None:
+    def __init__(self, desk: OutputDesk, term: Term, number: int, identity: UUID) -> None:
         self.broker: Broker = desk.link
         self.identity = identity
         self._desk = desk
