@@ -29,6 +29,7 @@ COMMANDS: Final = (
     (running.run, "Light your layout, until Ctrl-C."),
     (running.demo, "Try it: an invented layout with pretend trains."),
     (sessions.replay, "Play a session again and compare every frame."),
+    (sessions.rehearse, "Show a session on the nodes, without trains."),
     (sessions.compare, "Compare what a session shows under two layout files."),
     (installed.adapters, "List the buses and controllers that it can talk to."),
     (telling.send, "Send one order or report by hand."),

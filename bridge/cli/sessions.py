@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from bridge.cli.shared import FAILED, OK, UNREADABLE, Headway, err, look, out, print_json, say_findings
+from bridge.cli.shared import (
+    FAILED,
+    OK,
+    UNREADABLE,
+    Headway,
+    StateOption,
+    err,
+    look,
+    out,
+    print_json,
+    say_findings,
+)
 from bridge.errors import LamproomError
 
 if TYPE_CHECKING:
@@ -101,6 +112,85 @@ def compare(
         for line in comparison_lines(found):
             out(line)
     raise typer.Exit(OK if found.same else FAILED)
+
+
+def rehearse(  # noqa: PLR0913, PLR0917 - each option is an argument
+    log: LogPath,
+    speed: Annotated[
+        float, typer.Option(metavar="NUMBER", help="How many seconds of the session pass in one, 0.1 to 100.")
+    ] = 1,
+    layout: Annotated[
+        str | None,
+        typer.Option("--layout", metavar="FILE", help="Another layout file than the one kept in the log."),
+    ] = None,
+    since: Annotated[str | None, typer.Option("--from", metavar="TIME", help="Begin here.")] = None,
+    until: Annotated[str | None, typer.Option("--to", metavar="TIME", help="End here.")] = None,
+    broker: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="The MQTT broker, instead of the layout file's."),
+    ] = None,
+    state: StateOption = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Begin without asking.")] = False,
+) -> None:
+    """Show the session log LOG on the real nodes, at its own speed or another: a rehearsal without trains.
+
+    Signals show what they showed then, whatever is on the track now. It is refused while a bridge runs, nothing of it
+    is recorded, and at its end, or at Ctrl-C, signals are restrictive and lights dark. A TIME is written as for
+    `replay`.
+    """
+    import asyncio  # noqa: PLC0415 - see the head of the package
+
+    from bridge.record.following import open_session  # noqa: PLC0415
+    from bridge.service.address import Address  # noqa: PLC0415
+    from bridge.service.app import broker_place  # noqa: PLC0415
+    from bridge.service.files import look_at_text  # noqa: PLC0415
+    from bridge.service.logs import set_up_logs  # noqa: PLC0415
+    from bridge.service.plugins import Adapters  # noqa: PLC0415
+    from bridge.service.rehearsal import SPEEDS, Plan  # noqa: PLC0415
+    from bridge.service.rehearsal import rehearse as rehearse_session  # noqa: PLC0415
+    from bridge.service.state import default_state_directory  # noqa: PLC0415
+
+    if not SPEEDS[0] <= speed <= SPEEDS[1]:
+        raise LamproomError(f"--speed {speed:g}: write a number from {SPEEDS[0]:g} to {SPEEDS[1]:g}")
+    set_up_logs("warning")
+    path = Path(log)
+    text = None if layout is None else _text(layout)
+    begin, end = _instants(path, since, until)
+    session = open_session(path, text, since=begin or 0)
+    file = layout or session.header.file
+    adapters = Adapters()
+    if layout is None:
+        looked = look_at_text(f"the layout file within {path}", session.header.text.encode(), adapters)
+        if looked.layout is None:
+            say_findings(looked)
+            raise typer.Exit(UNREADABLE)
+    where = None if broker is None else Address.parse(broker, 1883)
+    place = broker_place(session.layout, file, where)
+    for line in _warnings(speed):
+        out(line)
+    if not yes and not _confirmed(f"Rehearse {session.layout.name} on the nodes of {place}?"):
+        raise typer.Exit(OK)
+    plan = Plan(session, begin or 0, end, speed, place, state or default_state_directory())
+    with Headway() as headway:
+        asyncio.run(rehearse_session(plan, adapters, out, headway.at))
+    out("the rehearsal is over: signals are restrictive, lights are dark")
+
+
+def _confirmed(question: str) -> bool:
+    try:
+        return typer.confirm(question)
+    except typer.Abort:
+        raise LamproomError("nobody answered, so nothing was shown: --yes begins without asking") from None
+
+
+def _warnings(speed: float) -> list[str]:
+    lines = ["Take care: signals and gates will show what they showed then. Let no train run meanwhile."]
+    if speed > 1:
+        lines.append(
+            f"All that flashes does so {speed:g} times as fast: above three flashes a second it can harm people with "
+            "photosensitive epilepsy. Warn who is near."
+        )
+    return lines
 
 
 def _drawable(picture: Path | None) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import NamedTuple, Protocol
 
 import bridge
-from bridge.commands import Command, Decision, Note, Told
+from bridge.commands import Cause, Command, Decision, Note, Told
 from bridge.engine import Engine, look_at
 from bridge.errors import DecodeError, EngineError, LayoutError
 from bridge.events import Event, Instant
@@ -257,8 +257,13 @@ class Player:
         self.notes = self._follower.notes
         self.length: Instant = 0
 
+    @property
+    def goes_on(self) -> bool:
+        """Whether there is more in the log than was wanted."""
+        return self._follower.goes_on
+
     def steps(self, until: Instant | None = None) -> Iterator[Step]:
-        """Yield each step up to an instant; after a snapshot that was taken up one with nothing in it."""
+        """Yield each step up to an instant; after a snapshot that was taken up one with its whole picture."""
         for each in self.ahead(until):
             step = each.take()
             if step is not None:
@@ -294,11 +299,14 @@ class Player:
             case End():
                 yield line.at, lambda: Step(line.at, 0, None, self.engine.closing(line.at))
             case Stood(resumed=True):
-                yield line.snapshot.at, lambda: Step(line.snapshot.at, 0, None, [])
+                yield line.snapshot.at, partial(self._resume, line.snapshot.at)
 
     def _handle(self, event: Event) -> Step:
         commands = self.engine.handle(event)
         return Step(event.at, self.engine.events, event, commands)
+
+    def _resume(self, at: Instant) -> Step:
+        return Step(at, 0, None, [*self.engine.all_frames(Cause.START)])
 
     def _advance(self, instant: Instant) -> Step:
         return Step(instant, 0, None, self.engine.advance(instant))

@@ -25,11 +25,6 @@ class OutputDesk(Protocol):
         ...
 
     @property
-    def doors(self) -> Doors:
-        """Where requests over HTTP come in."""
-        ...
-
-    @property
     def figures(self) -> dict[str, dict[str, int]]:
         """Counters of each chain by its key."""
         ...
@@ -61,6 +56,11 @@ class OutputDesk(Protocol):
 
 class Desk(OutputDesk, Protocol):
     """The part of the runner that the hosts of sources pass things on to as well."""
+
+    @property
+    def doors(self) -> Doors:
+        """Where requests over HTTP come in."""
+        ...
 
     def receive(self, source: str, decode: Callable[[Raw, Instant], tuple[Event, ...]], raw: Raw) -> None:
         """Take what came in."""

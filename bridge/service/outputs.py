@@ -69,16 +69,19 @@ class Outputs:
         """Return what to call so that each begins, by its name."""
         return {name: output.start for name, output in zip(self.names, self._outputs, strict=True)}
 
-    def stopping(self, closing: Iterable[Command]) -> dict[str, Callable[[], Awaitable[None]]]:
-        """Return what to call so that each sends its last frames and ends; from now on none is called by itself."""
+    def stopping(self, closing: Iterable[Command] | None) -> dict[str, Callable[[], Awaitable[None]]]:
+        """Return what to call so that each sends its last frames and ends; from now on none is called by itself.
+
+        With None they only end.
+        """
         for timer in self._waking:
             if timer is not None:
                 timer.cancel()
-        last = [command for command in closing if isinstance(command, PublishFrame)]
+        last = [command for command in closing or () if isinstance(command, PublishFrame)]
         calls: dict[str, Callable[[], Awaitable[None]]] = {}
         for name, output in zip(self.names, self._outputs, strict=True):
             frames = tuple(frame.levels for frame in last if self._places[frame.chain][0] is output)
-            calls[name] = partial(output.stop, frames)
+            calls[name] = partial(output.stop, None if closing is None else frames)
         return calls
 
     def show(self, commands: Iterable[Command]) -> None:

@@ -157,6 +157,7 @@ def test_every_command_is_in_the_list_with_its_whole_line() -> None:
         "demo",
         "lamps",
         "node",
+        "rehearse",
         "replay",
         "run",
         "send",
