@@ -251,6 +251,7 @@ def test_every_command_and_option_is_named() -> None:
         "chip",
         "compare",
         "demo",
+        "import",
         "lamps",
         "node",
         "rehearse",

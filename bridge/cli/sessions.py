@@ -183,6 +183,41 @@ def _confirmed(question: str) -> bool:
         raise LamproomError("nobody answered, so nothing was shown: --yes begins without asking") from None
 
 
+def import_(
+    table: Annotated[str, typer.Argument(metavar="TABLE", hidden=True)],
+    layout: Annotated[
+        str, typer.Option("--layout", metavar="FILE", help="The layout file that it is played through.")
+    ],
+    by: Annotated[str, typer.Option("--by", metavar="FILE", help="The file that says what a row means.")],
+    to: Annotated[Path, typer.Option("--to", metavar="LOG", help="The session log to make.")],
+) -> None:
+    """Make a session log of TABLE, a table of events that were recorded elsewhere: CSV or lines of text.
+
+    What cannot be used is told with its line, and the rest is used. The log can be played, compared and drawn like any
+    other.
+    """
+    from bridge.service.importing import TOLD, import_table, read_description  # noqa: PLC0415
+    from bridge.service.plugins import Adapters  # noqa: PLC0415
+
+    adapters = Adapters()
+    looked = look(layout)
+    say_findings(looked)
+    if looked.layout is None:
+        raise typer.Exit(UNREADABLE)
+    described = read_description(by, looked.layout, adapters)
+    with Headway() as headway:
+        found = import_table(Path(table), described, looked, looked.layout, adapters, to, headway.at)
+    for line in found.told:
+        err(line)
+    if found.refused > TOLD:
+        err(f"and {found.refused - TOLD} more rows that cannot be used")
+    if not found.used:
+        raise LamproomError(f"{table}: no row tells anything, so there is nothing to replay")
+    for line in found.lines(to):
+        out(line)
+    raise typer.Exit(FAILED if found.refused else OK)
+
+
 def _warnings(speed: float) -> list[str]:
     lines = ["Take care: signals and gates will show what they showed then. Let no train run meanwhile."]
     if speed > 1:

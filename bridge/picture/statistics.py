@@ -99,7 +99,10 @@ LATENCY: Final = "from an input's arrival until all of its frames were with thei
 def latency_text(found: Statistics) -> str:
     """Return what can be said of latency, in a sentence."""
     if not found.took:
-        return "The log has no times that steps took: it was recorded by an older lamproom, or no input changed a lamp."
+        return (
+            "The log has no times that steps took: it comes from an older lamproom or from a table, or no input "
+            "changed a lamp."
+        )
     said = ", ".join(
         f"{'at most' if share == 100 else f'{share} % within'} {time_text(found.percentile(share) or 0)}"
         for share in PERCENTILES
