@@ -171,7 +171,7 @@ def _axes(timeline: Timeline, scale: _Scale, body: list[str], top: int) -> int:
         x = scale.x(at)
         anchor = "start" if x < LEFT + 24 else "end" if x > WIDTH - RIGHT - 24 else "middle"
         body.append(f'<text x="{_n(x)}" y="{top + 10}" text-anchor="{anchor}" class="ink">{text}</text>')
-        since = instant_text(at).removesuffix(".000")
+        since = instant_text(at) if "." in text else instant_text(at).partition(".")[0]
         body.append(f'<text x="{_n(x)}" y="{top + 24}" text-anchor="{anchor}" class="faint">+{since}</text>')
     top += 32
     if any(piece.seconds is not None for piece in timeline.clock):
@@ -223,7 +223,7 @@ def _inputs(inputs: Inputs, scale: _Scale, body: list[str], top: int) -> int:
             body.append(f'<text x="{_n(x + 2)}" y="{top + 10}" class="said">not heard</text>')
     for tick in thin_ticks(inputs.ticks, scale.length // PLOT):
         x = scale.x(tick.at)
-        high = 6 if tick.number == 1 else min(6 + 2 * log2(tick.number), 14)
+        high = 6 if tick.number == 1 else min(6 + 2 * log2(tick.number), 12)
         body.append(f'<path d="M{_n(x)} {floor}v-{_n(high)}" class="tick"/>')
         text = tick.text or f"{tick.number} events"
         row = texts.row(x, text)

@@ -15,6 +15,9 @@ Rgb = tuple[int, int, int]
 COLUMNS: Final = 1000
 """So many stretches of a lane can be told apart; what is shorter is drawn as one with its neighbours."""
 
+RUN: Final = 40
+"""A run of bands that are too short is drawn as one up to so many times the shortest: wide enough to say how many."""
+
 MOST: Final = 4 * COLUMNS
 """Entries of a lane that are kept while it is not known yet how long the session is."""
 
@@ -125,8 +128,7 @@ def thin_bands(bands: Sequence[Band], shortest: int) -> list[Band]:
             last = thin[-1]
             glows = tuple(dict.fromkeys((*last.glows, *band.glows)))[:4]
             thin[-1] = Band(last.since, band.until, "", glows, last.number + band.number)
-            # As soon as it is long enough to be seen, the next one may begin.
-            short = thin[-1].until - thin[-1].since < shortest
+            short = thin[-1].until - thin[-1].since < RUN * shortest
         else:
             thin.append(band)
             short = small

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,10 @@ from bridge.events import SECOND, AccessoryOrdered, ClockReported
 from bridge.record.lines import Header, Input, Refused
 from bridge.record.reader import read_log
 from bridge.record.replay import replay
+from bridge.service.tables import TableOptions
 from tests.bridge.test_cli import lamproom
+from tests.support.pages import fenced_blocks
+from tests.support.tree import ROOT
 
 LAYOUT = """\
 layout: Tablewick
@@ -191,3 +195,25 @@ def test_no_log_is_written_over(folder: Path) -> None:
     assert 2 == status
     assert "a file stands there already" in errors
     assert before == (folder / "club.jsonl").read_bytes()
+
+
+def test_the_descriptions_in_the_guide_are_sound(folder: Path) -> None:
+    """Each reads the row that stands with it, and every key is named there."""
+    text = (ROOT / "config/guide/session-log.md").read_text(encoding="utf-8")
+    columns, lines = (
+        block.text
+        for block in fenced_blocks(text, "yaml")
+        if re.search(r"^written:", block.text, re.MULTILINE)
+    )
+    for table, by in (
+        (TABLE.splitlines()[:2], columns),
+        (["# of the shed", "[0:01:00] points 61 -> div"], lines),
+    ):
+        (folder / "club.csv").write_text("\n".join(table) + "\n", encoding="utf-8")
+        (folder / "club.yaml").write_text(by, encoding="utf-8")
+        status, output, errors = imported(folder)
+        assert (0, "") == (status, errors)
+        assert "1 event of 1 row" in output
+        (folder / "club.jsonl").unlink()
+    keys = [key.replace("_", "-") for key in TableOptions.model_fields]
+    assert [] == [key for key in keys if f"`{key}`" not in text]

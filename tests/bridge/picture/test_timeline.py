@@ -7,7 +7,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.picture.timeline import COLUMNS, MOST, Band, Tick, keep_few, thin_bands, thin_ticks
+from bridge.picture.timeline import COLUMNS, MOST, RUN, Band, Tick, keep_few, thin_bands, thin_ticks
 
 lengths = st.lists(st.integers(1, 1000), min_size=1, max_size=300)
 
@@ -54,4 +54,4 @@ def test_a_lane_never_keeps_more_than_it_may() -> None:
         assert len(bands) <= MOST
     assert 100_000 == sum(band.number for band in bands)
     # What could be told apart in the whole picture has not been merged on the way.
-    assert max(band.until - band.since for band in bands) <= 2 * 100_000 // COLUMNS
+    assert max(band.until - band.since for band in bands) <= (RUN + 1) * 100_000 // COLUMNS
