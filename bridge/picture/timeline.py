@@ -15,7 +15,7 @@ Rgb = tuple[int, int, int]
 COLUMNS: Final = 1000
 """So many stretches of a lane can be told apart; what is shorter is drawn as one with its neighbours."""
 
-RUN: Final = 40
+RUN: Final = 56
 """A run of bands that are too short is drawn as one up to so many times the shortest: wide enough to say how many."""
 
 MOST: Final = 4 * COLUMNS
@@ -121,18 +121,20 @@ class Timeline:
 def thin_bands(bands: Sequence[Band], shortest: int) -> list[Band]:
     """Return bands with every run of such that are shorter than `shortest` nanoseconds as one."""
     thin: list[Band] = []
-    short = False
     for band in bands:
-        small = band.until - band.since < shortest
-        if small and short:
-            last = thin[-1]
+        last = thin[-1] if thin else None
+        both = last is not None and _short(last, shortest) and _short(band, shortest)
+        if last is not None and both and band.until - last.since <= RUN * shortest:
             glows = tuple(dict.fromkeys((*last.glows, *band.glows)))[:4]
             thin[-1] = Band(last.since, band.until, "", glows, last.number + band.number)
-            short = thin[-1].until - thin[-1].since < RUN * shortest
         else:
             thin.append(band)
-            short = small
     return thin
+
+
+def _short(band: Band, shortest: int) -> bool:
+    """Return whether a band cannot be told from its neighbours, or is of such."""
+    return band.number > 1 or band.until - band.since < shortest
 
 
 def thin_ticks(ticks: Sequence[Tick], nearest: int) -> list[Tick]:
