@@ -58,6 +58,10 @@ class Deciding:
             self._board.perform(due)
         self.now = until
 
+    def next_due(self) -> Instant | None:
+        """Return when the next timer runs out, or None while none is set."""
+        return self._board.next_due()
+
     def shown(self, device: str) -> Choice:
         """Return what a device shows, and why.
 

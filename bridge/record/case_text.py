@@ -18,7 +18,9 @@ from bridge.record.plain import event_of, event_words
 
 _KEYS: Final = ("device", "should", "showed", "because", "note", "session", "events", "look")
 _NEEDED: Final = ("device", "should", "events")
-_HEAD: Final = "# `lamproom check` plays these events through the layout file, and looks at what the device shows then.\n"
+_HEAD: Final = (
+    "# `lamproom check` plays these events through the layout file and looks at what the device shows then.\n"
+)
 _PLAIN: Final = re.compile(r"[A-Za-z0-9(](?:[\w ().;%/+<=>&$~*!?|-]|:(?=\S)|,(?=\S))*\Z")
 
 
@@ -43,7 +45,9 @@ def case_text(case: Case) -> str:
     told = (("showed", case.showed), ("because", case.because), ("note", case.note))
     lines += [f"{key}: {_scalar(text)}" for key, text in told if text]
     if case.session is not None:
-        lines.append(f"session: {_flow({each.name: getattr(case.session, each.name) for each in fields(Session)})}")
+        lines.append(
+            f"session: {_flow({each.name: getattr(case.session, each.name) for each in fields(Session)})}"
+        )
     lines.append("events:" if case.events else "events: []")
     for event in case.events:
         lines.append(f"  - {_flow({'at': time_text(event.at), 'by': event.source} | event_words(event))}")
@@ -74,7 +78,9 @@ def _scalar(text: str) -> str:
     if _PLAIN.match(text) and text == text.strip() and parse(f"[{text}]").data == [text]:
         return text
     quoted = json.dumps(text, ensure_ascii=False)
-    return re.sub("[\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]", lambda found: f"\\u{ord(found[0]):04x}", quoted)
+    return re.sub(
+        "[\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]", lambda found: f"\\u{ord(found[0]):04x}", quoted
+    )
 
 
 def read_case(text: str) -> CaseRead:
@@ -97,14 +103,18 @@ class _Reading:
         if self.findings:
             return None
         if not isinstance(data, dict):
-            self.findings.append(error(START, f"a case has at least {', '.join(_NEEDED)}: write `device: ` and a name"))
+            self.findings.append(
+                error(START, f"a case has at least {', '.join(_NEEDED)}: write `device: ` and a name")
+            )
             return None
         for key in data:
             if key not in _KEYS:
                 self._bad((key,), f"a case has no {said(key)}; {choice(key, _KEYS)}", at_key=True)
         missing = [key for key in _NEEDED if key not in data]
         if missing:
-            self.findings.append(error(START, f"`{missing[0]}` is missing: a case has at least {', '.join(_NEEDED)}"))
+            self.findings.append(
+                error(START, f"`{missing[0]}` is missing: a case has at least {', '.join(_NEEDED)}")
+            )
             return None
         events = self._events(data["events"])
         last = events[-1].at if events else 0
@@ -140,7 +150,9 @@ class _Reading:
     def _session(self, value: Any) -> Session | None:
         names = [each.name for each in fields(Session)]
         if not isinstance(value, dict) or set(value) != set(names):
-            self._bad(("session",), f"where it comes from is told by {', '.join(names)}; or leave `session` out")
+            self._bad(
+                ("session",), f"where it comes from is told by {', '.join(names)}; or leave `session` out"
+            )
             return None
         if type(value["events"]) is not int:
             self._bad(("session", "events"), f"{said(value['events'])} is no whole number")
@@ -159,7 +171,9 @@ class _Reading:
             if event is None:
                 continue
             if found and event.at < found[-1].at:
-                self._bad(path, f"this comes before the event above it ({time_text(found[-1].at)}): put it there")
+                self._bad(
+                    path, f"this comes before the event above it ({time_text(found[-1].at)}): put it there"
+                )
                 continue
             found.append(event)
         return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from bridge.errors import DecodeError, EngineError
@@ -71,7 +71,7 @@ def aspects_of(layout: Layout, device: str) -> tuple[str, ...]:
             return tuple(dict.fromkeys((*(row.name for row in signal.aspects), DARK)))
     if any(light.name == device for light in layout.lights):
         return OFF, ON
-    names = [each.name for each in (*layout.signals, *layout.lights)]
+    names = [signal.name for signal in layout.signals] + [light.name for light in layout.lights]
     raise DecodeError(f"no device is called {said(device)}; {choice(device, names)}")
 
 
@@ -89,7 +89,7 @@ def agreeing(should: str, device: str, aspects: tuple[str, ...]) -> Callable[[st
     raise DecodeError(f"{device} never shows {said(unwanted)}; {choice(unwanted, aspects)}")
 
 
-def shown_after(layout: Layout, device: str, events: tuple[Event, ...] | list[Event], look: Instant) -> Choice:
+def shown_after(layout: Layout, device: str, events: Sequence[Event], look: Instant) -> Choice:
     """Return what a device shows at an instant, if from the start on nothing happens but these events.
 
     Raises:
@@ -117,4 +117,6 @@ def judge(layout: Layout, case: Case) -> str:
     if agrees(choice_now.aspect):
         return ""
     again = " again" if choice_now.aspect == case.showed else ""
-    return f"{case.device} should show {case.should} and shows {choice_now.aspect}{again}: {choice_now.reason}"
+    return (
+        f"{case.device} should show {case.should} and shows {choice_now.aspect}{again}: {choice_now.reason}"
+    )

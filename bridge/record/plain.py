@@ -1,8 +1,8 @@
 """Events in the words in which they come in: `accessory/61/ordered: reverse`.
 
-The words are those of the topics and payloads below the root of an MQTT source. Besides, what the bridge itself has to say
-is an event too: `source: lost`, `node/hill: lost`, and `route/W: to-east` for one that was locked before a restart. What has no such
-words stands as in the session log, below `event`.
+The words are those of the topics and payloads below the root of an MQTT source. Besides, what the bridge itself has to
+say is an event too: `source: lost`, `node/hill: lost`, and `route/W: to-east` for one that was locked before a restart.
+What has no such words stands as in the session log, below `event`.
 """
 
 from __future__ import annotations
@@ -89,8 +89,8 @@ def event_words(event: Event) -> dict[str, Any]:
 
 
 def _in_words(event: Event) -> dict[str, Any] | None:
-    authority = getattr(event, "authority", None)
-    told = {"as": word for word, each in AS.items() if each is authority}
+    words = [word for word, each in AS.items() if each is getattr(event, "authority", None)]
+    told: dict[str, Any] = {"as": words[0]} if words else {}
     match event:
         case AccessoryReleased():
             return {f"accessory/{event.number}/ordered": _RELEASED}
@@ -145,7 +145,9 @@ def _more(words: Mapping[str, Any]) -> dict[str, Any]:
         more["why"] = words["why"]
     if "as" in words:
         if words["as"] not in AS:
-            raise DecodeError(f"{said(words['as'])} is no way in which an event is told; {choice(words['as'], AS)}")
+            raise DecodeError(
+                f"{said(words['as'])} is no way in which an event is told; {choice(words['as'], AS)}"
+            )
         more["authority"] = AS[words["as"]].value
     return more
 
@@ -202,10 +204,19 @@ def _clock(value: Any) -> dict[str, Any]:
     except ValueError as problem:
         raise DecodeError(str(problem)) from None
     rate = value.get("rate", 1)
-    quarters = Decimal(rate) * 4 if isinstance(rate, int | float) and not isinstance(rate, bool) else Decimal("NaN")
+    quarters = (
+        Decimal(rate) * 4 if isinstance(rate, int | float) and not isinstance(rate, bool) else Decimal("NaN")
+    )
     if quarters.is_nan() or quarters != int(quarters):
-        raise DecodeError(f"{said(rate)} is no rate of the clock: write a number in steps of a quarter, such as 2.5")
-    return {"kind": "clock", "seconds": seconds, "rate_quarters": int(quarters), "running": value.get("running", True)}
+        raise DecodeError(
+            f"{said(rate)} is no rate of the clock: write a number in steps of a quarter, such as 2.5"
+        )
+    return {
+        "kind": "clock",
+        "seconds": seconds,
+        "rate_quarters": int(quarters),
+        "running": value.get("running", True),
+    }
 
 
 def subject_of(event: Event) -> tuple[object, ...]:

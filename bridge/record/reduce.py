@@ -1,13 +1,14 @@
 """Cutting a list down to what is needed of it: delta debugging.
 
 Andreas Zeller and Ralf Hildebrandt, "Simplifying and Isolating Failure-Inducing Input", IEEE Transactions on Software
-Engineering 28(2), 2002: `ddmin` (section 3.2, figure 5). What comes out is 1-minimal: without any single one of its items
-the test no longer fails (proposition 11).
+Engineering 28(2), 2002: `ddmin` (section 3.2, figure 5). What comes out is 1-minimal: without any single one of its
+items the test no longer fails (proposition 11).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
+from itertools import pairwise
 from typing import TypeVar
 
 T = TypeVar("T")
@@ -42,7 +43,9 @@ def ddmin(items: Sequence[T], fails: Callable[[list[T]], bool]) -> list[T]:
     return kept
 
 
-def ddmin_groups(items: Sequence[T], group: Callable[[T], Hashable], fails: Callable[[list[T]], bool]) -> list[T]:
+def ddmin_groups(
+    items: Sequence[T], group: Callable[[T], Hashable], fails: Callable[[list[T]], bool]
+) -> list[T]:
     """Return a part of a list that still fails, from which whole groups were cut: none of them can be left out.
 
     Cutting what belongs together first takes far fewer trials where most of it has nothing to do with the failure:
@@ -64,4 +67,4 @@ def ddmin_groups(items: Sequence[T], group: Callable[[T], Hashable], fails: Call
 def _parts(items: Sequence[T], pieces: int) -> list[list[T]]:
     """Cut a list into so many pieces of nearly the same length."""
     ends = [len(items) * number // pieces for number in range(pieces + 1)]
-    return [list(items[begin:end]) for begin, end in zip(ends, ends[1:], strict=False)]
+    return [list(items[begin:end]) for begin, end in pairwise(ends)]
