@@ -13,13 +13,14 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 from pathlib import Path
-from typing import Final, NamedTuple, TypeAlias
+from typing import Any, Final, NamedTuple, TypeAlias
 
 import bridge
 from bridge.errors import DecodeError, EngineError
 from bridge.events import MILLISECOND, SECOND, Event, Instant, NodeReported, SourceReported
 from bridge.layout.findings import either
 from bridge.layout.model import Layout
+from bridge.layout.units import seconds
 from bridge.logic.deciding import Deciding
 from bridge.logic.reasons import Choice
 from bridge.record.cases import Case, Session, agreeing, aspects_of, shown_after
@@ -34,7 +35,7 @@ OFFERED: Final = 5
 """Events that a message offers."""
 
 _WAITS: Final = tuple(
-    seconds * SECOND for seconds in (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200)
+    length * SECOND for length in (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200)
 )
 _SHORT_WAITS: Final = (100 * MILLISECOND, 10 * MILLISECOND, MILLISECOND)
 
@@ -76,6 +77,30 @@ class Kept:
     trials: int
     notes: tuple[str, ...]
 
+    def to_data(self) -> dict[str, Any]:
+        """Return what may be of use to another program, as plain data for JSON."""
+        case = self.case
+        return {
+            "device": case.device,
+            "should": case.should,
+            "showed": case.showed,
+            "because": case.because,
+            "before": self.before,
+            "after": len(case.events),
+            "trials": self.trials,
+            "notes": list(self.notes),
+        }
+
+
+def kept_lines(kept: Kept) -> list[str]:
+    """Return what is left of a session, a sentence a line."""
+    case = kept.case
+    since = "" if case.session is None else f" from {case.session.at}"
+    lines = [f"{case.device} showed {case.showed}{since} and should have shown {case.should}: {case.because}"]
+    lines += [f"  {seconds(event.at)}: {event_text(event)}" for event in case.events]
+    lines.append(f"  {seconds(case.look)}: {case.device} shows {case.showed}")
+    return [*lines, *(f"note: {note}" for note in kept.notes)]
+
 
 class _Stretch(NamedTuple):
     """A device showed something for one reason."""
@@ -113,6 +138,10 @@ def keep(
     """
     session = _read(open_session(path), progress)
     agrees = agreeing(wrong.should, wrong.device, aspects_of(session.layout, wrong.device))
+    if wrong.since > session.length:
+        raise DecodeError(
+            f"{path}: the session ended before that, at {instant_text(session.length)}; look at --from"
+        )
     since = max((wrong.since, *(_came_at(session.events, number) for number in wrong.because)))
     within = [
         each

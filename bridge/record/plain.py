@@ -98,8 +98,8 @@ def _in_words(event: Event) -> dict[str, Any] | None:
             state = "absent" if event.absent else "out" if event.out else "in-use"
             payload = f"{_OUT}{event.why}" if event.why else state
             return {f"use/{event.subject.value}/{event.name}": payload} | told
-        case ClockReported():
-            clock: dict[str, Any] = {"time": clock_text(event.seconds), "rate": _rate(event.rate_quarters)}
+        case ClockReported(seconds=int(of_day), rate_quarters=int(quarters)):
+            clock: dict[str, Any] = {"time": clock_text(of_day), "rate": _rate(quarters)}
             return {"clock": clock | ({} if event.running else {"running": False})} | told
     way = _PLAIN.get(type(event))
     if way is None:
