@@ -1,43 +1,56 @@
-"""What devices show, without their light: for whoever tries many sessions and looks at no frame.
+"""What devices show by events and by time, without their light.
 
-To make an engine takes most of its time for the light of the devices. Nothing that they decide goes by it.
+The engine goes by this, and so does whoever tries many sessions and looks at no frame: to plan the light of all
+devices is most of the work of making an engine.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any, NamedTuple
+
 from bridge.errors import EngineError
-from bridge.events import Event, Instant
+from bridge.events import AccessoryOrdered, AspectOrdered, Authority, Event, Instant
 from bridge.layout.model import Layout
 from bridge.logic.board import Board
-from bridge.logic.reasons import Choice
-from bridge.logic.repeats import Repeats
+from bridge.logic.reasons import Choice, Outcome
+from bridge.logic.repeats import Novelty, Repeats
+
+
+class Heard(NamedTuple):
+    """What an event was taken for, and what came of it; None where it changes nothing."""
+
+    novelty: Novelty
+    outcome: Outcome | None
 
 
 class Deciding:
-    """Takes events and lets time pass, as an engine does, and knows what every device shows.
+    """The devices of a layout, the events that were taken, and the time.
 
     Attributes:
+        layout: what it is about.
+        board: the devices.
         now: the instant that it has come to.
         events: how many events were taken; the number of an event is this count after it.
     """
 
     def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        self.board = Board(layout)
         self.now: Instant = 0
         self.events = 0
-        self._board = Board(layout)
         self._repeats = Repeats(layout.sources)
-        self._index = {device.name: index for index, device in enumerate(self._board.devices)}
+        self._index = {device.name: index for index, device in enumerate(self.board.devices)}
+        self._rounds = 0
 
     def handle(self, event: Event) -> None:
-        """Take one event; before it, what is due by then.
+        """Let time pass until an event, and take it.
 
         Raises:
             EngineError: it is older than what came before, or timers set each other off for ever.
         """
         self.advance(event.at)
-        self.events += 1
-        if not self._repeats.is_repeat(event):
-            self._board.hear(event, self.events)
+        self.hear(event)
 
     def advance(self, until: Instant) -> None:
         """Let time pass: every timer runs out at its own instant.
@@ -47,20 +60,35 @@ class Deciding:
         """
         if until < self.now:
             raise EngineError(f"the instant {until} lies before {self.now}")
-        rounds = 0
-        while (due := self._board.next_due()) is not None and due <= until:
-            # Each round at one instant sees at least one timer off, and none has more to do there than twice.
-            rounds = rounds + 1 if due <= self.now else 0
-            if rounds > 2 * self._board.timers + 2:
-                names = ", ".join(self._board.due(due))
-                raise EngineError(f"a timer that is over at once is set again and again, at {due}: {names}")
-            self.now = max(due, self.now)
-            self._board.perform(due)
+        while (due := self.board.next_due()) is not None and due <= until:
+            self.perform(due)
         self.now = until
 
-    def next_due(self) -> Instant | None:
-        """Return when the next timer runs out, or None while none is set."""
-        return self._board.next_due()
+    def hear(self, event: Event) -> Heard:
+        """Take an event before which nothing is due any more; return what came of it."""
+        self.now = event.at
+        self.events += 1
+        self._rounds = 0
+        novelty = self._repeats.novelty(event)
+        if novelty is not Novelty.NEW:
+            if novelty is not Novelty.OLD or not isinstance(event, AccessoryOrdered | AspectOrdered):
+                return Heard(novelty, None)
+            event = replace(event, authority=Authority.STATE)
+        return Heard(novelty, self.board.hear(event, self.events))
+
+    def perform(self, due: Instant) -> Outcome:
+        """Let every timer run out that is the next to be due, at this instant; return what came of it.
+
+        Raises:
+            EngineError: timers of no length set each other off for ever; the message names whose.
+        """
+        # Each round at one instant sees at least one timer off, and none has more to do there than twice.
+        self._rounds = self._rounds + 1 if due <= self.now else 0
+        if self._rounds > 2 * self.board.timers + 2:
+            names = ", ".join(self.board.due(due))
+            raise EngineError(f"a timer that is over at once is set again and again, at {due}: {names}")
+        self.now = max(due, self.now)
+        return self.board.perform(due)
 
     def shown(self, device: str) -> Choice:
         """Return what a device shows, and why.
@@ -68,4 +96,23 @@ class Deciding:
         Raises:
             KeyError: there is no such device.
         """
-        return self._board.devices[self._index[device]].shown
+        return self.board.devices[self._index[device]].shown
+
+    def snapshot(self) -> dict[str, Any]:
+        """Return the whole state as plain data."""
+        return {
+            "now": self.now,
+            "events": self.events,
+            "board": self.board.snapshot(),
+            "repeats": self._repeats.snapshot(),
+        }
+
+    def restore(self, data: dict[str, Any]) -> None:
+        """Take back what `snapshot` gave, of the same layout, into one that is new.
+
+        Raises:
+            LookupError, TypeError, ValueError: it does not fit; some may have changed.
+        """
+        self.board.restore(data["board"])
+        self._repeats.restore(data["repeats"])
+        self.now, self.events = int(data["now"]), int(data["events"])

@@ -223,7 +223,7 @@ def _stretches(session: _Read, device: str) -> list[_Stretch]:
             changes.append((deciding.now, shown))
 
     def run(until: Instant) -> None:
-        while (due := deciding.next_due()) is not None and due <= until:
+        while (due := deciding.board.next_due()) is not None and due <= until:
             deciding.advance(max(due, deciding.now))
             look()
 
