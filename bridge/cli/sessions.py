@@ -13,6 +13,7 @@ from bridge.errors import DecodeError
 
 if TYPE_CHECKING:
     from bridge.events import Instant
+    from bridge.layout import Layout
     from bridge.record.cases import Case
 
 LogPath = Annotated[str, typer.Argument(metavar="LOG", hidden=True)]
@@ -131,11 +132,12 @@ def keep(  # noqa: PLR0913, PLR0917 - each option is an argument
     begin, end = _instants(path, since, until)
     wrong = Wrong(device, should, showed or "", begin or 0, end, tuple(map(_number, because or ())))
     began = time.monotonic()
+    present = look(file).layout
     with Headway() as headway:
-        kept = cut(path, wrong, note, headway.at)
+        kept = cut(path, wrong, note, present=present, progress=headway.at)
     took = time.monotonic() - began
     write_case(place, kept.case, replace=replace)
-    now = _now(file, kept.case)
+    now = _now(file, present, kept.case)
     if as_json:
         print_json(
             kept.to_data() | {"file": str(place), "text": case_text(kept.case), "seconds": took, "now": now}
@@ -168,16 +170,13 @@ def _number(word: str) -> int:
     return int(number)
 
 
-def _now(file: str, case: Case) -> str:
+def _now(file: str, present: Layout | None, case: Case) -> str:
     """Return whether the layout file as it stands now still has the fault, in words."""
     from bridge.record.cases import judge  # noqa: PLC0415 - see the head of the package
 
-    looked = look(file)
-    if looked.layout is None:
-        return (
-            f"{file} has errors at present: `lamproom check {file}` tells them, and tries the case afterwards"
-        )
-    wrong = judge(looked.layout, case)
-    if wrong:
-        return f"`lamproom check {file}` fails by this case until the layout file is mended"
-    return f"`lamproom check {file}` passes: the layout file as it is now shows what it should"
+    check = f"`lamproom check {file}`"
+    if present is None:
+        return f"{file} has errors at present: {check} tells them, and tries the case once they are mended"
+    if judge(present, case):
+        return f"{check} fails by this case until the layout file is mended"
+    return f"{check} passes: the layout file as it is now shows what it should"

@@ -43,14 +43,14 @@ class Deciding:
         self._index = {device.name: index for index, device in enumerate(self.board.devices)}
         self._rounds = 0
 
-    def handle(self, event: Event) -> None:
-        """Let time pass until an event, and take it.
+    def handle(self, event: Event) -> Heard:
+        """Let time pass until an event, and take it; return what came of it.
 
         Raises:
             EngineError: it is older than what came before, or timers set each other off for ever.
         """
         self.advance(event.at)
-        self.hear(event)
+        return self.hear(event)
 
     def advance(self, until: Instant) -> None:
         """Let time pass: every timer runs out at its own instant.

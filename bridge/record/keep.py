@@ -22,7 +22,7 @@ from bridge.layout.findings import either
 from bridge.layout.model import Layout
 from bridge.layout.units import seconds
 from bridge.logic.deciding import Deciding
-from bridge.logic.reasons import Choice
+from bridge.logic.reasons import Choice, Outcome
 from bridge.record.cases import Case, Session, agreeing, aspects_of, shown_after
 from bridge.record.following import Opened, open_session
 from bridge.record.lines import End, Input, Lost, Rendered
@@ -38,6 +38,9 @@ _WAITS: Final = tuple(
     length * SECOND for length in (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200)
 )
 _SHORT_WAITS: Final = (100 * MILLISECOND, 10 * MILLISECOND, MILLISECOND)
+_LONG: Final = 600 * SECOND
+"""Longer than the timers of most layouts. A wait that is shorter stays as it was, unless there is a mended layout to
+judge by: a signal that is locked for too long is locked rightly at first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +125,12 @@ class _Read:
 
 
 def keep(
-    path: Path, wrong: Wrong, note: str = "", progress: Callable[[Instant], None] = lambda _at: None
+    path: Path,
+    wrong: Wrong,
+    note: str = "",
+    *,
+    present: Layout | None = None,
+    progress: Callable[[Instant], None] = lambda _at: None,
 ) -> Kept:
     """Cut a session to the events that lead to a wrong aspect.
 
@@ -130,6 +138,8 @@ def keep(
         path: the log.
         wrong: what was wrong.
         note: what its owner has to say about it.
+        present: the layout as it is by now. If it shows what it should in this session, it is mended, and the case is
+            cut so that it goes on doing so.
         progress: called with how far the log was read.
 
     Raises:
@@ -149,18 +159,24 @@ def keep(
         if each.until > since and (wrong.until is None or each.since <= wrong.until)
     ]
     stretch = _chosen(within, wrong, agrees)
-    look = max(stretch.since, since) if wrong.because else stretch.since
+    look = max(stretch.since, since)
     came = [_Came(*each) for each in enumerate(session.events, start=1) if each[1].at <= look]
     before = len(came)
-    cutting = _Cutting(session.layout, wrong.device, stretch.choice, wrong.because)
+    cutting = Cutting(session.layout, wrong.device, stretch.choice)
+    cutting.hold(came, wrong.because)
+    mended = present is not None and cutting.compare(present, agrees, came, look)
     came, look = cutting.cut(came, look)
     if not came:
         raise DecodeError(_nothing_needed(session.events, wrong, stretch))
     notes = session.notes
-    if stretch.since < wrong.since and not wrong.because:
+    if mended:
         notes.append(
-            f"it showed that since {instant_text(stretch.since)}; if something that came later should have changed it, "
-            "name that event with --because"
+            "the layout file as it is by now shows what it should there, and by what is left as well"
+        )
+    else:
+        notes.append(
+            f"if {wrong.device} need not show {wrong.should} by these events alone, name with --because what should have "
+            "made the difference, or mend the layout file first and then keep it again"
         )
     origin = Session(path.name, session.began, instant_text(stretch.since), before, bridge.__version__)
     case = Case(
@@ -271,11 +287,14 @@ def _nothing_needed(events: Sequence[Event], wrong: Wrong, stretch: _Stretch) ->
     offered = "; ".join(
         f"#{number} at {instant_text(event.at)}: {event_text(event)}" for number, event in came[-OFFERED:]
     )
-    last = f" The last that came: {offered}" if offered else ""
     return (
         f"{wrong.device} shows {stretch.choice.aspect} without any event as well ({stretch.choice.reason}), so the log "
-        f"does not tell what should have changed that: name it with --because, such as --because '#12'.{last}"
+        "does not tell what should have changed that: name it with --because. "
+        + (f"The last that came: {offered}" if offered else "But nothing came before that")
     )
+
+
+_Effect: TypeAlias = tuple[str, str, str]
 
 
 class _Came(NamedTuple):
@@ -285,28 +304,62 @@ class _Came(NamedTuple):
     event: Event
 
 
-class _Cutting:
+class Cutting:
     """Cuts what leads to one choice of one device.
 
     Attributes:
         trials: how many cut sessions were played.
     """
 
-    def __init__(self, layout: Layout, device: str, choice: Choice, fixed: Iterable[int]) -> None:
+    def __init__(self, layout: Layout, device: str, choice: Choice) -> None:
         self.trials = 0
         self._layout = layout
         self._device = device
         self._choice = choice
-        self._fixed = frozenset(fixed)
+        self._effects: dict[int, frozenset[_Effect]] = {}
+        self._mended: tuple[Layout, Callable[[str], bool]] | None = None
+
+    def hold(self, came: Sequence[_Came], numbers: Iterable[int]) -> None:
+        """Never cut certain events, nor what they need to have the effect that they have."""
+        wanted = frozenset(numbers)
+        deciding = Deciding(self._layout)
+        for number, event in came if wanted else ():
+            heard = deciding.handle(event)
+            if number in wanted:
+                self._effects[number] = _effects(heard.outcome)
+
+    def compare(
+        self, mended: Layout, agrees: Callable[[str], bool], came: Sequence[_Came], look: Instant
+    ) -> bool:
+        """Cut only so far that a mended layout shows what it should; return whether it does by all events."""
+        self._mended = mended, agrees
+        try:
+            if self.shows(came, look):
+                return True
+        except KeyError:
+            pass  # it has no such device
+        self._mended = None
+        return False
 
     def shows(self, came: Sequence[_Came], look: Instant) -> bool:
-        """Whether the device comes to the same choice by these events."""
+        """Whether the device comes to the same choice by these events, and what is held has its effects."""
         self.trials += 1
+        deciding = Deciding(self._layout)
         try:
-            shown = shown_after(self._layout, self._device, [event for _number, event in came], look)
+            for number, event in came:
+                outcome = deciding.handle(event).outcome
+                if number in self._effects and not self._effects[number] <= _effects(outcome):
+                    return False
+            deciding.advance(look)
+            shown = deciding.shown(self._device)
+            if (shown.aspect, shown.reason) != (self._choice.aspect, self._choice.reason):
+                return False
+            if self._mended is None:
+                return True
+            layout, agrees = self._mended
+            return agrees(shown_after(layout, self._device, [event for _number, event in came], look).aspect)
         except EngineError:
             return False
-        return (shown.aspect, shown.reason) == (self._choice.aspect, self._choice.reason)
 
     def cut(self, came: list[_Came], look: Instant) -> tuple[list[_Came], Instant]:
         """Return what is needed of events, in short waits, and when to look."""
@@ -320,7 +373,7 @@ class _Cutting:
 
     def _guessed(self, came: list[_Came], look: Instant) -> list[_Came]:
         """Return what the choice rests on, or else all that is about something that matters."""
-        wanted = self._fixed.union(self._choice.causes)
+        wanted = frozenset(self._effects).union(self._choice.causes)
         rests_on = [each for each in came if each.number in wanted]
         if self.shows(rests_on, look):
             return rests_on
@@ -330,10 +383,10 @@ class _Cutting:
         """Reduce events, and leave among them those that must stay."""
 
         def whole(part: list[_Came]) -> list[_Came]:
-            wanted = self._fixed.union(each.number for each in part)
+            wanted = frozenset(self._effects).union(each.number for each in part)
             return [each for each in came if each.number in wanted]
 
-        free = [each for each in came if each.number not in self._fixed]
+        free = [each for each in came if each.number not in self._effects]
         return whole(reduce(free, lambda part: self.shows(whole(part), look)))
 
     def _shortened(self, came: list[_Came], look: Instant) -> tuple[list[_Came], Instant]:
@@ -345,11 +398,9 @@ class _Cutting:
         waits = [0, *(later - before for before, later in pairwise(instants))]
         if not self.shows(*_moved(came, waits)):
             waits[0] = instants[0]
-        at_once = [min(wait, _WAITS[0]) for wait in waits]
-        if self.shows(*_moved(came, at_once)):
-            waits = at_once
         for index, wait in enumerate(waits):
-            tried = ([*waits[:index], plainer, *waits[index + 1 :]] for plainer in _plainer(wait))
+            plainer = _plainer(wait) if self._mended else _calmer(wait)
+            tried = ([*waits[:index], each, *waits[index + 1 :]] for each in plainer)
             waits = next((each for each in tried if self.shows(*_moved(came, each))), waits)
         return _moved(came, waits)
 
@@ -373,3 +424,18 @@ def _plainer(wait: int) -> list[int]:
     shorter = [each for each in _WAITS if each < wait] or [each for each in _SHORT_WAITS if each < wait]
     rounded = [up * unit for unit in (SECOND, *_SHORT_WAITS) for up in (-(-wait // unit), wait // unit)]
     return [each for each in dict.fromkeys((*shorter, *rounded)) if 0 < each != wait]
+
+
+def _calmer(wait: int) -> list[int]:
+    """Return what a wait may become where nobody can tell whether a timer should have run out in it."""
+    if wait > _LONG:
+        return [_LONG]
+    return [wait // MILLISECOND * MILLISECOND] if wait % MILLISECOND else []
+
+
+def _effects(outcome: Outcome | None) -> frozenset[_Effect]:
+    """Return what came of an event, without the reasons."""
+    if outcome is None:
+        return frozenset()
+    choices = {("device", str(index), choice.aspect) for index, choice in outcome.choices}
+    return frozenset(choices | {(word.subject, word.name, word.state) for word in outcome.words})

@@ -144,7 +144,12 @@ class Fault:
         return SOUND.replace(self.sound, self.faulty)
 
 
-AWAKE: Final = ((1, POWER), (3, block("west", "clear")), (0, block("points", "clear")), (0, block("east", "clear")))
+AWAKE: Final = (
+    (1, POWER),
+    (3, block("west", "clear")),
+    (0, block("points", "clear")),
+    (0, block("east", "clear")),
+)
 
 FAULTS: Final = {
     "a wrong row": Fault(
@@ -279,17 +284,20 @@ def write_log(path: Path, text: str, events: list[Event], length: Instant, file:
     header = make_header(layout_of(text), text, file=file, started=STARTED)
     lines = [line_bytes(header)]
     lines += [
-        line_bytes(Input(number, event.at, event.source, (event,))) for number, event in enumerate(events, start=1)
+        line_bytes(Input(number, event.at, event.source, (event,)))
+        for number, event in enumerate(events, start=1)
     ]
     lines.append(line_bytes(End(length, len(events), {})))
     path.write_bytes(b"".join(lines))
 
 
-def recorded(path: Path, fault: Fault, *, before: int = 0, seed: int = 1, file: str = "withy.yaml") -> Instant:
-    """Write a session of noise and then of a fault; return when the fault began to be played."""
+def recorded(
+    path: Path, fault: Fault, *, before: int = 0, seed: int = 1, file: str = "withy.yaml"
+) -> Instant:
+    """Write a session of noise and then of a fault; return when the last of it happened."""
     head = noise(before, seed)
     at_start = fault.script[0][0] == 0  # what was kept over a restart is told first
     events = timed([*fault.script, *head] if at_start else [*head, *fault.script])
-    since = 0 if at_start else (events[len(head) - 1].at if head else 0)
+    since = events[len(fault.script) - 1 if at_start else -1].at
     write_log(path, fault.text, events, events[-1].at + round(fault.lasts * SECOND), file)
     return since
