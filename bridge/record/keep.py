@@ -175,8 +175,8 @@ def keep(
         )
     else:
         notes.append(
-            f"if {wrong.device} need not show {wrong.should} by these events alone, name with --because what should have "
-            "made the difference, or mend the layout file first and then keep it again"
+            f"if {wrong.device} need not show {wrong.should} by these events alone, name with --because what should "
+            "have made the difference, or mend the layout file first and then keep it again"
         )
     origin = Session(path.name, session.began, instant_text(stretch.since), before, bridge.__version__)
     case = Case(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -114,7 +115,8 @@ def write_case(path: Path, case: Case, *, replace: bool = False) -> None:
         unfinished.write_bytes(data)
         unfinished.replace(path)
     except OSError as problem:
-        unfinished.unlink(missing_ok=True)
+        with suppress(OSError):
+            unfinished.unlink()
         raise LamproomError(f"{path}: cannot be written: {problem.strerror}") from None
 
 
