@@ -89,6 +89,11 @@ def agreeing(should: str, device: str, aspects: tuple[str, ...]) -> Callable[[st
     raise DecodeError(f"{device} never shows {said(unwanted)}; {choice(unwanted, aspects)}")
 
 
+def wish(should: str) -> str:
+    """Return what a device should do, in words: `show stop`, `not show clear`."""
+    return f"not show {should.removeprefix(NOT)}" if should.startswith(NOT) else f"show {should}"
+
+
 def shown_after(layout: Layout, device: str, events: Sequence[Event], look: Instant) -> Choice:
     """Return what a device shows at an instant, if from the start on nothing happens but these events.
 
@@ -118,5 +123,5 @@ def judge(layout: Layout, case: Case) -> str:
         return ""
     again = " again" if choice_now.aspect == case.showed else ""
     return (
-        f"{case.device} should show {case.should} and shows {choice_now.aspect}{again}: {choice_now.reason}"
+        f"{case.device} should {wish(case.should)} and shows {choice_now.aspect}{again}: {choice_now.reason}"
     )

@@ -262,7 +262,9 @@ def test_the_guide_shows_cases_as_they_are() -> None:
     table = page.partition("| an event | means |")[2].partition("\n\n")
     behind = table[2].partition("## What another")[0]
     named = [
-        each for line in table[0].splitlines() for each in re.findall(r"`([^`]+: [^`]+)`", line.split("|")[1])
+        each
+        for line in table[0].splitlines()[1:]
+        for each in re.findall(r"`([^`]+: [^`]+)`", line.split("|")[1])
     ]
     named += [*re.findall(r"`(event: [^`]+)`", behind), "accessory/1/ordered: normal, as: copy"]
     assert 13 <= len(named)
