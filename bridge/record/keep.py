@@ -23,7 +23,7 @@ from bridge.layout.model import Layout
 from bridge.layout.units import seconds
 from bridge.logic.deciding import Deciding
 from bridge.logic.reasons import Choice, Outcome
-from bridge.record.cases import Case, Session, agreeing, aspects_of, shown_after
+from bridge.record.cases import Case, Session, agreeing, aspects_of, shown_after, wish
 from bridge.record.following import Opened, open_session
 from bridge.record.lines import End, Input, Lost, Rendered
 from bridge.record.plain import subject_of
@@ -99,7 +99,7 @@ def kept_lines(kept: Kept) -> list[str]:
     """Return what is left of a session, a sentence a line."""
     case = kept.case
     since = "" if case.session is None else f" from {case.session.at}"
-    lines = [f"{case.device} showed {case.showed}{since} and should have shown {case.should}: {case.because}"]
+    lines = [f"{case.device} showed {case.showed}{since}: {case.because}; it should {wish(case.should)}"]
     lines += [f"  {seconds(event.at)}: {event_text(event)}" for event in case.events]
     lines.append(f"  {seconds(case.look)}: {case.device} shows {case.showed}")
     return [*lines, *(f"note: {note}" for note in kept.notes)]
@@ -175,8 +175,8 @@ def keep(
         )
     else:
         notes.append(
-            f"if {wrong.device} need not show {wrong.should} by these events alone, name with --because what should "
-            "have made the difference, or mend the layout file first and then keep it again"
+            f"if these events alone are no reason to {wish(wrong.should)}, name with --because what should have made the "
+            "difference, or mend the layout file first and then keep it again"
         )
     origin = Session(path.name, session.began, instant_text(stretch.since), before, bridge.__version__)
     case = Case(
@@ -263,7 +263,7 @@ def _chosen(within: Sequence[_Stretch], wrong: Wrong, agrees: Callable[[str], bo
         what = (
             f"never showed {wrong.showed}"
             if wrong.showed
-            else f"showed nothing but what it should ({wrong.should})"
+            else f"showed nothing but what it should ({wish(wrong.should)})"
         )
         seen = f": it showed {' and '.join(showed)}" if showed else ""
         raise DecodeError(f"in that time {wrong.device} {what}{seen}; look at --from, --to and --should")

@@ -17,7 +17,7 @@ from bridge.engine import Engine
 from bridge.errors import DecodeError
 from bridge.events import SECOND, Event
 from bridge.record.case_text import case_text
-from bridge.record.cases import Case, judge
+from bridge.record.cases import Case, judge, wish
 from bridge.record.keep import Kept, Wrong, keep, kept_lines
 from tests.bridge.record.sessions import layout_of
 from tests.support.kept import (
@@ -69,7 +69,7 @@ def test_a_planted_fault_is_cut_to_a_few_events(name: str, tmp_path: Path) -> No
     kept = cut(tmp_path / "log.jsonl", fault, since)
     assert 1 <= len(kept.case.events) <= fault.most
     assert minimal(fault.text, kept.case)
-    assert f"{fault.device} should show {fault.should} and shows {fault.showed} again: " in judge(
+    assert f"{fault.device} should {wish(fault.should)} and shows {fault.showed} again: " in judge(
         layout_of(fault.text), kept.case
     )
     assert "" == judge(layout_of(SOUND), kept.case)
@@ -187,7 +187,7 @@ def quiet(path: Path) -> Path:
         ),
         (
             Wrong("T1", "clear", since=11 * SECOND, until=12 * SECOND),
-            r"nothing but what it should \(clear\): it showed ",
+            r"nothing but what it should \(show clear\): it showed ",
         ),
         (
             Wrong("T1", "stop", "approach", until=12 * SECOND),
