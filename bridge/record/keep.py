@@ -158,6 +158,10 @@ def keep(
         for each in _stretches(session, wrong.device)
         if each.until > since and (wrong.until is None or each.since <= wrong.until)
     ]
+    if not within:
+        raise DecodeError(
+            "no time lies between --from, or what --because names, and --to: --to has to be later"
+        )
     stretch = _chosen(within, wrong, agrees)
     look = max(stretch.since, since)
     came = [_Came(*each) for each in enumerate(session.events, start=1) if each[1].at <= look]
@@ -175,8 +179,8 @@ def keep(
         )
     else:
         notes.append(
-            f"if these events alone are no reason to {wish(wrong.should)}, name with --because what should have made the "
-            "difference, or mend the layout file first and then keep it again"
+            f"if these events alone are no reason to {wish(wrong.should)}, name with --because what should have made "
+            "the difference, or mend the layout file first and then keep it again"
         )
     origin = Session(path.name, session.began, instant_text(stretch.since), before, bridge.__version__)
     case = Case(

@@ -197,6 +197,8 @@ def quiet(path: Path) -> Path:
             Wrong("T1", "stop", since=31 * SECOND),
             "the session ended before that, at 0:00:30.000; look at --from",
         ),
+        (Wrong("T1", "stop", since=9 * SECOND, until=8 * SECOND), "--to has to be later"),
+        (Wrong("T1", "stop", until=8 * SECOND, because=(2,)), "--to has to be later"),
         (Wrong("T1", "stop", because=(9,)), "there is no event #9: the last one has the number 4"),
     ],
 )
