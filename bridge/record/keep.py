@@ -153,15 +153,15 @@ def keep(
             f"{path}: the session ended before that, at {instant_text(session.length)}; look at --from"
         )
     since = max((wrong.since, *(_came_at(session.events, number) for number in wrong.because)))
+    if wrong.until is not None and wrong.until < since:
+        raise DecodeError(
+            "no time lies between --from, or what --because names, and --to: --to has to be later"
+        )
     within = [
         each
         for each in _stretches(session, wrong.device)
         if each.until > since and (wrong.until is None or each.since <= wrong.until)
     ]
-    if not within:
-        raise DecodeError(
-            "no time lies between --from, or what --because names, and --to: --to has to be later"
-        )
     stretch = _chosen(within, wrong, agrees)
     look = max(stretch.since, since)
     came = [_Came(*each) for each in enumerate(session.events, start=1) if each[1].at <= look]
