@@ -244,7 +244,18 @@ def test_every_command_and_option_is_named() -> None:
     group = typer.main.get_command(app)
     text = page("README.md")
     commands: dict[str, Any] = getattr(group, "commands", {})
-    commands_there = {"adapters", "built", "check", "chip", "compare", "demo", "lamps", "node", "replay"}
+    commands_there = {
+        "adapters",
+        "built",
+        "check",
+        "chip",
+        "compare",
+        "demo",
+        "keep",
+        "lamps",
+        "node",
+        "replay",
+    }
     assert commands_there | {"run", "send"} == set(commands)
     assert [] == [name for name in commands if f"`lamproom {name}" not in text]
     options = {option for command in commands.values() for each in command.params for option in each.opts}
