@@ -252,6 +252,7 @@ def test_every_command_and_option_is_named() -> None:
         "compare",
         "demo",
         "import",
+        "keep",
         "lamps",
         "node",
         "rehearse",

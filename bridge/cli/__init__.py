@@ -32,6 +32,7 @@ COMMANDS: Final = (
     (sessions.rehearse, "Show a session on the nodes, without trains."),
     (sessions.import_, "Make a session of a table from elsewhere."),
     (sessions.compare, "Compare what a session shows under two layout files."),
+    (sessions.keep, "Keep a fault, so that `check` tells if it comes back."),
     (installed.adapters, "List the buses and controllers that it can talk to."),
     (telling.send, "Send one order or report by hand."),
     (trying.lamps, "Light lamps one by one, to see how they are wired."),

@@ -156,6 +156,7 @@ def test_every_command_is_in_the_list_with_its_whole_line() -> None:
         "compare",
         "demo",
         "import",
+        "keep",
         "lamps",
         "node",
         "rehearse",
