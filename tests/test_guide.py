@@ -251,9 +251,11 @@ def test_every_command_and_option_is_named() -> None:
         "chip",
         "compare",
         "demo",
+        "import",
         "keep",
         "lamps",
         "node",
+        "rehearse",
         "replay",
     }
     assert commands_there | {"run", "send"} == set(commands)

@@ -29,6 +29,8 @@ COMMANDS: Final = (
     (running.run, "Light your layout, until Ctrl-C."),
     (running.demo, "Try it: an invented layout with pretend trains."),
     (sessions.replay, "Play a session again and compare every frame."),
+    (sessions.rehearse, "Show a session on the nodes, without trains."),
+    (sessions.import_, "Make a session of a table from elsewhere."),
     (sessions.compare, "Compare what a session shows under two layout files."),
     (sessions.keep, "Keep a fault, so that `check` tells if it comes back."),
     (installed.adapters, "List the buses and controllers that it can talk to."),
@@ -41,7 +43,8 @@ COMMANDS: Final = (
 """Every command with its line in the list of them, in the order of that list."""
 
 for _command, _line in COMMANDS:
-    app.command(cls=Command, short_help=_line)(_command)
+    # A word of Python has a mark behind it in its own file.
+    app.command(_command.__name__.rstrip("_"), cls=Command, short_help=_line)(_command)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
