@@ -107,12 +107,14 @@ class Follower:
         engine: what follows the session; whoever goes through `lines` hands it what they say.
         notes: what an owner should know of the log.
         gaps: how often something is missing or broken.
+        goes_on: whether there are lines about later than was asked for.
     """
 
     def __init__(self, session: Opened) -> None:
         self.engine = Engine(session.layout)
         self.notes: list[str] = []
         self.gaps = 0
+        self.goes_on = False
         self.seeking = session.resumes
         self._session = session
         # Another version may keep the same state in another shape; its frames tell whether it is the same.
@@ -123,6 +125,7 @@ class Follower:
         for placed in self._session.lines:
             line = placed.line
             if until is not None and _begins(line) > until:
+                self.goes_on = True
                 break
             if isinstance(line, Torn):
                 self.notes.append(f"{self.place(placed)} stops in the middle: the log was cut off there")
@@ -208,6 +211,7 @@ class Player:
         engine: which has come so far.
         notes: what an owner should know of the log.
         length: the last instant that the log is about, as far as it was played.
+        resumed: how often it went on at a snapshot, without what came before.
     """
 
     def __init__(self, session: Opened) -> None:
@@ -216,12 +220,26 @@ class Player:
         self.engine = self._follower.engine
         self.notes = self._follower.notes
         self.length: Instant = 0
+        self.resumed = 0
 
-    def steps(self, until: Instant | None = None) -> Iterator[Step]:
-        """Yield each step up to an instant; after a snapshot that was taken up one with nothing in it."""
+    @property
+    def goes_on(self) -> bool:
+        """Whether the log goes on after what was played."""
+        return self._follower.goes_on
+
+    def steps(self, until: Instant | None = None, *, closing: bool = True) -> Iterator[Step]:
+        """Yield each step up to an instant; after a snapshot that was taken up one with nothing in it.
+
+        Args:
+            until: the last instant that is wanted.
+            closing: put everything to rest where the session ended cleanly.
+        """
         if not self._resumes:
             yield Step(0, 0, None, self.engine.start())
         for placed, line in self._follower.lines(until):
+            if isinstance(line, End) and not closing:
+                self.length = max(self.length, line.at)
+                continue
             try:
                 yield from self._line(line)
             except EngineError as error:
@@ -243,4 +261,5 @@ class Player:
                 yield Step(line.at, 0, None, self.engine.closing(line.at))
             case Stood(resumed=True):
                 self.length = line.snapshot.at
+                self.resumed += 1
                 yield Step(line.snapshot.at, 0, None, [])
