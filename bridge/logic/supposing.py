@@ -84,7 +84,7 @@ class Supposing:
             self._layout = _part(present, name, self.devices)
             self._data = _part_of_state(present, Board(self._layout))
 
-    def tell(self, steps: Iterable[Sequence[Event]], wait: Instant) -> Trial:
+    def tell(self, steps: Sequence[Sequence[Event]], wait: Instant) -> Trial:
         """Return what would come of events.
 
         Args:
@@ -95,7 +95,7 @@ class Supposing:
         board.restore(self._data)
         stages = [Stage(self._now, board.asked.state_of(self._name))]
         at, number = self._now, self._events
-        for events in steps:
+        for events in steps or [()]:
             for event in events:
                 number += 1
                 board.hear(replace(event, at=at), number)

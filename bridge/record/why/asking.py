@@ -21,7 +21,7 @@ from bridge.record.why.answer import Answer, Blame, Kind, Link, When
 from bridge.record.why.chain import Tracer, blames, words_of
 from bridge.record.why.lamps import lamps_of
 from bridge.record.why.reading import BEFORE, Interest, Read, read_words
-from bridge.record.why.rows import devices_of
+from bridge.record.why.rows import devices_of, obeyed_by
 from bridge.record.why.search import Found, what_it_needed
 from bridge.record.why.watching import Stands, Watched
 from bridge.record.words import instant_text
@@ -174,6 +174,10 @@ class _Asking:
             numbers=frozenset(numbers),
             instants=frozenset(whens),
             rests={key: rest.event for key, rest in rests.items()},
+            did=frozenset(
+                event for root in self._roots for event in self._engine.asked.state_of(root).causes
+            ),
+            obeys=frozenset(key for root in self._roots for key in obeyed_by(self._engine.layout, root)),
             since=stands.since - BEFORE,
             sources=None
             if any(not rest.source for rest in told)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
+from operator import itemgetter
 from typing import Final
 
 from bridge.engine import Engine
@@ -169,7 +170,8 @@ class Tracer:
         if self.subject(name) == "crossing":
             reason = "; ".join((reason, *self._asked.calls(name)))
         yield from self._gate(name, reason, depth)
-        named = [rest for rest in rests if _is_named(rest, reason)]
+        places = [(_place(rest, reason), rest) for rest in rests]
+        named = [rest for place, rest in sorted(places, key=itemgetter(0)) if place >= 0]
         carried = [rest for rest in rests if rest.event in causes and rest.event and rest not in named]
         # Where the sentence names things, what else it rests on was as it had to be.
         for rest in (*named, *carried):
@@ -312,24 +314,31 @@ def _thing_of(event: Event) -> tuple[str, str]:
     return "model clock", ""
 
 
-def _is_named(rest: Rest, reason: str) -> bool:
-    """Return whether a sentence is about a thing."""
+def _place(rest: Rest, reason: str) -> int:
+    """Return where a sentence comes to speak of a thing, or -1 where it does not."""
     subject, thing = rest.key
+    name = str(thing)
     match subject:
         case "accessory" | "proved" | "aspect":
-            return re.search(rf"\baccessory {thing}\b", reason) is not None
+            name = f"accessory {thing}"
         case "button" | "toggled" | "run":
-            return _says(f"button {str(thing).partition('/')[0]}", reason)
+            name = f"button {name.partition('/')[0]}"
+        case "block" | "entered" if "block" in reason:  # several are listed behind one word
+            name = name.partition("/")[0]
         case "block" | "entered":
-            # Several are listed behind one word.
-            return "block" in reason and _says(str(thing).partition("/")[0], reason)
+            return -1
         case "clock":
-            return "model clock" in reason
-    return _says(str(thing), reason)
+            name = "model clock"
+    return _where(name, reason)
+
+
+def _where(name: str, text: str) -> int:
+    found = re.search(rf"(?<![\w-]){re.escape(name)}(?![\w-])", text)
+    return -1 if found is None else found.start()
 
 
 def _says(name: str, text: str) -> bool:
-    return re.search(rf"(?<![\w-]){re.escape(name)}(?![\w-])", text) is not None
+    return _where(name, text) >= 0
 
 
 def blames(chain: Link) -> tuple[Blame, ...]:

@@ -59,6 +59,8 @@ class Interest:
         numbers: events to be cited.
         instants: to be said by both clocks.
         rests: what the thing goes by, and the numbers of the events on which it is known.
+        did: the events on which rests what it shows.
+        obeys: what it does as it is told last; a kept copy of that is no order.
         since: what was passed over earlier is of no interest.
         sources: who tells of that, or None where it may be anyone.
         until: the moment that was asked about.
@@ -67,6 +69,8 @@ class Interest:
     numbers: frozenset[int]
     instants: frozenset[Instant]
     rests: dict[Key, int]
+    did: frozenset[int]
+    obeys: frozenset[Key]
     since: Instant
     sources: frozenset[str] | None
     until: Instant
@@ -163,8 +167,10 @@ class _Reader:
             self._pass(
                 Over.OUT, name, f"{event.source} is out of use, and nothing that it says counts", cited
             )
-        elif number != known:
-            self._did_nothing(event, known, key, name, cited)
+        elif number not in self._interest.did:
+            restored = getattr(event, "authority", None) is Authority.RESTORED
+            if number != known or restored or key in self._interest.obeys:
+                self._did_nothing(event, known, key, name, cited)
 
     def _nobody(self, event: AccessoryOrdered, name: str, cited: Cited) -> None:
         """Take note of an order that nobody listens to, if somebody waits here for a number near it."""

@@ -9,7 +9,7 @@ from bridge.layout.controls import Needs
 from bridge.layout.findings import Mark
 from bridge.layout.model import ON, Layout, Light, Signal
 from bridge.logic.asked import Asked
-from bridge.logic.known import NUMBER, ORDERED, PROVED, SIGNAL
+from bridge.logic.known import BUTTON, NUMBER, ORDERED, PROVED, SIGNAL, Key
 from bridge.record.why.answer import Written
 
 
@@ -82,3 +82,20 @@ def _needs(needs: Needs) -> str:
 def devices_of(layout: Layout) -> tuple[Signal | Light, ...]:
     """Return all devices in the order of the file, signals first."""
     return (*layout.signals, *layout.lights)
+
+
+def obeyed_by(layout: Layout, name: str) -> Iterator[Key]:
+    """Yield what a signal does as it is told last."""
+    for signal in layout.signals:
+        for control in signal.controls if signal.name == name else ():
+            match control:
+                case controls.LastCommand(rows):
+                    yield from ((ORDERED, row.accessory) for row in rows)
+                case controls.AspectNumbers(accessory):
+                    yield NUMBER, accessory
+                case controls.LatchedButtons(aspects):
+                    yield from ((BUTTON, button) for button in aspects)
+                case controls.SteppedButton(button):
+                    yield BUTTON, button
+                case _:
+                    pass

@@ -159,6 +159,16 @@ class _Search:
                 continue
             self.found.setdefault(aspect, []).append((chosen, after))
 
+    def drop_what_does_less(self) -> None:
+        """Forget sets of which a part, or all, reaches something better still."""
+        for place, aspect in enumerate(self.targets):
+            better = [each for other in self.targets[:place] for each, _after in self.found.get(other, [])]
+            left = [
+                each for each in self.found.get(aspect, []) if not any(other <= each[0] for other in better)
+            ]
+            if better and aspect in self.found:
+                self.found[aspect] = left
+
     def fits(self, chosen: frozenset[int]) -> bool:
         """Return whether these can be together: of one thing there is one."""
         about = [self.all[place].about for place in chosen]
@@ -260,6 +270,7 @@ def what_it_needed(engine: Engine, name: str) -> Found:
     if not search.targets:
         return Found((), (f"it showed {engine.asked.state_of(name).aspect}, and it has nothing better",), ())
     search.run()
+    search.drop_what_does_less()
     needed: list[Needed] = []
     sets: list[tuple[Candidate, ...]] = []
     for aspect in search.targets:
