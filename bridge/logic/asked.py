@@ -29,6 +29,7 @@ class Asked:
         interlocking: Interlocking,
         crossings: Crossings,
         node_of: Mapping[str, str],
+        lost: Mapping[str, str],
         out_of_use: Mapping[tuple[Subject, str], tuple[str, int]],
     ) -> None:
         """Look into the parts of a board.
@@ -39,6 +40,7 @@ class Asked:
             interlocking: the gates.
             crossings: all of them.
             node_of: the node of each signal.
+            lost: why what a signal shows cannot be relied upon, by its name; empty where it can.
             out_of_use: what is, each with the reason and the event.
         """
         self.out_of_use = out_of_use
@@ -47,6 +49,7 @@ class Asked:
         self._interlocking = interlocking
         self._crossings = crossings
         self._node_of = node_of
+        self._lost = lost
 
     def state_of(self, name: str) -> Choice:
         """Return what a thing shows, and why.
@@ -97,7 +100,10 @@ class Asked:
         """Return what is known of one thing."""
         rest = self._track.rest(key)
         if rest.lack is Lack.NODE:
-            return rest._replace(about=self._node_of.get(str(key[1]), ""))
+            name = str(key[1])
+            if self._lost.get(name):
+                return rest._replace(lack=Lack.WIRING, about=name)
+            return rest._replace(about=self._node_of.get(name, ""))
         return rest
 
     def hold(self, name: str) -> Hold | None:

@@ -101,8 +101,9 @@ class Board:
             if isinstance(device, SignalDevice):
                 self._known.tell(device.key, Fact(device.rest, 0, ""))
         node_of = {each.name: node for each, node in zip(layout.signals, self._node_of, strict=True)}
+        lost = {each.name: each.lost for each in layout.signals}
         self.asked = Asked(
-            self._all, self._track, self._interlocking, self._crossings, node_of, self._out_of_use
+            self._all, self._track, self._interlocking, self._crossings, node_of, lost, self._out_of_use
         )
         self._settle(set(range(len(self._all))), 0)
 

@@ -18,6 +18,7 @@ class Lack(Word):
     FILTER = "not-long-enough"  # it has not been reported for long enough
     USE = "out-of-use"
     NODE = "node"  # the node that shows it does not answer, or is out of use
+    WIRING = "wiring"  # the lamps of a signal are not built yet, or a chip has died
     MOVING = "moving"
     DETECTOR = "detector"  # its own detector or feedback does not know
 

@@ -152,10 +152,13 @@ def _part(present: Present, name: str, near: Sequence[str]) -> Layout:
     blocks = [each for each in layout.blocks if (BLOCK, each.name) in keys]
     districts = {each.district for each in blocks}
     fixtures = {signal.fixture for signal in signals}
-    chains = [
-        replace(chain, fixtures=tuple(each for each in chain.fixtures if each.name in fixtures))
-        for chain in layout.chains
-    ]
+    chains, unbuilt = (
+        [
+            replace(chain, fixtures=tuple(each for each in chain.fixtures if each.name in fixtures))
+            for chain in some
+        ]
+        for some in (layout.chains, layout.unbuilt)
+    )
     return replace(
         layout,
         signals=tuple(signals),
@@ -169,6 +172,7 @@ def _part(present: Present, name: str, near: Sequence[str]) -> Layout:
             each for each in layout.turnouts if {(ORDERED, each.accessory), (PROVED, each.accessory)} & keys
         ),
         chains=tuple(chain for chain in chains if chain.fixtures),
+        unbuilt=tuple(chain for chain in unbuilt if chain.fixtures),
     )
 
 

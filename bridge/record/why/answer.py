@@ -11,6 +11,8 @@ from bridge.events import Instant, Word
 class Kind(Word):
     """What a cause is. The first ones are faults and obstacles; the last ones are as somebody wanted it."""
 
+    TESTED = "lamp-test"
+    WIRING = "wiring"
     SOURCE = "source-lost"
     POWER = "power"
     SETTLING = "settling"
@@ -46,6 +48,7 @@ class Over(Word):
     COPY = "kept-copy"
     RESTORED = "restored"
     REPEAT = "repeat"
+    REFRESH = "refresh"
     RELEASED = "released"
     REFUSED = "refused"
     NO_MEANING = "no-meaning"  # nothing in the layout file says what it means here

@@ -32,8 +32,12 @@ LOCK: Final = "lock "
 _TOLD: Final = (ORDERED, PROVED, NUMBER, BLOCK, BUTTON)
 """What a source tells."""
 
+_TEST: Final = ("lamp-test", "")
+"""What is told of lamp tests."""
+
 _LACKS: Final = frozenset(
     (
+        Kind.WIRING,
         Kind.SOURCE,
         Kind.POWER,
         Kind.SETTLING,
@@ -167,6 +171,8 @@ class _Asking:
         known = [stands, *filter(None, map(self._watched.stands, devices))]
         whens = {instant for each in known for instant in (each.since, each.reason_since)} | {at}
         holds = [self._engine.asked.hold(each) for each in devices]
+        test = self._watched.told.get(_TEST)
+        whens |= {test.since} if test is not None else set()
         whens |= {hold.due for hold in holds if hold is not None and hold.due is not None}
         rests = {rest.key: rest for root in self._roots for rest in self._engine.asked.rests_on(root)}
         told = [rest for key, rest in rests.items() if key[0] in _TOLD]
@@ -191,10 +197,10 @@ class _Asking:
         tracer = Tracer(engine, self._watched, read.cited, read.whens)
         chain = self._locked(tracer, stands, read.whens) if self._lock else tracer.trace(self._name)
         over = tuple(self._lying_over(tracer, each, chain.state) for each in self._over())
-        causes = (
-            *(_blame(each) for each in over if each.kind in (Kind.DIMMED, Kind.STILLED)),
-            *blames(chain),
-        )
+        if self._name in engine.tested():
+            over += (self._test(read.whens),)
+        hiding = [_blame(each) for each in over if each.kind is not Kind.TOLD]
+        causes = (*hiding, *blames(chain))
         found = Found((), (), ()) if self._lock else what_it_needed(engine, self._name)
         frames = engine.present_frames()
         return Answer(
@@ -222,6 +228,14 @@ class _Asking:
         held = tuple(replace(tracer.trace(root), kind=Kind.LOCKED) for root in self._roots)
         since = whens[stands.since]
         return Link(Kind.SHOWS, "lock", self._lock, stands.state, stands.reason, since, below=held)
+
+    def _test(self, whens: Mapping[Instant, When]) -> Link:
+        stands = self._watched.told.get(_TEST)
+        since = None if stands is None else whens.get(stands.since)
+        reason = "" if stands is None else stands.reason
+        return Link(
+            Kind.TESTED, "lamp test", "lamp-test", "" if stands is None else stands.state, reason, since
+        )
 
     def _lying_over(self, tracer: Tracer, name: str, aspect: str) -> Link:
         link = tracer.trace(name)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
+from datetime import datetime
 from operator import itemgetter
 from typing import Final
 
@@ -25,6 +26,7 @@ from bridge.events import (
     UseReported,
 )
 from bridge.layout.model import DARK, OFF, ON, Layout
+from bridge.layout.units import seconds
 from bridge.logic.device import STILLED
 from bridge.logic.gate import State
 from bridge.logic.known import (
@@ -45,7 +47,7 @@ from bridge.logic.known import (
 from bridge.logic.reasons import NOT_PRESSED, NOTHING_YET
 from bridge.logic.rests import Lack, Rest
 from bridge.record.why.answer import Blame, Cited, Kind, Link, When
-from bridge.record.why.rows import devices_of, rows_of
+from bridge.record.why.rows import devices_of, obeyed_by, rows_of
 from bridge.record.why.watching import Watched
 
 DEEPEST: Final = 8
@@ -169,7 +171,21 @@ class Tracer:
         rests = self._asked.rests_on(name)
         if self.subject(name) == "crossing":
             reason = "; ".join((reason, *self._asked.calls(name)))
-        yield from self._gate(name, reason, depth)
+        lost = next((each.lost for each in devices_of(self._layout) if each.name == name), "")
+        if lost and reason.endswith(lost):
+            yield Link(Kind.WIRING, "wiring of", name, "", lost)
+            return
+        others = list(self._gate(name, reason, depth))
+        yield from others
+        held = {link.name for link in others if link.kind is Kind.LOCKED}
+        obeyed = set(obeyed_by(self._layout, name))
+        # What was told but not obeyed says nothing of why it shows what it does.
+        rests = tuple(
+            rest
+            for rest in rests
+            if not (rest.key[0] == SIGNAL and rest.key[1] in held)
+            and not (rest.key in obeyed and rest.event not in causes and rest.lack is None)
+        )
         places = [(_place(rest, reason), rest) for rest in rests]
         named = [rest for place, rest in sorted(places, key=itemgetter(0)) if place >= 0]
         carried = [rest for rest in rests if rest.event in causes and rest.event and rest not in named]
@@ -196,15 +212,18 @@ class Tracer:
                 yield replace(self._thing(other, Kind.LOCKED, depth + 1), kind=Kind.LOCKED)
         kind = Kind.USED_UP if hold.used_up else _OF_GATE.get(State(hold.state))
         if kind is not None:
-            due = "" if hold.due is None else f" until {self._whens[hold.due].wall}"
-            route = f"route {hold.route} is locked{due}" if hold.route else ""
+            due = ""
+            if hold.due is not None:
+                due = f", until {datetime.fromisoformat(self._whens[hold.due].wall):%H:%M:%S}"
             why = reason.partition("; it was told to show ")[0]
-            yield Link(kind, "route", hold.route or name, hold.state, "; ".join(filter(None, (why, route))))
+            yield Link(kind, "route", hold.route or name, hold.state, f"{why}{due}")
 
     def _rest(self, rest: Rest, depth: int) -> Link:
         subject, thing = rest.key
         if subject in (SIGNAL, LIGHT, CROSSING, ANOTHER):
             link = self._thing(str(thing), Kind.SHOWS, depth + 1)
+            if rest.lack is Lack.WIRING:
+                return replace(link, kind=Kind.WIRING, reason=rest.why, about=rest.about, below=())
             if rest.lack is Lack.NODE:
                 event = self._cited.get(rest.event)
                 of_use = event is not None and isinstance(event[0], UseReported)
@@ -278,11 +297,11 @@ class Tracer:
             (each.restores for each in devices_of(self._layout) if each.name == name),
             False,
         )
-        why = f"by {what}" if what else ""
+        why = f"by {what}" if what else "at all"
         if wants and not any(rest.restored for rest in rests):
             why += (
                 "; it takes up orders from before a restart, and none was taken up: there were none, or they were "
-                f"older than {self._layout.restore_within // 60_000_000_000} min"
+                f"older than {seconds(self._layout.restore_within)}"
             )
         return Link(Kind.NOTHING, self.subject(name), name, "nothing was ordered", why)
 
@@ -365,7 +384,7 @@ def words_of(link: Link) -> str:
     reason = f" ({link.reason})" if link.reason else ""
     plain = {
         Kind.NEVER: f"{what} was never heard of",
-        Kind.NOTHING: f"{link.name}: nothing was ordered since the start, {link.reason}",
+        Kind.NOTHING: f"nothing was ordered of {link.name} since the start, {link.reason}",
         Kind.LOCKED: f"{what} has a route locked",
         Kind.TIMED: link.reason,
         Kind.USED_UP: link.reason,
@@ -374,7 +393,10 @@ def words_of(link: Link) -> str:
         Kind.SETTLING: f"{what} is not known: {link.reason}",
         Kind.FILTER: f"{what} is not known: {link.reason}",
         Kind.DETECTOR: f"{what} is not known: {link.reason}",
-        Kind.SHOWS: f"{what} {'is' if link.state in _STATES else 'shows'} {link.state}",
+        Kind.KEPT: link.reason or link.state,
+        Kind.WIRING: f"the wiring of {link.about or link.name}: {link.reason}",
+        Kind.TESTED: "a lamp test lies over it",
+        Kind.SHOWS: f"{what} {'is' if link.state in _STATES or link.subject in _STAND else 'shows'} {link.state}",
         Kind.DIMMED: f"{what} is dimmed to nothing",
         Kind.STILLED: "all flashing is stilled",
     }
@@ -385,9 +407,12 @@ def words_of(link: Link) -> str:
     if link.kind is Kind.NODE and link.about:
         return f"it is not known what {link.name} shows: {link.reason}"
     if link.kind is Kind.USE and link.reason:
-        return f"{what} {link.reason}"
+        return f"{what} {link.reason.removeprefix('it ')}"
     return link.event.text if link.event is not None else f"{what} is {link.state}{reason}"
 
+
+_STAND: Final = ("crossing", "zone", "lock")
+"""What shows nothing itself."""
 
 _STATES: Final = (DARK, ON, OFF)
 """What is no aspect that is shown, but a state."""

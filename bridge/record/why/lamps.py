@@ -19,14 +19,20 @@ def lamps_of(layout: Layout, name: str, frames: Sequence[bytes]) -> tuple[Lit, .
     fixtures = layout.fixtures()
     found: list[Lit] = []
     for fixture, head, lamp in _lamps(layout, name, fixtures):
-        if not lamp.wires:
-            continue
-        chain = layout.chains[fixtures[fixture].chain]
+        index = fixtures[fixture].chain
+        if not lamp.wires or index >= len(frames):
+            continue  # a mixture of others, or on a chain that is not built
+        chain, frame = layout.chains[index], frames[index]
         levels: dict[str, int] = {}
         for wire in lamp.wires:
-            byte = frames[fixtures[fixture].chain][wire.offset]
+            # A lamp test may show a picture that is shorter, and what is not built has no byte.
+            if not 0 <= wire.offset < len(frame):
+                continue
+            byte = frame[wire.offset]
             die = wire.die or ("light" if len(lamp.wires) == 1 else f"channel {wire.channel + 1}")
             levels[die] = 255 - byte if wire.inverted else byte
+        if not levels:
+            continue
         label = f"{head}.{lamp.name}" if head else lamp.name
         found.append(Lit(fixture, label, chain.key, lamp.wires[0].chip, levels))
     return tuple(found)

@@ -29,6 +29,7 @@ from bridge.events import (
     UseReported,
 )
 from bridge.layout.controls import Ahead, AspectNumbers, LastCommand, PositionTable
+from bridge.layout.findings import either
 from bridge.layout.model import Layout
 from bridge.logic.clock import ModelClock
 from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, Key
@@ -204,20 +205,30 @@ class _Reader:
             event.position.value if isinstance(event, AccessoryOrdered) else str(getattr(event, "aspect", ""))
         )
         if value not in meant:
+            others = either(sorted(meant, key=lambda each: (len(each), each)))
             self._pass(
                 Over.NO_MEANING,
                 name,
-                f"the layout file says nothing of {value} there, only of {', '.join(sorted(meant))}",
+                f"the layout file says nothing of {value} there, only of {others}",
                 cited,
             )
 
     def note(self, line: Note) -> None:
         found = self._inputs.get(line.event)
         key = None if found is None else _key(found[0])
-        if found is not None and key in self._interest.rests and "repeat window" in line.text:
-            event, cited = found
+        if found is None or key is None or key not in self._interest.rests:
+            return
+        event, cited = found
+        name = f"{_SUBJECTS[key[0]]} {key[1]}"
+        if "within the repeat window" in line.text:
             why = f"it is a repeat within the repeat window of {event.source}, which is no command"
-            self._pass(Over.REPEAT, f"accessory {key[1] if key else ''}", why, cited)
+            self._pass(Over.REPEAT, name, why, cited)
+        elif "refreshes its orders" in line.text:
+            why = f"it is one of the refreshes of {event.source}, which are no commands"
+            self._pass(Over.REFRESH, name, why, cited)
+        elif "may only refresh" in line.text and line.event not in self._interest.did:
+            why = f"{event.source} may only refresh what it said before the start: that counts as a kept copy"
+            self._pass(Over.COPY, name, why, cited)
 
     def refused(self, line: Refused) -> None:
         interest = self._interest
@@ -243,8 +254,9 @@ class _Reader:
 
     def passed(self) -> list[Passed]:
         found = [each for kept in self._passed.values() for each in kept]
-        repeats = {each.event.number for each in self._passed.get(Over.REPEAT, ())}
-        found = [each for each in found if each.kind is Over.REPEAT or each.event.number not in repeats]
+        again = (Over.REPEAT, Over.REFRESH)
+        repeats = {each.event.number for kind in again for each in self._passed.get(kind, ())}
+        found = [each for each in found if each.kind in again or each.event.number not in repeats]
         return sorted(found, key=lambda each: (each.event.when.at, each.event.number))
 
 

@@ -11,6 +11,7 @@ from bridge.events import SECOND, Event, Instant
 from bridge.layout.conditions import ButtonRuns, Condition, leaves
 from bridge.layout.controls import asked
 from bridge.layout.crossings import Crossing, Phase
+from bridge.layout.findings import either
 from bridge.layout.model import DARK, OFF, ON, Layout
 from bridge.logic.supposing import Supposing, Trial
 from bridge.record.why.answer import Needed
@@ -169,6 +170,12 @@ class _Search:
             if better and aspect in self.found:
                 self.found[aspect] = left
 
+    def plainness(self, found: tuple[frozenset[int], Instant]) -> tuple[int, int, list[int]]:
+        """Return by what sets are put in order: the smaller first, and those that need a train last."""
+        chosen, _after = found
+        trains = sum(self.all[place].words.endswith("occupied") for place in chosen)
+        return len(chosen), trains, sorted(chosen)
+
     def fits(self, chosen: frozenset[int]) -> bool:
         """Return whether these can be together: of one thing there is one."""
         about = [self.all[place].about for place in chosen]
@@ -274,7 +281,7 @@ def what_it_needed(engine: Engine, name: str) -> Found:
     needed: list[Needed] = []
     sets: list[tuple[Candidate, ...]] = []
     for aspect in search.targets:
-        for chosen, after in search.found.get(aspect, [])[:PER_ASPECT]:
+        for chosen, after in sorted(search.found.get(aspect, []), key=search.plainness)[:PER_ASPECT]:
             if search.confirmed(chosen, aspect):
                 own = tuple(search.all[place] for place in sorted(chosen))
                 needed.append(Needed(aspect, tuple(each.words for each in own), after, len(own) > AT_ONCE))
@@ -291,8 +298,8 @@ def _impossible(engine: Engine, name: str, search: _Search, reached: set[str]) -
         return
     never = [each for each in search.targets if each not in reached and each not in search.open]
     if never:
-        yield f"nothing in the layout file asks it to show {' or '.join(never)}"
+        yield f"nothing in the layout file asks it to show {either(never)}"
     others = [each for each in search.targets if each not in reached and each in search.open]
     if others:
-        tried = f"up to {AT_ONCE} of the {len(search.all)} things that it goes by"
-        yield f"{' or '.join(others)} was not reached by any {tried}"
+        tried = f"no one, two or three of the {len(search.all)} things that were tried"
+        yield f"{either(others)}: {tried} would have done"

@@ -7,6 +7,7 @@ from datetime import datetime
 from itertools import groupby
 
 from bridge.events import SECOND
+from bridge.layout.crossings import Phase
 from bridge.record.why.answer import Answer, Blame, Cited, Kind, Link, Lit, Needed, Passed, When
 from bridge.record.why.chain import words_of
 from bridge.record.words import instant_text
@@ -18,7 +19,9 @@ LONGEST_CHAIN = 12
 def answer_lines(answer: Answer) -> list[str]:
     """Return what an owner wants to know: a headline, what is to blame, the chain, and what it would have needed."""
     lines = list(_head(answer))
-    lines += _section("cause", [_cause(each) for each in answer.causes[:4]])
+    deep = any(link.below for link in answer.chain.below) or len(answer.chain.below) > len(answer.causes)
+    if deep or answer.over:
+        lines += _section("cause", [_cause(each) for each in answer.causes[:4]])
     lines += _section("over its light", [_over(link) for link in answer.over if link.kind is not Kind.TOLD])
     chain = list(_chain(answer.chain, 0))
     if len(chain) > LONGEST_CHAIN:
@@ -94,7 +97,7 @@ def _passed(each: Passed) -> str:
 def _needed(answer: Answer) -> Iterator[str]:
     for aspect, group in groupby(answer.needed, key=lambda each: each.aspect):
         for number, each in enumerate(list(group)[:3]):
-            either = "or" if number else aspect
+            either = "or" if number else "idle, the road open" if aspect == Phase.IDLE else aspect
             yield f"{either}: {_if(each)}"
 
 

@@ -58,6 +58,8 @@ class Watched:
                 resumed = player.resumed
                 self._resume(step.at)
             self._take(step.commands)
+            if step.event is not None or step.commands:
+                self._look(step.at)
             progress(step.at)
         if not some:
             raise DecodeError(f"nothing of this session can be played: {'; '.join(player.notes)}")
@@ -68,6 +70,16 @@ class Watched:
             known = self.devices.get(name)
             if known is None or known.state != choice.aspect:
                 self._set(self.devices, name, (choice.aspect, choice.reason, choice.causes), at)
+
+    def _look(self, at: Instant) -> None:
+        """Look at the crossings, of which nothing is told but where their gates are."""
+        engine = self.player.engine
+        for crossing in engine.layout.crossings:
+            choice = engine.asked.state_of(crossing.name)
+            key = ("crossing", crossing.name)
+            known = self.told.get(key)
+            if known is None or (known.state, known.reason) != (choice.aspect, choice.reason):
+                self._set(self.told, key, (choice.aspect, choice.reason, choice.causes), at)
 
     def _take(self, commands: Iterable[Command]) -> None:
         for command in commands:
@@ -105,4 +117,11 @@ class Watched:
         """Return how a device, a zone, what stills flashing or a crossing with gates stands, or None if not told."""
         if name in self.devices:
             return self.devices[name]
-        return next((self.told[key] for key in (("zone", name), ("still", name)) if key in self.told), None)
+        return next(
+            (
+                self.told[key]
+                for key in (("crossing", name), ("zone", name), ("still", name))
+                if key in self.told
+            ),
+            None,
+        )
