@@ -80,8 +80,9 @@ class _Maker:
         self._layout: Layout = engine.layout
         self._asked = engine.asked
         out = engine.asked.out_of_use
-        names = [source.name for source in engine.layout.sources]
-        usable = [name for name in names if (Subject.SOURCE, name) not in out]
+        # Told by somebody whose words are never taken for repeats of what was said before.
+        quiet = [each for each in engine.layout.sources if not each.repeat_window and not each.refresh_every]
+        usable = [each.name for each in quiet if (Subject.SOURCE, each.name) not in out]
         self._by = usable[0] if usable else "by hand"
         self._out = out
         self._conditions = tuple(_conditions(engine.layout))
@@ -104,7 +105,7 @@ class _Maker:
 
     def _of_rest(self, rest: Rest, turn: int) -> Iterator[Candidate]:
         subject, thing = rest.key
-        by = rest.source if rest.source and (Subject.SOURCE, rest.source) not in self._out else self._by
+        by = self._by
         if subject in (ORDERED, PROVED):
             yield from self._put_back(Subject.TURNOUT, str(thing))
         match subject:

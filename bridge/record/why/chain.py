@@ -25,8 +25,7 @@ from bridge.events import (
     SourceReported,
     UseReported,
 )
-from bridge.layout.model import DARK, OFF, ON, Layout
-from bridge.layout.units import seconds
+from bridge.layout.model import DARK, MINUTE, OFF, ON, Layout
 from bridge.logic.device import STILLED
 from bridge.logic.gate import State
 from bridge.logic.known import (
@@ -301,13 +300,18 @@ class Tracer:
         if wants and not any(rest.restored for rest in rests):
             why += (
                 "; it takes up orders from before a restart, and none was taken up: there were none, or they were "
-                f"older than {seconds(self._layout.restore_within)}"
+                f"older than {_hours(self._layout.restore_within)}"
             )
         return Link(Kind.NOTHING, self.subject(name), name, "nothing was ordered", why)
 
     def _citation(self, number: int) -> Cited | None:
         cited = self._cited.get(number)
         return None if cited is None else cited[1]
+
+
+def _hours(time: int) -> str:
+    minutes = time // MINUTE
+    return f"{minutes // 60} h" if minutes and minutes % 60 == 0 else f"{minutes} min"
 
 
 def _thing_of(event: Event) -> tuple[str, str]:

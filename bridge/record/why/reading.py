@@ -201,17 +201,13 @@ class _Reader:
         meant = self._meant.get(key)
         if meant is None:
             return
-        value = (
-            event.position.value if isinstance(event, AccessoryOrdered) else str(getattr(event, "aspect", ""))
-        )
+        value = str(getattr(event, "aspect", ""))
+        if isinstance(event, AccessoryOrdered):
+            value = event.position.value
         if value not in meant:
-            others = either(sorted(meant, key=lambda each: (len(each), each)))
-            self._pass(
-                Over.NO_MEANING,
-                name,
-                f"the layout file says nothing of {value} there, only of {others}",
-                cited,
-            )
+            others: list[str] = sorted(meant, key=lambda each: (len(each), each))
+            why = f"the layout file says nothing of {value} there, only of {either(others)}"
+            self._pass(Over.NO_MEANING, name, why, cited)
 
     def note(self, line: Note) -> None:
         found = self._inputs.get(line.event)

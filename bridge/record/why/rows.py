@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from bridge.layout import controls
 from bridge.layout.controls import Needs
 from bridge.layout.findings import Mark
-from bridge.layout.model import ON, Layout, Light, Signal
+from bridge.layout.model import Layout, Light, Signal
 from bridge.logic.asked import Asked
 from bridge.logic.known import BUTTON, NUMBER, ORDERED, PROVED, SIGNAL, Key
 from bridge.record.why.answer import Written
@@ -22,9 +22,7 @@ def rows_of(layout: Layout, asked: Asked, name: str, aspect: str) -> tuple[Writt
                 found += [Written(mark.line, text) for mark, text in _of_control(control, asked, aspect)]
     for light in layout.lights:
         if light.name == name:
-            found.append(
-                Written(light.mark.line, "what it goes by" if aspect == ON else "what it goes by: now off")
-            )
+            found.append(Written(light.mark.line, "what it goes by"))
     for zone in layout.zones:
         if zone.name == name:
             found.append(Written(zone.mark.line, "the levels of this zone"))

@@ -59,7 +59,9 @@ def _cause(blame: Blame) -> str:
 
 
 def _over(link: Link) -> str:
-    return f"{words_of(link)}: {link.reason}"
+    numbers = [f"#{below.event.number}" for below in link.below if below.event is not None]
+    events = f" ({', '.join(numbers)})" if numbers else ""
+    return f"{words_of(link)}: {link.reason}{events}"
 
 
 def _chain(link: Link, depth: int) -> Iterator[str]:
