@@ -81,7 +81,7 @@ def why(
     watched = Watched(player, until, progress)
     at = player.length if until is None else until
     asking = _Asking(watched, player.engine, name)
-    read = read_words(open_session(path), until, player.engine, asking.interest(at), zone)
+    read = read_words(path, session.header.started, until, player.engine, asking.interest(at), zone)
     answer = asking.answer(str(path), at, read)
     notes = list(player.notes)
     if session.resumes:

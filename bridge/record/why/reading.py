@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, tzinfo
+from pathlib import Path
 from typing import Final
 
 from bridge.commands import Note
@@ -33,8 +34,8 @@ from bridge.layout.findings import either
 from bridge.layout.model import Layout
 from bridge.logic.clock import ModelClock
 from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, Key
-from bridge.record.following import Opened
 from bridge.record.lines import Input, Refused, Snapshot, payload_data
+from bridge.record.reader import read_session
 from bridge.record.why.answer import Cited, Over, Passed, When
 from bridge.record.words import event_text
 
@@ -257,14 +258,23 @@ class _Reader:
 
 
 def read_words(
-    session: Opened, until: Instant | None, engine: Engine, interest: Interest, zone: tzinfo | None
+    path: Path, started: str, until: Instant | None, engine: Engine, interest: Interest, zone: tzinfo | None
 ) -> Read:
-    """Go through the lines of a session up to an instant, and gather what is of interest."""
-    clocks = Clocks(session.header.started, zone)
-    reader = _Reader(session.layout, engine, interest, clocks)
+    """Go through the lines of a session up to an instant, and gather what is of interest.
+
+    Args:
+        path: the log.
+        started: when its session began.
+        until: the last instant that is wanted.
+        engine: what played it.
+        interest: what is wanted.
+        zone: of the clock on the wall; this machine's if it is None.
+    """
+    clocks = Clocks(started, zone)
+    reader = _Reader(engine.layout, engine, interest, clocks)
     waiting = deque(sorted(interest.instants))
     whens = reader.read.whens
-    for at, line in _lines(session, until):
+    for at, line in _lines(path, until):
         while waiting and waiting[0] < at:
             instant = waiting.popleft()
             whens[instant] = clocks.when(instant)
@@ -282,10 +292,8 @@ def read_words(
     return reader.read
 
 
-def _lines(
-    session: Opened, until: Instant | None
-) -> Iterator[tuple[Instant, Input | Refused | Note | Snapshot]]:
-    for placed in session.lines:
+def _lines(path: Path, until: Instant | None) -> Iterator[tuple[Instant, Input | Refused | Note | Snapshot]]:
+    for placed in read_session(path):
         line = placed.line
         if isinstance(line, Input | Refused | Note | Snapshot):
             if until is not None and line.at > until:

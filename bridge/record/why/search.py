@@ -23,6 +23,9 @@ BUDGET: Final = 30_000
 AT_ONCE: Final = 3
 """Things that are tried together, every set of them. Of more, one set is looked for that is right."""
 
+CLIMBING: Final = 2
+"""That part of the budget is there for such a set, whatever was spent before."""
+
 AT_MOST: Final = 16
 """Things of which such a set may consist."""
 
@@ -108,6 +111,11 @@ class _Search:
         self._tried: dict[frozenset[int], Trial] = {}
         self._left = BUDGET // max(len(self._near.devices), 1)
         self.found: dict[str, list[tuple[frozenset[int], Instant]]] = {}
+
+    @property
+    def trials(self) -> int:
+        """How much was tried."""
+        return len(self._tried)
 
     @property
     def targets(self) -> list[str]:
@@ -198,8 +206,9 @@ class _Search:
             if not self.open or self._left <= 0 or size == AT_ONCE:
                 break
             level = self._larger(level, every=size == 1)
-        if not self.found and self.open:
-            self._climb()
+        for goal in self.open[:1]:
+            self._left = max(self._left, BUDGET // CLIMBING // max(len(self._near.devices), 1))
+            self._climb(goal)
 
     def _larger(self, level: list[frozenset[int]], *, every: bool) -> list[frozenset[int]]:
         """Return the sets with one thing more; first those that grow out of sets that lead to something."""
@@ -211,23 +220,22 @@ class _Search:
         wanted = len(level[0]) + 1 if level else 0
         return [each for each in larger if len(each) == wanted and self.fits(each)]
 
-    def _climb(self) -> None:
+    def _climb(self, goal: str) -> None:
         """Look for one larger set: each thing has to lead on, and what is not needed is left out in the end."""
-        chosen = frozenset[int]()
+        found = [chosen for sets in self.found.values() for chosen, _after in sets]
+        chosen = min(found, key=len, default=frozenset[int]())
         while len(chosen) < AT_MOST:
             before = self.trial(chosen)
-            if before is None:
-                return
-            step = self._next(chosen, before)
+            step = None if before is None else self._next(chosen, before, goal)
             if step is None:
                 return
             chosen |= {step}
-            reached = self.better(chosen)
-            if reached:
-                self._shrink(chosen, min(reached, key=lambda aspect: -self.ranks[aspect]))
+            if goal in self.better(chosen):
+                self._shrink(chosen, goal)
                 return
 
-    def _next(self, chosen: frozenset[int], before: Trial) -> int | None:
+    def _next(self, chosen: frozenset[int], before: Trial, goal: str) -> int | None:
+        """Return what to take next: what reaches the goal, or else what changes the reason, or else anything near."""
         changed = None
         for place in range(len(self.all)):
             more = chosen | {place}
@@ -236,12 +244,13 @@ class _Search:
             trial = self.trial(more)
             if trial is None:
                 return None
-            if self.better(more):
+            if goal in self.better(more):
                 return place
-            own = trial.stages[-1].choice.reason != before.stages[-1].choice.reason
-            if own and not self._seen_reason(trial, chosen):
+            last, was = trial.stages[-1].choice, before.stages[-1].choice
+            worse = self.ranks.get(last.aspect, 0) < self.ranks.get(was.aspect, 0)
+            if last.reason != was.reason and not worse and not self._seen_reason(trial, chosen):
                 return place
-            if changed is None and trial.picture != before.picture:
+            if changed is None and trial.picture != before.picture and not worse:
                 changed = place
         return changed
 
@@ -253,10 +262,12 @@ class _Search:
         return any(way is not None and way.stages[-1].choice.reason == reason for way in ways)
 
     def _shrink(self, chosen: frozenset[int], aspect: str) -> None:
+        after = self.better(chosen)[aspect]
         for place in sorted(chosen, reverse=True):
-            if aspect in self.better(chosen - {place}):
-                chosen -= {place}
-        self.found[aspect] = [(chosen, self.better(chosen)[aspect])]
+            less = self.better(chosen - {place})
+            if aspect in less:
+                chosen, after = chosen - {place}, less[aspect]
+        self.found[aspect] = [(chosen, after)]
 
     def confirmed(self, chosen: frozenset[int], aspect: str) -> bool:
         """Return whether the whole layout does the same, where only the part near it was tried."""
@@ -301,5 +312,5 @@ def _impossible(engine: Engine, name: str, search: _Search, reached: set[str]) -
         yield f"nothing in the layout file asks it to show {either(never)}"
     others = [each for each in search.targets if each not in reached and each in search.open]
     if others:
-        tried = f"no one, two or three of the {len(search.all)} things that were tried"
-        yield f"{either(others)}: {tried} would have done"
+        tried = f"{search.trials} trials with {len(search.all)} things that it goes by"
+        yield f"{either(others)}: nothing that was tried would have done ({tried})"
