@@ -30,6 +30,16 @@ PRESSED: Final = ButtonState.PRESSED
 RELEASED: Final = ButtonState.RELEASED
 
 
+@dataclass(frozen=True, slots=True)
+class Nonsense:
+    """Something that came in and meant nothing."""
+
+    channel: str
+    payload: bytes
+    why: str
+    source: str = "panel"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Planted:
     """One case.
@@ -51,7 +61,7 @@ class Planted:
 
     name: str
     layout: str
-    script: Sequence[tuple[float, Event]]
+    script: Sequence[tuple[float, Event | Nonsense]]
     device: str
     at: float
     shows: str
@@ -69,6 +79,9 @@ def record(planted: Planted, path: Path) -> Session:
     for second, event in planted.script:
         at = round(second * SECOND)
         session.run_until(at)
+        if isinstance(event, Nonsense):
+            session.log.refused(at, event.source, Raw(event.channel, event.payload), event.why)
+            continue
         raw = None if type(event).__name__ in ("SourceReported", "NodeReported") else Raw("rail/told", b"x")
         session.message(at, event, raw=raw)
     session.run_until(round(planted.at * SECOND) + 1)

@@ -177,7 +177,7 @@ class Tracer:
         others = list(self._gate(name, reason, depth))
         yield from others
         held = {link.name for link in others if link.kind is Kind.LOCKED}
-        obeyed = set(obeyed_by(self._layout, name))
+        obeyed, every = set(obeyed_by(self._layout, name)), rests
         # What was told but not obeyed says nothing of why it shows what it does.
         rests = tuple(
             rest
@@ -198,7 +198,7 @@ class Tracer:
                 if link is not None:
                     yield link
         if not causes and not named:
-            nothing = self._nothing(name, reason, rests)
+            nothing = self._nothing(name, reason, every)
             if nothing is not None:
                 yield nothing
 

@@ -16,6 +16,7 @@ from bridge.layout.model import DARK, OFF, ON, Layout
 from bridge.logic.supposing import Supposing, Trial
 from bridge.record.why.answer import Needed
 from bridge.record.why.candidates import Candidate, candidates
+from bridge.record.why.rows import devices_of
 
 BUDGET: Final = 30_000
 """Devices that are made anew in all trials together: a few seconds on a small board."""
@@ -284,6 +285,9 @@ def what_it_needed(engine: Engine, name: str) -> Found:
         engine: in the state of the moment that was asked about; it stays as it is.
         name: a device, a zone or a crossing.
     """
+    lost = next((each.lost for each in devices_of(engine.layout) if each.name == name), "")
+    if lost:
+        return Found((), (f"it shows nothing else before that is put right: {lost}",), ())
     search = _Search(engine, name)
     if not search.targets:
         return Found((), (f"it showed {engine.asked.state_of(name).aspect}, and it has nothing better",), ())

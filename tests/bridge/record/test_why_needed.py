@@ -17,7 +17,7 @@ from bridge.record.why.candidates import Candidate, candidates
 from bridge.record.why.search import AT_ONCE, longest_wait, ranks_of, steps_of, what_it_needed
 from tests.support.driving import NORMAL, REVERSE, button, copy, heard, layout, lost, order
 from tests.support.planted import COMBINED, JUNCTION, MILL_LANE, PRESSED, RELEASED, THROAT, VILLAGE
-from tests.support.planted_cases import SIMPLE
+from tests.support.planted_orders import SIMPLE
 from tests.support.tracks import (
     CLEAR,
     OCCUPIED,
