@@ -13,11 +13,12 @@ from bridge.engine import Engine
 from bridge.errors import DecodeError
 from bridge.events import Instant
 from bridge.layout.model import OFF, ON, Layout
+from bridge.layout.units import percent_text
 from bridge.logic.device import STILLED
 from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED
 from bridge.record.following import Player, open_session
 from bridge.record.times import Moment, instants
-from bridge.record.why.answer import Answer, Blame, Kind, Link, When
+from bridge.record.why.answer import Answer, Blame, Kind, Link, Needed, When
 from bridge.record.why.chain import Tracer, blames, words_of
 from bridge.record.why.lamps import lamps_of
 from bridge.record.why.reading import BEFORE, Interest, Read, read_words
@@ -218,7 +219,7 @@ class _Asking:
             causes=causes,
             missing=tuple(dict.fromkeys(_missing(chain))),
             passed_over=tuple(read.passed),
-            needed=found.needed,
+            needed=tuple(map(self._in_words, found.needed)),
             impossible=found.impossible,
             lamps=() if self._lock else lamps_of(engine.layout, self._name, frames),
             over=over,
@@ -228,6 +229,11 @@ class _Asking:
         held = tuple(replace(tracer.trace(root), kind=Kind.LOCKED) for root in self._roots)
         since = whens[stands.since]
         return Link(Kind.SHOWS, "lock", self._lock, stands.state, stands.reason, since, below=held)
+
+    def _in_words(self, needed: Needed) -> Needed:
+        """Return what was needed with the level of a zone as its owner writes it."""
+        zone = any(each.name == self._name for each in self._engine.layout.zones)
+        return replace(needed, aspect=percent_text(int(needed.aspect))) if zone else needed
 
     def _test(self, whens: Mapping[Instant, When]) -> Link:
         stands = self._watched.told.get(_TEST)
@@ -252,7 +258,7 @@ class _Asking:
             effect = any(each.name == self._name and each.effect is not None for each in layout.lights)
             stilled = link.state == ON and (flashes or (effect and aspect != OFF))
             return replace(link, kind=Kind.STILLED if stilled else Kind.TOLD)
-        return replace(link, kind=Kind.DIMMED if link.state == "0" else Kind.TOLD)
+        return replace(link, kind=Kind.DIMMED if link.state == "0%" else Kind.TOLD)
 
 
 def _blame(link: Link) -> Blame:

@@ -26,6 +26,7 @@ from bridge.events import (
     UseReported,
 )
 from bridge.layout.model import DARK, MINUTE, OFF, ON, Layout
+from bridge.layout.units import percent_text
 from bridge.logic.device import STILLED
 from bridge.logic.gate import State
 from bridge.logic.known import (
@@ -148,13 +149,14 @@ class Tracer:
 
     def _thing(self, name: str, kind: Kind, depth: int) -> Link:
         choice, subject = self._asked.state_of(name), self.subject(name)
+        state = percent_text(int(choice.aspect)) if subject == "zone" else choice.aspect
         stands = self._watched.stands(name)
-        known = stands if stands is not None and stands.state == choice.aspect else None
+        known = stands if stands is not None and stands.state == state else None
         link = Link(
             kind=kind,
             subject=subject,
             name=name,
-            state=choice.aspect,
+            state=state,
             reason=choice.reason,
             since=None if known is None else self._whens[known.since],
             rows=rows_of(self._layout, self._asked, name, choice.aspect),
