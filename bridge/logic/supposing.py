@@ -187,11 +187,11 @@ def _part_of_state(present: Present, board: Board) -> dict[str, Any]:
     keys: set[Key] = {key for each in every for key in each.keys}
     keys |= {(kind, each.name) for each in board.devices for kind in (SIGNAL, LIGHT)}
     leaves = [leaf for each in every for leaf in each.leaves if isinstance(leaf, _MOMENTS)]
-    keys |= {moment_key(leaf) for leaf in leaves}
+    moments = {moment_key(leaf) for leaf in leaves}
     begin: set[Key] = {
         (BLOCK, leaf.block) if isinstance(leaf, BlockEntered) else (BUTTON, leaf.button) for leaf in leaves
     }
-    keys |= begin | {(BLOCK, name) for name in own["track"]["blocks"]}
+    keys |= begin | moments | {(BLOCK, name) for name in own["track"]["blocks"]}
     keys |= {(kind, name) for name in own["crossings"] for kind in (CROSSING, ANOTHER)}
     known = data["track"]["known"]
     listed = {
@@ -216,8 +216,8 @@ def _part_of_state(present: Present, board: Board) -> dict[str, Any]:
         },
         "crossings": _picked(data["crossings"], own["crossings"]),
         "moments": {
-            part: [row for row in data["moments"][part] if (row[0], row[1]) in keys]
-            for part in ("were", "due")
+            part: [row for row in data["moments"][part] if (row[0], row[1]) in own_keys]
+            for part, own_keys in (("were", begin), ("due", moments))
         },
         "devices": _picked(data["devices"], own["devices"]),
         "masters": [masters[each.name] for each in board.masters],
