@@ -15,7 +15,8 @@ from bridge.events import Instant
 from bridge.layout.model import OFF, ON, Layout
 from bridge.layout.units import percent_text
 from bridge.logic.device import STILLED
-from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED
+from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, Key
+from bridge.logic.rests import Rest
 from bridge.record.following import Player, open_session
 from bridge.record.times import Moment, instants
 from bridge.record.why.answer import Answer, Blame, Kind, Link, Needed, When
@@ -175,20 +176,25 @@ class _Asking:
         test = self._watched.told.get(_TEST)
         whens |= {test.since} if test is not None else set()
         whens |= {hold.due for hold in holds if hold is not None and hold.due is not None}
-        rests = {rest.key: rest for root in self._roots for rest in self._engine.asked.rests_on(root)}
+        asked = self._engine.asked
+        rests: dict[Key, Rest] = {}
+        since: dict[Key, Instant] = {}
+        for device in devices:
+            stood = self._watched.stands(device)
+            for rest in asked.rests_on(device):
+                rests[rest.key] = rest
+                begun = 0 if stood is None else stood.since - BEFORE
+                since[rest.key] = min(begun, since.get(rest.key, begun))
         told = [rest for key, rest in rests.items() if key[0] in _TOLD]
+        sources = {rest.source for rest in told}
         return Interest(
             numbers=frozenset(numbers),
             instants=frozenset(whens),
             rests={key: rest.event for key, rest in rests.items()},
-            did=frozenset(
-                event for root in self._roots for event in self._engine.asked.state_of(root).causes
-            ),
-            obeys=frozenset(key for root in self._roots for key in obeyed_by(self._engine.layout, root)),
-            since=stands.since - BEFORE,
-            sources=None
-            if any(not rest.source for rest in told)
-            else frozenset(rest.source for rest in told),
+            did=frozenset(event for device in devices for event in asked.state_of(device).causes),
+            obeys=frozenset(key for device in devices for key in obeyed_by(self._engine.layout, device)),
+            since=since,
+            sources=None if "" in sources else frozenset(sources),
             until=at,
         )
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime
 from operator import itemgetter
-from typing import Final
+from typing import Final, NamedTuple
 
 from bridge.engine import Engine
 from bridge.events import (
@@ -95,6 +95,26 @@ _ALL_WELL: Final = frozenset((Kind.CLEAR, Kind.PROVED, Kind.CLOCK, Kind.SHOWS, K
 """What is no cause where there is any other."""
 
 
+_THINGS: Final = (SIGNAL, LIGHT, CROSSING, ANOTHER)
+"""What has a chain of its own."""
+
+
+class _Matters(NamedTuple):
+    """What has mattered.
+
+    Attributes:
+        reason: the sentence; of a crossing, that of each of its tracks.
+        holders: signals that have something locked that was needed.
+        rests: the things, in the order in which the sentence comes to speak of them, and then those that it rests on.
+        named: the sentence names any.
+    """
+
+    reason: str
+    holders: tuple[str, ...]
+    rests: tuple[Rest, ...]
+    named: bool
+
+
 class Tracer:
     """Follows the chain, in the state in which an engine stands."""
 
@@ -127,12 +147,35 @@ class Tracer:
         if name in self.seen or depth > DEEPEST:
             return
         self.seen[name] = None
-        choice, rests = self._asked.state_of(name), self._asked.rests_on(name)
-        yield rests, choice.causes
-        hold = self._asked.hold(name)
-        others = [str(rest.key[1]) for rest in rests if rest.key[0] in (SIGNAL, LIGHT, CROSSING, ANOTHER)]
-        for other in (*others, *(hold.others if hold else ())):
+        matters = self._matters(name)
+        yield matters.rests, self._asked.state_of(name).causes
+        others = [str(rest.key[1]) for rest in matters.rests if rest.key[0] in _THINGS]
+        for other in (*matters.holders, *others):
             yield from self._walk(other, depth + 1)
+
+    def _matters(self, name: str) -> _Matters:
+        """Return what of all that a thing goes by has mattered for what it shows."""
+        choice, rests = self._asked.state_of(name), self._asked.rests_on(name)
+        reason = choice.reason
+        if self.subject(name) == "crossing":
+            reason = "; ".join((reason, *self._asked.calls(name)))
+        hold = self._asked.hold(name)
+        holders = tuple(other for other in ([] if hold is None else hold.others) if _says(other, reason))
+        obeyed = set(obeyed_by(self._layout, name))
+        # What was told but not obeyed says nothing of why it shows what it does.
+        counting = [
+            rest
+            for rest in rests
+            if not (rest.key[0] == SIGNAL and rest.key[1] in holders)
+            and not (rest.key in obeyed and rest.event not in choice.causes and rest.lack is None)
+        ]
+        places = [(_place(rest, reason), rest) for rest in counting]
+        named = [rest for place, rest in sorted(places, key=itemgetter(0)) if place >= 0]
+        # Where the sentence names things, what else it rests on was as it had to be.
+        carried = [
+            rest for rest in counting if rest.event in choice.causes and rest.event and rest not in named
+        ]
+        return _Matters(reason, holders, (*named, *carried), bool(named))
 
     def subject(self, name: str) -> str:
         """Return what sort of thing is called so."""
@@ -169,50 +212,31 @@ class Tracer:
         return replace(link, below=tuple(self._below(name, choice.reason, choice.causes, depth)))
 
     def _below(self, name: str, reason: str, causes: tuple[int, ...], depth: int) -> Iterator[Link]:
-        rests = self._asked.rests_on(name)
-        if self.subject(name) == "crossing":
-            reason = "; ".join((reason, *self._asked.calls(name)))
         lost = next((each.lost for each in devices_of(self._layout) if each.name == name), "")
         if lost and reason.endswith(lost):
             yield Link(Kind.WIRING, "wiring of", name, "", lost)
             return
-        others = list(self._gate(name, reason, depth))
-        yield from others
-        held = {link.name for link in others if link.kind is Kind.LOCKED}
-        obeyed, every = set(obeyed_by(self._layout, name)), rests
-        # What was told but not obeyed says nothing of why it shows what it does.
-        rests = tuple(
-            rest
-            for rest in rests
-            if not (rest.key[0] == SIGNAL and rest.key[1] in held)
-            and not (rest.key in obeyed and rest.event not in causes and rest.lack is None)
-        )
-        places = [(_place(rest, reason), rest) for rest in rests]
-        named = [rest for place, rest in sorted(places, key=itemgetter(0)) if place >= 0]
-        carried = [rest for rest in rests if rest.event in causes and rest.event and rest not in named]
-        # Where the sentence names things, what else it rests on was as it had to be.
-        for rest in (*named, *carried):
+        matters = self._matters(name)
+        for other in matters.holders:
+            yield replace(self._thing(other, Kind.LOCKED, depth + 1), kind=Kind.LOCKED)
+        yield from self._gate(name, reason)
+        for rest in matters.rests:
             yield self._rest(rest, depth)
-        told = {rest.event for rest in (*named, *carried)}
+        told = {rest.event for rest in matters.rests}
         for number in causes:
             if number not in told and number in self._cited:
-                link = self._event(number, reason)
+                link = self._event(number, matters.reason)
                 if link is not None:
                     yield link
-        if not causes and not named:
-            nothing = self._nothing(name, reason, every)
+        if not causes and not matters.named:
+            nothing = self._nothing(name, reason, self._asked.rests_on(name))
             if nothing is not None:
                 yield nothing
 
-    def _gate(self, name: str, reason: str, depth: int) -> Iterator[Link]:
+    def _gate(self, name: str, reason: str) -> Iterator[Link]:
         hold = self._asked.hold(name)
-        if hold is None:
-            return
-        for other in hold.others:
-            if _says(other, reason):
-                yield replace(self._thing(other, Kind.LOCKED, depth + 1), kind=Kind.LOCKED)
-        kind = Kind.USED_UP if hold.used_up else _OF_GATE.get(State(hold.state))
-        if kind is not None:
+        kind = None if hold is None else Kind.USED_UP if hold.used_up else _OF_GATE.get(State(hold.state))
+        if hold is not None and kind is not None:
             due = ""
             if hold.due is not None:
                 due = f", until {datetime.fromisoformat(self._whens[hold.due].wall):%H:%M:%S}"
@@ -221,7 +245,7 @@ class Tracer:
 
     def _rest(self, rest: Rest, depth: int) -> Link:
         subject, thing = rest.key
-        if subject in (SIGNAL, LIGHT, CROSSING, ANOTHER):
+        if subject in _THINGS:
             link = self._thing(str(thing), Kind.SHOWS, depth + 1)
             if rest.lack is Lack.WIRING:
                 return replace(link, kind=Kind.WIRING, reason=rest.why, about=rest.about, below=())

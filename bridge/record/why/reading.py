@@ -60,10 +60,10 @@ class Interest:
     Attributes:
         numbers: events to be cited.
         instants: to be said by both clocks.
-        rests: what the thing goes by, and the numbers of the events on which it is known.
+        rests: what mattered may go by, and the numbers of the events on which it is known.
         did: the events on which rests what it shows.
         obeys: what it does as it is told last; a kept copy of that is no order.
-        since: what was passed over earlier is of no interest.
+        since: what was passed over earlier is of no interest, for each of these.
         sources: who tells of that, or None where it may be anyone.
         until: the moment that was asked about.
     """
@@ -73,7 +73,7 @@ class Interest:
     rests: dict[Key, int]
     did: frozenset[int]
     obeys: frozenset[Key]
-    since: Instant
+    since: dict[Key, Instant]
     sources: frozenset[str] | None
     until: Instant
 
@@ -128,6 +128,7 @@ class _Reader:
         self._interest = interest
         self._clocks = clocks
         self._accessories = sorted({int(key[1]) for key in interest.rests if key[0] == ORDERED})
+        self._earliest = min(interest.since.values(), default=interest.until)
         self._meant = _meanings(layout)
         self._out: set[str] = set()
         self._last: dict[Key, str] = {}  # what an accessory was ordered by what counted
@@ -144,13 +145,13 @@ class _Reader:
             wanted = number in self._interest.numbers
             key = _key(event)
             concerned = key in self._interest.rests or isinstance(event, AccessoryOrdered)
-            if not wanted and (not concerned or event.at < self._interest.since):
+            if not wanted and (not concerned or event.at < self._earliest):
                 continue
             cited = self._cite(number, event, line)
             self._inputs[number] = event, cited
             if wanted:
                 self.read.cited[number] = event, cited
-            if key is not None and event.at >= self._interest.since:
+            if key is not None:
                 self._look(number, event, key, cited)
 
     def _cite(self, number: int, event: Event, line: Input) -> Cited:
@@ -165,6 +166,8 @@ class _Reader:
         if known is None:
             if isinstance(event, AccessoryOrdered) and not self._engine.listens(event):
                 self._nobody(event, name, cited)
+        elif event.at < self._interest.since[key]:
+            return
         elif event.source in self._out:
             self._pass(
                 Over.OUT, name, f"{event.source} is out of use, and nothing that it says counts", cited
@@ -180,6 +183,8 @@ class _Reader:
         if near:
             nearest = min(near, key=lambda each: abs(each - event.number))
             away = abs(nearest - event.number)
+            if event.at < self._interest.since[ORDERED, nearest]:
+                return
             where = f"the nearest that is waited for here is {nearest}, {away} away"
             why = f"nothing listens to that number; {where}: is an offset wrong?"
             self._pass(Over.NOBODY, name, why, cited)
@@ -213,7 +218,7 @@ class _Reader:
     def note(self, line: Note) -> None:
         found = self._inputs.get(line.event)
         key = None if found is None else _key(found[0])
-        if found is None or key is None or key not in self._interest.rests:
+        if found is None or key is None or found[0].at < self._interest.since.get(key, line.at + 1):
             return
         event, cited = found
         name = f"{_SUBJECTS[key[0]]} {key[1]}"
@@ -230,11 +235,10 @@ class _Reader:
     def refused(self, line: Refused) -> None:
         interest = self._interest
         words = set(re.split(r"[\s/]+", f"{line.channel} {line.payload.decode('utf-8', 'replace')}"))
-        if words.isdisjoint(str(key[1]) for key in interest.rests):
-            theirs = interest.sources is None or line.source in interest.sources
-            if not theirs or line.at < interest.until - LATELY:
-                return
-        if line.at < interest.since:
+        named = [since for key, since in interest.since.items() if str(key[1]) in words]
+        theirs = interest.sources is None or line.source in interest.sources
+        lately = theirs and line.at >= max(interest.until - LATELY, self._earliest)
+        if not lately and not any(line.at >= since for since in named):
             return
         raw = payload_data(line.payload)
         text = f"{line.channel or line.source} said {raw if isinstance(raw, str) else 'bytes that are no text'!r:.60}"
