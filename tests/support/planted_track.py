@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from bridge.events import LinkState, Position, PowerState, RouteKept, Subject
-from bridge.record.why.answer import Kind
-from tests.support.driving import NORMAL, REVERSE, lost, order
+from bridge.record.why.answer import Kind, Over
+from tests.support.driving import NORMAL, REVERSE, copy, lost, order
 from tests.support.planted import (
     MILL_LANE,
     VILLAGE,
@@ -130,6 +130,20 @@ TRACK: Final = (
         device="T2",
         shows="approach",
         cause=(Kind.ORDERED, "61"),
+        needs=needed("clear", "accessory 61 were ordered reverse"),
+    ),
+    Planted(
+        name="a kept copy for the signal ahead",
+        layout=throat("").layout,
+        script=(
+            (1, copy(61, REVERSE)),
+            (1, block("far", CLEAR)),
+        ),
+        device="T2",
+        at=20,
+        shows="approach",
+        cause=(Kind.NOTHING, "T3"),
+        passed=(Over.COPY, "accessory 61"),
         needs=needed("clear", "accessory 61 were ordered reverse"),
     ),
     throat(

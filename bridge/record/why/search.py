@@ -18,7 +18,7 @@ from bridge.record.why.answer import Needed
 from bridge.record.why.candidates import Candidate, candidates
 from bridge.record.why.rows import devices_of
 
-BUDGET: Final = 30_000
+BUDGET: Final = 12_000
 """Devices that are made anew in all trials together: a few seconds on a small board."""
 
 AT_ONCE: Final = 3

@@ -15,6 +15,7 @@ from bridge.engine import Engine
 from bridge.events import SECOND, Event, LinkState, Position, PowerState, Subject
 from bridge.record.why.candidates import Candidate, candidates
 from bridge.record.why.search import AT_ONCE, longest_wait, ranks_of, steps_of, what_it_needed
+from tests.support.demo_day import MINUTE, Day
 from tests.support.driving import NORMAL, REVERSE, button, copy, heard, layout, lost, order
 from tests.support.planted import COMBINED, JUNCTION, MILL_LANE, PRESSED, RELEASED, THROAT, VILLAGE
 from tests.support.planted_orders import SIMPLE
@@ -124,7 +125,7 @@ def reached(engine: Engine, name: str, chosen: Sequence[Candidate]) -> set[str]:
 
 
 @pytest.mark.parametrize("place", PLACES)
-@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_what_it_needed_does_it_and_less_does_not(place: str, data: st.DataObject) -> None:
     """Whatever happened before: each set does what is said of it, in the engine itself, and no part of it does."""
@@ -149,3 +150,15 @@ def test_what_it_needed_does_it_and_less_does_not(place: str, data: st.DataObjec
         assert not {
             aspect for aspect in reached(engine, name, [each]) if ranks.get(aspect, -1) > ranks[present]
         }
+
+
+@pytest.mark.parametrize("name", ["AD", "AW", "FW", "V1", "mill-lane", "loader-hut"])
+def test_it_is_right_in_the_midst_of_a_day(name: str) -> None:
+    """On the demo's layout, with all its trains under way."""
+    day = Day(2)
+    for _moment in day.moments(3 * MINUTE):
+        pass
+    found = what_it_needed(day.engine, name)
+    assert found.needed or found.impossible
+    for needed, chosen in zip(found.needed, found.sets, strict=True):
+        assert needed.aspect in reached(day.engine, name, chosen)
