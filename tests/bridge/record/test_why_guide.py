@@ -15,7 +15,7 @@ from tests.support.driving import NORMAL, REVERSE, order
 from tests.support.tracks import CLEAR, block, power, proved
 from tests.support.tree import ROOT
 
-PAGE: Final = ROOT / "config" / "guide" / "session-log.md"
+PAGE: Final = ROOT / "config/guide/session-log.md"
 HEADING: Final = "## Why it showed that"
 
 SCRIPT: Final = (
