@@ -227,6 +227,11 @@ class Player:
         """Whether the log goes on after what was played."""
         return self._follower.goes_on
 
+    @property
+    def lost(self) -> bool:
+        """Whether nobody knows how things stand where it has come to: something is missing before that."""
+        return self._follower.seeking
+
     def steps(self, until: Instant | None = None, *, closing: bool = True) -> Iterator[Step]:
         """Yield each step up to an instant; after a snapshot that was taken up one with nothing in it.
 

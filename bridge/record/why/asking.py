@@ -90,7 +90,11 @@ def why(
         notes.append(
             f"this file goes on from {session.header.before or 'an earlier one'}: ask that for what came before"
         )
-    if until is not None and not player.goes_on and until > player.length:
+    if player.lost:
+        notes.append(
+            f"NOT CERTAIN: the log is damaged before that time; so it stood at {instant_text(player.engine.now)}"
+        )
+    elif until is not None and not player.goes_on and until > player.length:
         notes.append(f"the log says nothing of later than {instant_text(player.length)}: so it stood then")
     return replace(answer, notes=tuple(notes))
 

@@ -168,6 +168,23 @@ def test_a_gap_is_told_and_what_follows_is_right(tmp_path: Path) -> None:
     assert 5 * SECOND == ask(path, "H1").since.at
 
 
+def test_a_moment_of_which_nothing_is_known_is_no_certain_answer(tmp_path: Path) -> None:
+    """Between a damaged line and the next snapshot it says how things stood before, and that this is not certain."""
+    path = tmp_path / "a.jsonl"
+    session = Session(path)
+    session.message(2 * SECOND, ordered(61))
+    session.message(3 * SECOND, ordered(61, "normal"))
+    session.message(5 * SECOND, ordered(64))
+    session.log.flush()
+    lines = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join(b"?\n" if b'"in":2' in line else line for line in lines))
+    answer = ask(path, "M1", "+4")
+    assert "clear" == answer.aspect
+    assert answer.notes[-1].startswith(
+        "NOT CERTAIN: the log is damaged before that time; so it stood at 0:00:0"
+    )
+
+
 def test_the_data_is_json_and_has_all_that_the_text_has(tmp_path: Path) -> None:
     """What is printed as JSON can be read back, and names the same causes, events and needs."""
     path = recorded(tmp_path / "a.jsonl", THROAT, *WELL, (20, proved(63, REVERSE)))
