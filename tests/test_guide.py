@@ -257,6 +257,7 @@ def test_every_command_and_option_is_named() -> None:
         "node",
         "rehearse",
         "replay",
+        "why",
     }
     assert commands_there | {"run", "send"} == set(commands)
     assert [] == [name for name in commands if f"`lamproom {name}" not in text]

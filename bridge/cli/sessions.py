@@ -265,6 +265,35 @@ def _draw(picture: Path, timeline: Timeline, notes: tuple[str, ...]) -> None:
     err(f"drawn: {picture}")
 
 
+def why(
+    log: LogPath,
+    device: Annotated[str, typer.Argument(metavar="DEVICE", hidden=True)],
+    moment: Annotated[
+        str | None, typer.Option("--at", metavar="TIME", help="When; the end of the session if left out.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say why DEVICE showed what it showed in the session log LOG, since when, down to the events that caused it, and
+    what it would have needed to show better.
+
+    DEVICE is a signal, a light, a crossing, a zone, or the lock of a turnout, as in 'lock 63'. A TIME is 15:30 by the
+    clock on the wall, 2026-11-28 15:30:12, +12:30 since it began, #4711 for an event, or model 16:45 by the model
+    clock.
+    """  # noqa: D205 - one sentence that takes two lines
+    from bridge.record.times import parse_moment  # noqa: PLC0415 - see the head of the package
+    from bridge.record.why import answer_lines  # noqa: PLC0415
+    from bridge.record.why import why as ask  # noqa: PLC0415
+
+    when = None if moment is None else parse_moment(moment)
+    with Headway() as headway:
+        answer = ask(Path(log), device, when, progress=headway.at)
+    if as_json:
+        print_json(answer.to_data())
+    else:
+        for line in answer_lines(answer):
+            out(line)
+
+
 def keep(  # noqa: PLR0913, PLR0917 - each option is an argument
     log: LogPath,
     device: Annotated[str, typer.Option("--device", metavar="NAME", help="The signal or light.")],

@@ -248,6 +248,7 @@ class Player:
         engine: which has come so far.
         notes: what an owner should know of the log.
         length: the last instant that the log is about, as far as it was played.
+        resumed: how often it went on at a snapshot, without what came before.
     """
 
     def __init__(self, session: Opened) -> None:
@@ -256,24 +257,43 @@ class Player:
         self.engine = self._follower.engine
         self.notes = self._follower.notes
         self.length: Instant = 0
+        self.resumed = 0
 
     @property
     def goes_on(self) -> bool:
         """Whether there is more in the log than was wanted."""
         return self._follower.goes_on
 
-    def steps(self, until: Instant | None = None) -> Iterator[Step]:
-        """Yield each step up to an instant; after a snapshot that was taken up one with its whole picture."""
-        for each in self.ahead(until):
+    @property
+    def lost(self) -> bool:
+        """Whether nobody knows how things stand where it has come to: something is missing before that."""
+        return self._follower.seeking
+
+    def steps(self, until: Instant | None = None, *, closing: bool = True) -> Iterator[Step]:
+        """Yield each step up to an instant; after a snapshot that was taken up one with its whole picture.
+
+        Args:
+            until: the last instant that is wanted.
+            closing: put everything to rest where the session ended cleanly.
+        """
+        for each in self.ahead(until, closing=closing):
             step = each.take()
             if step is not None:
                 yield step
 
-    def ahead(self, until: Instant | None = None) -> Iterator[Ahead]:
-        """Yield each step before it is taken, for who has to wait for its instant: it is taken before the next."""
+    def ahead(self, until: Instant | None = None, *, closing: bool = True) -> Iterator[Ahead]:
+        """Yield each step before it is taken, for who has to wait for its instant: it is taken before the next.
+
+        Args:
+            until: the last instant that is wanted.
+            closing: put everything to rest where the session ended cleanly.
+        """
         if not self._resumes:
             yield Ahead(0, lambda: Step(0, 0, None, self.engine.start()))
         for placed, line in self._follower.lines(until):
+            if isinstance(line, End) and not closing:
+                self.length = max(self.length, line.at)
+                continue
             for at, make in self._line(line):
                 yield Ahead(at, partial(self._take, placed, make))
                 if self._follower.seeking:
@@ -306,6 +326,7 @@ class Player:
         return Step(event.at, self.engine.events, event, commands)
 
     def _resume(self, at: Instant) -> Step:
+        self.resumed += 1
         return Step(at, 0, None, [*self.engine.all_frames(Cause.START)])
 
     def _advance(self, instant: Instant) -> Step:
