@@ -97,7 +97,7 @@ async def at_bench(
         settings: of our own bridge.
         adapters: those that are installed.
         say: prints a line.
-        alone: why only our own bridge can do it; empty where any can.
+        alone: what keeps any other bridge than our own from it, as in `has no frame for ...`; empty where any can.
 
     Yields:
         The bench; None where our own bridge alone could do it, and whoever sits there does not want it to begin.
@@ -115,24 +115,31 @@ async def at_bench(
         found = await bench.find(HEAR_WITHIN)
         if found and alone:
             raise LamproomError(
-                f"the bridge {bench.bridge} drives this layout, and {alone}: end that bridge, and do this again"
+                f"the bridge {bench.bridge} {alone}: end that bridge, do this again, and start it anew afterwards"
             )
-        for line in CAUTIONS:
-            say(line)
-        if found or not alone or await bench.agrees(_OWN_BEGINS):
-            if not found:
-                say("no bridge drives this layout here: one is started for as long as this takes")
-                own = Bridge(replace(settings, page=None, name=OWN_NAME), adapters)
-                await own.start()
-                if not await bench.find(CONNECT_WITHIN):
-                    raise LinkError(f"the broker at {place} takes no frames from here", peer=str(place))
-            yield bench
-        else:
-            yield None
+        if alone:
+            _caution(say)
+            if not await bench.agrees(_OWN_BEGINS):
+                yield None
+                return
+        if not found:
+            say("no bridge drives this layout here: one is started for as long as this takes")
+            own = Bridge(replace(settings, page=None, name=OWN_NAME), adapters)
+            await own.start()
+            if not await bench.find(CONNECT_WITHIN):
+                raise LinkError(f"the broker at {place} takes no frames from here", peer=str(place))
+        if not alone:
+            _caution(say)
+        yield bench
     finally:
         await bench.close()
         if own is not None:
             await own.stop()
+
+
+def _caution(say: Callable[[str], None]) -> None:
+    for line in CAUTIONS:
+        say(line)
 
 
 def _root(layout: Layout) -> str:

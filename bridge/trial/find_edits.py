@@ -93,8 +93,23 @@ class PutIn:
     chip: str
 
 
+@dataclass(frozen=True, slots=True)
+class NothingBehind:
+    """From this chip of a fixture on (counted from 1 in its build) nothing lights: until it is mended it is broken."""
+
+    fixture: str
+    chip: int
+
+
 Edit: TypeAlias = (
-    OrderOfType | OrderOfFixture | LampsOfBuild | FixturesInOrder | ChipsInOrder | TakeOut | PutIn
+    OrderOfType
+    | OrderOfFixture
+    | LampsOfBuild
+    | FixturesInOrder
+    | ChipsInOrder
+    | TakeOut
+    | PutIn
+    | NothingBehind
 )
 
 

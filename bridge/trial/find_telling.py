@@ -14,6 +14,7 @@ from bridge.trial.find_edits import (
     Kind,
     LampsOfBuild,
     Link,
+    NothingBehind,
     OrderOfFixture,
     OrderOfType,
     PutIn,
@@ -320,10 +321,12 @@ class Teller:
 
     def _end(self, ends: Sequence[int]) -> Finding:
         first = self._places[ends[0]].name
+        edits: tuple[Edit, ...] = (NothingBehind(self._name(ends[0]), self._number(self._places[ends[0]])),)
         if len(ends) == len(self._places):
             words = (
                 f"nothing of {self._chain.key} lights: look at its supply, at the data line and at {first}"
             )
+            edits = ()  # mostly it is no chip of this chain
         elif len(ends) == 1:
             words = f"{first}, the last one, gets no data or is dead"
         else:
@@ -331,7 +334,7 @@ class Teller:
                 f"from {first} on nothing lights ({count(len(ends), 'chip')}): the data end in it, "
                 "or in the line before it"
             )
-        return Finding(Kind.END, words, tuple(dict.fromkeys(self._name(each) for each in ends)))
+        return Finding(Kind.END, words, tuple(dict.fromkeys(self._name(each) for each in ends)), edits)
 
 
 def _listed(names: Sequence[str]) -> str:
