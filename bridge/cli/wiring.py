@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from bridge.service.finding import Found
 
 WriteOption = Annotated[
-    bool, typer.Option("--write", help="Write it, without asking. Else you are shown what would change.")
+    bool,
+    typer.Option("--write", help="Write it without asking. Else you are shown what would change, and asked."),
 ]
 ChainName = Annotated[str, typer.Argument(metavar="NODE/CHAIN", hidden=True)]
 SecondsOption = Annotated[

@@ -32,7 +32,10 @@ from bridge.trial.find_edits import (
     TakeOut,
 )
 
-NOT_TOLD_APART: Final = "what the explanations that are left differ in is not proposed: look which of them it is, and do this again"
+NOT_TOLD_APART: Final = (
+    "what the explanations that are left differ in is not proposed: "
+    "look which of them it is, mend it or write it down"
+)
 
 
 @dataclass(frozen=True, slots=True)
