@@ -19,7 +19,7 @@ class Kind(StrEnum):
     EXCHANGED = "exchanged"  # two fixtures stand in each other's places
     MOVED = "moved"  # fixtures stand elsewhere
     REVERSED = "reversed"  # the chain runs the other way round
-    INSIDE = "inside"  # the chips of one fixture follow each other in another order
+    INSIDE = "inside"  # the chips of one fixture follow each other in another order, or not at once
     MISSING = "missing"  # a chip is not on the line
     SURPLUS = "surplus"  # a chip is on the line that the file does not have
     DARK = "dark"  # a chip takes its bytes and shows nothing
@@ -76,6 +76,14 @@ class ChipsInOrder:
 
 
 @dataclass(frozen=True, slots=True)
+class SplitUp:
+    """Other fixtures hang between the chips of one: it has to be written as several, or soldered in one piece."""
+
+    fixture: str
+    between: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class TakeOut:
     """A chip of a fixture (counted from 1 in its build) is not on the line: it has to go from the file."""
 
@@ -107,6 +115,7 @@ Edit: TypeAlias = (
     | LampsOfBuild
     | FixturesInOrder
     | ChipsInOrder
+    | SplitUp
     | TakeOut
     | PutIn
     | NothingBehind

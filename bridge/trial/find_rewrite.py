@@ -17,6 +17,7 @@ from bridge.layout.edit import (
 )
 from bridge.layout.edit import Edit as Change
 from bridge.layout.edit_wiring import ChipState, marked
+from bridge.layout.findings import either
 from bridge.layout.model import Chain, Layout
 from bridge.layout.text import parse
 from bridge.trial.find_edits import (
@@ -29,6 +30,7 @@ from bridge.trial.find_edits import (
     OrderOfType,
     Outcome,
     PutIn,
+    SplitUp,
     TakeOut,
 )
 
@@ -142,6 +144,12 @@ def _in_words(edit: Edit) -> str:
             return (
                 f"{fixture} needs a build of its own: a copy of its present one, whose chips stand in the order "
                 f"{order} and whose lamps name them by their new numbers"
+            )
+        case SplitUp(fixture, between):
+            inside = either(between)
+            return (
+                f"solder {fixture} in one piece, or write it down as several fixtures, each with the chips that follow "
+                f"each other without {inside} between them"
             )
         case PutIn(node, chain, behind, chip):
             where = f"behind {behind}" if behind else f"as the first of {node}/{chain}"

@@ -18,6 +18,7 @@ from bridge.trial.find_edits import (
     OrderOfFixture,
     OrderOfType,
     PutIn,
+    SplitUp,
     TakeOut,
 )
 from bridge.trial.find_sights import NOWHERE, Place, Sights
@@ -122,6 +123,18 @@ class Teller:
                 words = f"{fixture.name}: its chips follow each other on the line as {_listed([str(n) for n in order])}"
                 edits: tuple[Edit, ...] = (ChipsInOrder(fixture.name, order),)
                 found.append(Finding(Kind.INSIDE, words, (fixture.name,), edits))
+        return found + self._between([self._name(link.chip) for link in bright])
+
+    def _between(self, line: list[str]) -> list[Finding]:
+        """Say what hangs between the chips of one fixture; `line` has the fixture of each chip that lights."""
+        found = []
+        for name in dict.fromkeys(line):
+            first, last = line.index(name), len(line) - line[::-1].index(name)
+            others = tuple(dict.fromkeys(other for other in line[first:last] if other != name))
+            if others:
+                verb = "hangs" if len(others) == 1 else "hang"
+                words = f"{_listed(others)} {verb} between the chips of {name}, which follow each other by the file"
+                found.append(Finding(Kind.INSIDE, words, (name, *others), (SplitUp(name, others),)))
         return found
 
     def _moved(self, names: list[str], now: list[str]) -> Finding:
