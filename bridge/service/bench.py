@@ -126,7 +126,7 @@ async def at_bench(
             say("no bridge drives this layout here: one is started for as long as this takes")
             own = Bridge(replace(settings, page=None, name=OWN_NAME), adapters)
             await own.start()
-            if not await bench.find(CONNECT_WITHIN):
+            if not await bench.find_own(CONNECT_WITHIN):
                 raise LinkError(f"the broker at {place} takes no frames from here", peer=str(place))
         if not alone:
             _caution(say)
@@ -196,6 +196,7 @@ class Bench:
         self.ended = False
         self.mark = ""
         self._heard = asyncio.Event()
+        self._listens = asyncio.Event()  # the bridge that we ask has said how its lamp test stands
         self._up = asyncio.Event()
 
     async def open(self) -> None:
@@ -236,6 +237,19 @@ class Bench:
         except TimeoutError:
             return False
         self.bridge = min(name for name, up in self._bridges.items() if up)
+        return True
+
+    async def find_own(self, within: float) -> bool:
+        """Wait until our own bridge listens, and return whether it does.
+
+        That it is up it says first, and then it may connect once more. What it says of its lamp test comes last.
+        """
+        self.bridge = OWN_NAME
+        try:
+            async with asyncio.timeout(within):
+                await self._listens.wait()
+        except TimeoutError:
+            return False
         return True
 
     async def question(self, text: str) -> str | None:
@@ -384,6 +398,7 @@ class Bench:
             or said is None
         ):
             return
+        self._listens.set()
         self._inbox.put_nowait(Told(str(said.get("state")), str(said.get("reason")), said))
 
     def _link_changed(self, state: LinkState) -> None:

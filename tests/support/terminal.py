@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -49,9 +51,15 @@ class Terminal:
 
     def ended(self) -> int:
         """Return its exit status when it has ended."""
-        rest, _none = self.process.communicate(timeout=PATIENCE)
-        self.said.append(rest)
-        return self.process.returncode
+        assert self.process.stdin is not None
+        assert self.process.stdout is not None
+        self.process.stdin.close()
+        # Not by `communicate`, which passes over what was read ahead of the last line.
+        watchdog = threading.Timer(PATIENCE, self.process.kill)
+        watchdog.start()
+        self.said += self.process.stdout
+        watchdog.cancel()
+        return self.process.wait(PATIENCE)
 
     @property
     def text(self) -> str:
@@ -68,4 +76,8 @@ def at_terminal(*words: str, port: int, state: Path) -> Iterator[Terminal]:
     finally:
         if opened.process.poll() is None:
             opened.process.kill()
-            opened.process.communicate()
+        opened.process.wait()
+        for pipe in (opened.process.stdin, opened.process.stdout):
+            if pipe is not None:
+                with contextlib.suppress(BrokenPipeError):
+                    pipe.close()
