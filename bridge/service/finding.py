@@ -105,6 +105,7 @@ async def find_wiring(
     while (picture := dialogue.picture) is not None:
         line = await showing.ask(picture, asks or await asyncio.to_thread(_prompt, dialogue))
         if line is None:
+            await showing.end()
             return None
         answered = await asyncio.to_thread(dialogue.say, line)
         asks = f"{answered}\n{ASKS}" if answered else ""

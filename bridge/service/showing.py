@@ -62,7 +62,7 @@ class Showing:
                     case Stop() as stop:
                         bench.look_at(stop)
                         return None
-            if await bench.question("Nobody answered. Enter goes on with the question, q ends here") in (
+            if await bench.question("Enter goes on with the question, q ends here") in (
                 None,
                 *LEAVE,
             ):

@@ -243,7 +243,7 @@ def test_the_time_is_begun_anew_by_answers_and_over_without(
             terminal.until(ASKS)
             look(picture_of(asked))
             terminal.until("the time of the lamp test is over")
-            terminal.until("Nobody answered. Enter goes on with the question, q ends here")
+            terminal.until("Enter goes on with the question, q ends here")
             terminal.type("")
             terminal.until("Begin? y or n")
             terminal.type("y")
