@@ -51,7 +51,7 @@ def built(  # noqa: PLR0913, PLR0917 - each option is an argument
 
     from bridge.service.bench import at_bench  # noqa: PLC0415
     from bridge.service.building import propose_built, why_alone  # noqa: PLC0415
-    from bridge.service.looking import look_through  # noqa: PLC0415
+    from bridge.service.looking import Seen, look_through  # noqa: PLC0415
     from bridge.service.plugins import Adapters  # noqa: PLC0415
     from bridge.service.showing import Showing  # noqa: PLC0415
 
@@ -64,9 +64,11 @@ def built(  # noqa: PLR0913, PLR0917 - each option is an argument
         async with at_bench(settings, adapters, out, alone=alone) as bench:
             if bench is None:
                 return False
-            if not await look_through(proposal.test, Showing(bench, chain, limit, out), out):
+            seen = await look_through(proposal.test, Showing(bench, chain, limit, out), out)
+            if seen is Seen.WRONG:
                 out("switch the supply off before you mend it. How it is soldered is found out by")
                 out(f"`lamproom wiring {file} {chain} --planned`")
+            if seen is not Seen.RIGHT:
                 return False
             _show(proposal)
             return write or await bench.agrees("Shall it be written?")

@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from enum import Enum
 
 from bridge.service.bench import LEAVE, NO, YES
 from bridge.service.showing import Showing
 from bridge.trial.building import Step
 
 
-async def look_through(test: Sequence[Step], showing: Showing, say: Callable[[str], None]) -> bool:
-    """Show every picture of a new part and ask about it; return whether all of it is as it should be.
+class Seen(Enum):
+    """What came of it."""
+
+    RIGHT = "right"  # all of it is as it should be
+    WRONG = "wrong"  # something is not
+    LEFT = "left"  # not all of it was looked at
+
+
+async def look_through(test: Sequence[Step], showing: Showing, say: Callable[[str], None]) -> Seen:
+    """Show every picture of a new part and ask about it.
 
     The first that is not ends it: what follows would tell nothing, and a part that is wired wrongly is better off.
 
@@ -29,12 +38,12 @@ async def look_through(test: Sequence[Step], showing: Showing, say: Callable[[st
             if word is None or word in LEAVE:
                 await showing.end()
                 say("ended before all of it was looked at")
-                return False
+                return Seen.LEFT
             if word in NO:
                 await showing.end()
                 where = f" (position {step.position})" if step.position else ""
                 say(f"not in order{where}: {step.question}")
-                return False
+                return Seen.WRONG
             text = "y is yes, n is no, q ends it here"
     await showing.end()
-    return True
+    return Seen.RIGHT
