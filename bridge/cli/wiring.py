@@ -49,8 +49,8 @@ def built(  # noqa: PLR0913, PLR0917 - each option is an argument
     """
     import asyncio  # noqa: PLC0415 - see the head of the package
 
-    from bridge.service.bench import at_bench  # noqa: PLC0415
     from bridge.service.building import propose_built, why_alone  # noqa: PLC0415
+    from bridge.service.lending import at_bench  # noqa: PLC0415
     from bridge.service.looking import Seen, look_through  # noqa: PLC0415
     from bridge.service.plugins import Adapters  # noqa: PLC0415
     from bridge.service.showing import Showing  # noqa: PLC0415
@@ -112,9 +112,9 @@ def wiring(  # noqa: PLR0913, PLR0917 - each option is an argument
     """
     import asyncio  # noqa: PLC0415 - see the head of the package
 
-    from bridge.service.bench import at_bench  # noqa: PLC0415
     from bridge.service.building import why_alone  # noqa: PLC0415
     from bridge.service.finding import find_wiring, look_for  # noqa: PLC0415
+    from bridge.service.lending import at_bench  # noqa: PLC0415
     from bridge.service.plugins import Adapters  # noqa: PLC0415
     from bridge.service.showing import Showing  # noqa: PLC0415
     from bridge.trial.find import AT_ONCE  # noqa: PLC0415

@@ -1,7 +1,7 @@
 """A place at the bench: one client of a bridge's lamp test, with whoever sits at the terminal.
 
-It asks a bridge that runs by MQTT, or starts one for as long as it takes. What is tried is the affair of `lamps` (the
-lamp test) and of `showing` (one picture after the other, with a question about each).
+What is tried is the affair of `lamps` (the lamp test) and of `showing` (one picture after the other, with a question
+about each); which bridge does it, that of `lending`.
 """
 
 from __future__ import annotations
@@ -13,27 +13,20 @@ import signal
 import sys
 import threading
 from collections import deque
-from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
 from random import Random
 from typing import Any, Final, TextIO
 
 from adapters.contract import Raw
 from bridge.errors import LamproomError, LinkError
 from bridge.events import LinkState
-from bridge.layout import Layout
-from bridge.service.app import Bridge, Settings, broker_place
 from bridge.service.broker import BrokerAddress, BrokerLink
 from bridge.service.lamp_tests import SUBJECT
-from bridge.service.plugins import Adapters
 from bridge.service.term import BRIDGE_FILTER, BRIDGE_TOPIC
 
 CONNECT_WITHIN: Final = 5.0
 """Seconds that the broker has to let us in."""
-
-HEAR_WITHIN: Final = 1.0
-"""Seconds in which a bridge that runs is heard of: what it said of itself is kept by the broker."""
 
 ANSWER_WITHIN: Final = 5.0
 """Seconds that a bridge has to answer."""
@@ -44,17 +37,6 @@ OWN_NAME: Final = "lamps"
 YES: Final = frozenset({"y", "yes"})
 NO: Final = frozenset({"n", "no"})
 LEAVE: Final = frozenset({"q", "end"})
-
-_OWN_BEGINS: Final = (
-    "A bridge is started here with the file as it would be. It lights the whole layout at once, what is new with it: "
-    "signals at their most restrictive aspect, lights dark. Begin?"
-)
-
-CAUTIONS: Final = (
-    "Take care: lamps go on and off, and signals show false aspects, on models only. Flashing light can harm people",
-    "with photosensitive epilepsy: warn who is near. A chip that is fully lit draws the most it can, and a short",
-    "circuit that was hidden shows now: fuse each feed, and switch off what smells or grows hot. Ctrl-C ends a test.",
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,71 +67,6 @@ class Stop:
     """Whoever sits there wants to leave (`why` empty), or it cannot go on."""
 
     why: str = ""
-
-
-@asynccontextmanager
-async def at_bench(
-    settings: Settings, adapters: Adapters, say: Callable[[str], None], *, alone: str = ""
-) -> AsyncIterator[Bench | None]:
-    """Give a bench with a bridge, the one that runs or else our own, and leave the lamps as they were.
-
-    Args:
-        settings: of our own bridge.
-        adapters: those that are installed.
-        say: prints a line.
-        alone: what keeps any other bridge than our own from it, as in `has no frame for ...`; empty where any can.
-
-    Yields:
-        The bench; None where our own bridge alone could do it, and whoever sits there does not want it to begin.
-
-    Raises:
-        LamproomError: the layout has no source of MQTT, or a bridge runs that cannot do it.
-        LinkError: the broker cannot be reached, or takes no frames.
-    """
-    root = _root(settings.layout)
-    place = broker_place(settings)
-    bench = Bench(place, settings.layout.name, root, say)
-    own: Bridge | None = None
-    try:
-        await bench.open()
-        found = await bench.find(HEAR_WITHIN)
-        if found and alone:
-            raise LamproomError(
-                f"the bridge {bench.bridge} {alone}: end that bridge, do this again, and start it anew afterwards"
-            )
-        if alone:
-            _caution(say)
-            if not await bench.agrees(_OWN_BEGINS):
-                yield None
-                return
-        if not found:
-            say("no bridge drives this layout here: one is started for as long as this takes")
-            own = Bridge(replace(settings, page=None, name=OWN_NAME), adapters)
-            await own.start()
-            if not await bench.find_own(CONNECT_WITHIN):
-                raise LinkError(f"the broker at {place} takes no frames from here", peer=str(place))
-        if not alone:
-            _caution(say)
-        yield bench
-    finally:
-        await bench.close()
-        if own is not None:
-            await own.stop()
-
-
-def _caution(say: Callable[[str], None]) -> None:
-    for line in CAUTIONS:
-        say(line)
-
-
-def _root(layout: Layout) -> str:
-    for source in layout.sources:
-        if source.kind == "mqtt":
-            return str(source.options.get("root", "layout"))
-    raise LamproomError(
-        "a lamp test is asked for by MQTT, and this layout has no source of that kind: "
-        "add one, such as `sources: {bus: {kind: mqtt}}`"
-    )
 
 
 class Bench:

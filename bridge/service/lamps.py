@@ -10,7 +10,8 @@ from bridge.errors import LamproomError, LinkError
 from bridge.events import LampTestWay
 from bridge.light.pictures import plan_devices
 from bridge.service.app import Settings
-from bridge.service.bench import ANSWER_WITHIN, LEAVE, NO, YES, Bench, Line, Stop, Told, at_bench
+from bridge.service.bench import ANSWER_WITHIN, LEAVE, NO, YES, Bench, Line, Stop, Told
+from bridge.service.lending import at_bench
 from bridge.service.plugins import Adapters
 from bridge.trial.areas import ALL, Areas
 
