@@ -48,7 +48,7 @@ async def at_bench(
         LinkError: the broker cannot be reached, or takes no frames.
     """
     root = _root(settings.layout)
-    place = broker_place(settings)
+    place = broker_place(settings.layout, settings.looked.name, settings.broker)
     bench = Bench(place, settings.layout.name, root, say)
     own: Bridge | None = None
     try:
