@@ -259,7 +259,7 @@ def test_every_command_and_option_is_named() -> None:
         "replay",
         "why",
     }
-    assert commands_there | {"run", "send"} == set(commands)
+    assert commands_there | {"run", "send", "wiring"} == set(commands)
     assert [] == [name for name in commands if f"`lamproom {name}" not in text]
     options = {option for command in commands.values() for each in command.params for option in each.opts}
     assert {"--broker", "--retain"} <= options

@@ -36,6 +36,7 @@ COMMANDS: Final = (
     (sessions.rehearse, "Show a session on the nodes, without trains."),
     (sessions.import_, "Make a session of a table from elsewhere."),
     (trying.lamps, "Light lamps one by one, to see how they are wired."),
+    (wiring.wiring, "Find out how a chain is soldered, by asking you."),
     (wiring.built, "Confirm that what was planned is soldered."),
     (wiring.chip, "Say that a chip is broken, bypassed or whole."),
     (layouts.node, "Make the files for the board of a node."),

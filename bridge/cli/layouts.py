@@ -83,7 +83,7 @@ def check(
     raise typer.Exit(OK if sound else FAILED)
 
 
-def node(
+def node(  # noqa: PLR0913, PLR0917 - each option is an argument
     file: LayoutPath,
     name: Annotated[str, typer.Argument(metavar="NODE", hidden=True)],
     to: Annotated[
@@ -111,6 +111,9 @@ def node(
             help="A chain of house lights that go on as they are when nothing comes any more.",
         ),
     ] = None,
+    planned: Annotated[
+        bool, typer.Option("--planned", help="Make chains ready of which nothing counts as built yet.")
+    ] = False,
 ) -> None:
     """Make the files for the MicroPython board of the node NODE, from the layout file FILE.
 
@@ -136,12 +139,13 @@ def node(
         wifi="" if wifi == "none" else wifi,
         pins=pins_of(pin or ()),
         hold=frozenset(hold or ()),
+        plan=looked.planned if planned else None,
     )
     if to is None:
         typer.echo(as_text(node_settings(looked.layout, name, wishes, {})), nl=False)
     else:
         out(f"{to}: {', '.join(write_board(to, looked.layout, name, wishes))}")
-    for line in poorly_timed(looked.layout, name):
+    for line in poorly_timed(wishes.plan or looked.layout, name):
         err(line)
 
 

@@ -31,6 +31,10 @@ StateOption = Annotated[
     Path | None,
     typer.Option("--state", metavar="DIRECTORY", help="Where session logs and the last state are kept."),
 ]
+BrokerOption = Annotated[
+    str | None,
+    typer.Option(metavar="ADDRESS", help="The MQTT broker, instead of the layout file's."),
+]
 PageOption = Annotated[
     str,
     typer.Option(

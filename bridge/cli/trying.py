@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from bridge.cli.shared import UNREADABLE, LayoutPath, StateOption, err, look, out, say_findings
+from bridge.cli.shared import UNREADABLE, BrokerOption, LayoutPath, StateOption, err, look, out, say_findings
 from bridge.errors import LamproomError
 
 
@@ -31,10 +31,7 @@ def lamps(
     yes: Annotated[
         bool, typer.Option("--yes", help="Begin at once; only where it is about a single chain.")
     ] = False,
-    broker: Annotated[
-        str | None,
-        typer.Option(metavar="ADDRESS", help="The MQTT broker, instead of the layout file's."),
-    ] = None,
+    broker: BrokerOption = None,
     state: StateOption = None,
 ) -> None:
     """Light the lamps of the layout file FILE, to see whether each is there and wired as the file says.

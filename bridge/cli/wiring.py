@@ -1,4 +1,4 @@
-"""The commands for what changes at the layout itself: planned wiring that was soldered, and chips that have died."""
+"""The commands for what changes at the layout itself: how it is soldered, what was planned, and what has died."""
 
 from __future__ import annotations
 
@@ -7,37 +7,149 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from bridge.cli.shared import FAILED, OK, LayoutPath, err, out
+from bridge.cli.shared import FAILED, OK, BrokerOption, LayoutPath, StateOption, err, out
 from bridge.errors import LamproomError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from bridge.layout import Layout
+    from bridge.service.app import Settings
     from bridge.service.building import Proposal
+    from bridge.service.files import LayoutFile
+    from bridge.service.finding import Found
 
 WriteOption = Annotated[
-    bool, typer.Option("--write", help="Write it, without asking. Else you are shown what would change.")
+    bool,
+    typer.Option("--write", help="Write it without asking. Else you are shown what would change, and asked."),
+]
+ChainName = Annotated[str, typer.Argument(metavar="NODE/CHAIN", hidden=True)]
+SecondsOption = Annotated[
+    int | None,
+    typer.Option("--for", metavar="SECONDS", help="How long a picture waits for an answer, up to an hour."),
 ]
 
 
-def built(
+def built(  # noqa: PLR0913, PLR0917 - each option is an argument
     file: LayoutPath,
-    chain: Annotated[str, typer.Argument(metavar="NODE/CHAIN", hidden=True)],
+    chain: ChainName,
     fixtures: Annotated[list[str] | None, typer.Argument(metavar="FIXTURE", hidden=True)] = None,
+    untested: Annotated[
+        bool, typer.Option("--untested", help="Light nothing: you have looked at each lamp yourself.")
+    ] = False,
     write: WriteOption = False,
+    seconds: SecondsOption = None,
+    broker: BrokerOption = None,
+    state: StateOption = None,
 ) -> None:
     """Confirm that planned fixtures of one chain are soldered: all of NODE/CHAIN, or each FIXTURE that you name.
 
-    You are shown the lines of FILE that change and what to look at, and nothing is written before you say so.
+    Each lamp of the new part is lit alone, and you are asked whether it is the right one. A no ends it. After the last
+    yes you are shown the lines of FILE that change, and nothing is written before you say so.
     """
-    from bridge.service.building import propose_built  # noqa: PLC0415 - see the head of the package
-    from bridge.service.plugins import Adapters  # noqa: PLC0415
+    import asyncio  # noqa: PLC0415 - see the head of the package
 
-    proposal = propose_built(file, chain, fixtures or (), Adapters())
-    _show(proposal)
-    out("look at each lamp before you confirm it:")
-    for number, step in enumerate(proposal.test, start=1):
-        place = f"position {step.position}: " if step.position else ""
-        out(f"  {number}. {place}{step.question}")
-    _settle(proposal, "Is all of this soldered, looked at and in order?", write=write)
+    from bridge.service.building import propose_built, why_alone  # noqa: PLC0415
+    from bridge.service.lending import at_bench  # noqa: PLC0415
+    from bridge.service.looking import Seen, look_through  # noqa: PLC0415
+    from bridge.service.plugins import Adapters  # noqa: PLC0415
+    from bridge.service.showing import Showing  # noqa: PLC0415
+
+    limit, adapters = _seconds(seconds), Adapters()
+    proposal = propose_built(file, chain, fixtures or (), adapters)
+    alone = why_alone(proposal.now.layout, proposal.then.layout, chain, adapters)
+    settings = _outside(*(proposal.then if alone else proposal.now), broker, state)
+
+    async def try_out() -> bool:
+        async with at_bench(settings, adapters, out, alone=alone) as bench:
+            if bench is None:
+                return False
+            seen = await look_through(proposal.test, Showing(bench, chain, limit, out), out)
+            if seen is Seen.WRONG:
+                out("switch the supply off before you mend it. How it is soldered is found out by")
+                out(f"`lamproom wiring {file} {chain} --planned`")
+            if seen is not Seen.RIGHT:
+                return False
+            _show(proposal)
+            return write or await bench.agrees("Shall it be written?")
+
+    if not untested:
+        write = asyncio.run(try_out())
+    else:
+        out(
+            "no lamp is lit now: look at each of them before you rely on it, and let no train run by it until then"
+        )
+        _show(proposal)
+        if not write and sys.stdin.isatty():
+            write = typer.confirm("Is all of this soldered, looked at and in order?")
+    _settle(proposal, write=write)
+
+
+def wiring(  # noqa: PLR0913, PLR0917 - each option is an argument
+    file: LayoutPath,
+    chain: ChainName,
+    without_colours: Annotated[
+        bool,
+        typer.Option(
+            "--without-colours", help="Ask only where something is lit: for eyes that mix up colours."
+        ),
+    ] = False,
+    one_at_a_time: Annotated[
+        bool, typer.Option("--one-at-a-time", help="Light one channel at a time: that takes more questions.")
+    ] = False,
+    planned: Annotated[
+        bool, typer.Option("--planned", help="Look at the chain as it will be once what is planned is built.")
+    ] = False,
+    write: WriteOption = False,
+    seconds: SecondsOption = None,
+    broker: BrokerOption = None,
+    state: StateOption = None,
+) -> None:
+    """Find out how NODE/CHAIN is soldered: a few channels are lit at a time, and you are asked what you see.
+
+    It says what differs from the layout file FILE and which lines would put that right. Nothing is written before you
+    say so, and the remarks and the order of the file stay.
+    """
+    import asyncio  # noqa: PLC0415 - see the head of the package
+
+    from bridge.service.building import why_alone  # noqa: PLC0415
+    from bridge.service.finding import find_wiring, look_for  # noqa: PLC0415
+    from bridge.service.lending import at_bench  # noqa: PLC0415
+    from bridge.service.plugins import Adapters  # noqa: PLC0415
+    from bridge.service.showing import Showing  # noqa: PLC0415
+    from bridge.trial.find import AT_ONCE  # noqa: PLC0415
+
+    limit, adapters = _seconds(seconds), Adapters()
+    looked = look_for(file, chain, adapters, planned=planned)
+    alone = why_alone(looked.now, looked.then, chain, adapters)
+    settings = _outside(looked.file, looked.then if alone else looked.now, broker, state)
+
+    async def find() -> tuple[Found | None, bool]:
+        async with at_bench(settings, adapters, out, alone=alone) as bench:
+            if bench is None:
+                return None, False
+            found = await find_wiring(
+                looked,
+                Showing(bench, chain, limit, out),
+                adapters,
+                out,
+                coloured=not without_colours,
+                at_once=1 if one_at_a_time else AT_ONCE,
+            )
+            if found is None or found.proposal is None:
+                return found, False
+            _show(found.proposal)
+            _remark(found)
+            return found, (write and found.sure) or await bench.agrees("Shall it be written?")
+
+    found, wanted = asyncio.run(find())
+    if found is None:
+        out("ended before it was found out; nothing was written")
+        raise typer.Exit(FAILED)
+    if found.proposal is None:
+        _remark(found)
+        raise typer.Exit(OK if found.same else FAILED)
+    _settle(found.proposal, write=wanted)
 
 
 def chip(
@@ -65,23 +177,52 @@ def chip(
         out(f"{file} says already that {which} is {state}: nothing to change")
         raise typer.Exit(OK)
     _show(proposal)
-    _settle(proposal, "Is it so?", write=write)
+    if not write and sys.stdin.isatty():
+        write = typer.confirm("Is it so?")
+    _settle(proposal, write=write)
+
+
+def _seconds(wanted: int | None) -> int:
+    from bridge.service.showing import USUAL  # noqa: PLC0415
+    from bridge.trial.running import LONGEST  # noqa: PLC0415
+
+    if wanted is not None and wanted not in range(1, LONGEST + 1):
+        raise LamproomError(f"--for {wanted}: write a number of seconds from 1 to {LONGEST}")
+    return wanted or USUAL
+
+
+def _outside(looked: LayoutFile, layout: Layout, broker: str | None, state: Path | None) -> Settings:
+    from bridge.service.address import Address  # noqa: PLC0415
+    from bridge.service.app import Settings  # noqa: PLC0415
+    from bridge.service.logs import set_up_logs  # noqa: PLC0415
+
+    set_up_logs("warning")
+    return Settings(
+        looked=looked,
+        layout=layout,
+        broker=None if broker is None else Address.parse(broker, 1883),
+        state=state,
+        page=None,
+    )
 
 
 def _show(proposal: Proposal) -> None:
     for line in proposal.diff:
         out(line)
-    for line in proposal.looked.lines():
+    for line in proposal.then.file.lines():
         err(line)
 
 
-def _settle(proposal: Proposal, question: str, *, write: bool) -> None:
-    """Write it if that is wanted; ask only somebody who sits there."""
-    file = proposal.looked.name
-    if not write and sys.stdin.isatty():
-        write = typer.confirm(question)
+def _remark(found: Found) -> None:
+    for line in found.remarks:
+        out(f"- {line}")
+
+
+def _settle(proposal: Proposal, *, write: bool) -> None:
+    """Write it if that is wanted, and say what is left to do."""
+    file = proposal.then.file.name
     if not write:
-        out(f"nothing was written; with --write {file} is changed so")
+        out(f"nothing was written; {file} is as it was")
         raise typer.Exit(FAILED)
     aside = proposal.write()
     out(f"{file} is written; as it was it is kept as {aside}")

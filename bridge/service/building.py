@@ -1,21 +1,29 @@
-"""Changes of the wiring, from what the owner says to the new layout file: what is written, and how it is tried out."""
+"""Changes of the wiring, from what the owner says to the new layout file: what is written, what to look at before."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from bridge.commands import PublishFrame
 from bridge.engine import Engine
 from bridge.errors import LayoutError
-from bridge.layout.edit import Edit, apply, differences
+from bridge.layout.edit import apply, differences
 from bridge.layout.edit_wiring import ChipState, built, marked, planned_on
-from bridge.layout.findings import errors
-from bridge.layout.model import Layout
+from bridge.layout.findings import choice, errors, said
+from bridge.layout.model import Chain, Layout
 from bridge.service.files import LayoutFile, look_at_text
 from bridge.service.plugins import Adapters
 from bridge.service.rewriting import read_bytes, rewrite
 from bridge.trial.building import Step, steps
+
+
+class Sound(NamedTuple):
+    """A layout file without errors, and what it describes."""
+
+    file: LayoutFile
+    layout: Layout
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,15 +32,17 @@ class Proposal:
 
     Attributes:
         before: the bytes of the file when it was read.
-        looked: the file as it would be; its layout is sound.
+        now: the file as it is.
+        then: the file as it would be.
         diff: the lines that would change.
         node: the node whose frames become others.
         board: it may have a board with our program (it is reached by MQTT), and that needs new settings.
-        test: what to look at before it is written; none for what is only taken out of use.
+        test: what to look at before it is written; none for what was looked at before, or is only taken out of use.
     """
 
     before: bytes
-    looked: LayoutFile
+    now: Sound
+    then: Sound
     diff: tuple[str, ...]
     node: str
     board: bool
@@ -44,7 +54,7 @@ class Proposal:
         Raises:
             LayoutError: the file has changed since it was read, or cannot be written.
         """
-        return str(rewrite(self.looked.name, self.before, self.looked.text))
+        return str(rewrite(self.then.file.name, self.before, self.then.file.text))
 
 
 def propose_built(file: str, chain: str, names: Sequence[str], adapters: Adapters) -> Proposal:
@@ -60,11 +70,11 @@ def propose_built(file: str, chain: str, names: Sequence[str], adapters: Adapter
         LayoutError: it does not fit the file, or the layout would have errors that it has not had.
     """
     before = read_bytes(file)
-    now = _sound(look_at_text(file, before, adapters))
-    new = planned_on(now[1], chain, names)
-    looked, layout = _after(now[0], built(now[0].text, now[1], chain, new), adapters)
-    test = steps(next(each for each in layout.chains if each.key == chain), new, at_rest(layout)[chain])
-    return _proposal(before, now, (looked, layout), chain, test)
+    now = sound(look_at_text(file, before, adapters))
+    new = planned_on(now.layout, chain, names)
+    then = _after(now, apply(now.file.text, built(now.file.text, now.layout, chain, new)), adapters)
+    test = steps(chain_of(then.layout, chain), new, at_rest(then.layout)[chain])
+    return _proposal(before, now, then, chain, test)
 
 
 def propose_chip(file: str, chip: str, state: ChipState, adapters: Adapters) -> Proposal | None:
@@ -80,30 +90,65 @@ def propose_chip(file: str, chip: str, state: ChipState, adapters: Adapters) -> 
         LayoutError: it does not fit the file, or the layout would have errors that it has not had.
     """
     before = read_bytes(file)
-    now, layout = _sound(look_at_text(file, before, adapters))
-    name, number = _chip(chip, layout)
-    edits = marked(now.text, layout, name, number, state)
+    now = sound(look_at_text(file, before, adapters))
+    name, number = _chip(chip, now.layout)
+    edits = marked(now.file.text, now.layout, name, number, state)
     if not edits:
         return None
-    chain = layout.all_chains[layout.fixture(name).chain].key
-    return _proposal(before, (now, layout), _after(now, edits, adapters), chain)
+    chain = now.layout.all_chains[now.layout.fixture(name).chain].key
+    return _proposal(before, now, _after(now, apply(now.file.text, edits), adapters), chain)
 
 
-def try_out(
-    test: Sequence[Step], show: Callable[[bytes], None], ask: Callable[[str], bool]
-) -> tuple[Step, ...]:
-    """Show every picture of a lamp test and ask about it; return those that were not as they should be.
+def propose_text(file: str, before: bytes, text: str, chain: str, adapters: Adapters) -> Proposal:
+    """Return how a layout file would say what `text` says, about one chain.
 
-    Where the first is not, nothing of the rest would tell anything.
+    Args:
+        file: its name.
+        before: what it held when it was read.
+        text: what it shall hold.
+        chain: `node/chain`.
+        adapters: those that are installed.
+
+    Raises:
+        LayoutError: the layout would have errors that it has not had.
     """
-    wrong: list[Step] = []
-    for number, step in enumerate(test):
-        show(step.picture)
-        if not ask(step.question):
-            wrong.append(step)
-            if number == 0:
-                break
-    return tuple(wrong)
+    now = sound(look_at_text(file, before, adapters))
+    return _proposal(before, now, _after(now, text, adapters), chain)
+
+
+def chain_of(layout: Layout, key: str) -> Chain:
+    """Return a chain that has a frame.
+
+    Args:
+        layout: the layout.
+        key: `node/chain`.
+
+    Raises:
+        LayoutError: there is none; what there is is told.
+    """
+    chains = {chain.key: chain for chain in layout.chains}
+    if key not in chains:
+        raise LayoutError(f"no chain is called {said(key)}; {choice(key, chains)}")
+    return chains[key]
+
+
+def why_alone(now: Layout, then: Layout, key: str, adapters: Adapters) -> str:
+    """Return why a bridge that drives a layout as it is cannot light a chain as it will be; empty if it can.
+
+    Args:
+        now: what that bridge has read.
+        then: what it will read once the wiring is written down.
+        key: `node/chain`.
+        adapters: those that are installed.
+    """
+    chain = chain_of(then, key)
+    there = {each.key: each for each in now.chains}
+    if key not in there:
+        return f"has no frame for {key}, of which nothing counts as built yet"
+    output = adapters.output(then.output(chain.output).kind)
+    if there[key].length != chain.length and not getattr(output, "any_length", False):
+        return f"sends {key} frames for what counts as built, so on the output {chain.output} the rest would stay dark"
+    return ""
 
 
 def at_rest(layout: Layout) -> dict[str, bytes]:
@@ -121,29 +166,29 @@ def _chip(chip: str, layout: Layout) -> tuple[str, int | None]:
     return name, int(number)
 
 
-def _sound(looked: LayoutFile) -> tuple[LayoutFile, Layout]:
+def sound(looked: LayoutFile) -> Sound:
+    """Return a file that was looked at, if it has no errors.
+
+    Raises:
+        LayoutError: it has some; the first is told.
+    """
     if looked.layout is None:
         first = errors(looked.findings)[0].line(looked.name)
         raise LayoutError(f"the file has errors, and is left as it is until they are mended: {first}")
-    return looked, looked.layout
+    return Sound(looked, looked.layout)
 
 
-def _after(now: LayoutFile, edits: Sequence[Edit], adapters: Adapters) -> tuple[LayoutFile, Layout]:
-    looked = look_at_text(now.name, apply(now.text, edits).encode(), adapters)
+def _after(now: Sound, text: str, adapters: Adapters) -> Sound:
+    looked = look_at_text(now.file.name, text.encode(), adapters)
     if looked.layout is None:
-        first = errors(looked.findings)[0].line(now.name)
+        first = errors(looked.findings)[0].line(looked.name)
         raise LayoutError(f"the change would make an error, so the file is left as it is: {first}")
-    return looked, looked.layout
+    return Sound(looked, looked.layout)
 
 
-def _proposal(
-    before: bytes,
-    now: tuple[LayoutFile, Layout],
-    then: tuple[LayoutFile, Layout],
-    chain: str,
-    test: tuple[Step, ...] = (),
-) -> Proposal:
-    diff = tuple(differences(now[0].text, then[0].text, now[0].name))
-    node, layout = chain.partition("/")[0], then[1]
+def _proposal(before: bytes, now: Sound, then: Sound, chain: str, test: tuple[Step, ...] = ()) -> Proposal:
+    diff = tuple(differences(now.file.text, then.file.text, now.file.name))
+    node, layout = chain.partition("/")[0], then.layout
     by_mqtt = any(each.node == node and layout.output(each.output).kind == "mqtt" for each in layout.chains)
-    return Proposal(before, then[0], diff, node, by_mqtt and at_rest(now[1]) != at_rest(layout), test)
+    board = by_mqtt and at_rest(now.layout) != at_rest(layout)
+    return Proposal(before, now, then, diff, node, board, test)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from bridge.chain.frames import FULL_BYTE
 from bridge.chain.pulses import pulses_for, reset_us
 from bridge.errors import LamproomError
 from bridge.layout import Layout
@@ -15,6 +16,7 @@ from bridge.layout.findings import choice
 from bridge.layout.model import Chain
 from bridge.service.building import at_rest
 from bridge.service.shipped import node_program
+from bridge.trial.areas import inverted
 
 SETTINGS: Final = "settings.json"
 DRIVER: Final = "pixels.py"
@@ -37,12 +39,14 @@ class Wishes:
         wifi: the name of the network.
         pins: the pin of each chain by its name.
         hold: chains that go on showing what they show when nothing comes.
+        plan: the layout once all that is planned is built, if chains of which nothing is built yet shall be made ready.
     """
 
     broker: tuple[str, int] | None = None
     wifi: str | None = None
     pins: Mapping[str, int] = field(default_factory=dict)
     hold: frozenset[str] = frozenset()
+    plan: Layout | None = None
 
 
 def node_settings(layout: Layout, node: str, wishes: Wishes, before: Mapping[str, Any]) -> dict[str, Any]:
@@ -59,11 +63,17 @@ def node_settings(layout: Layout, node: str, wishes: Wishes, before: Mapping[str
             hold, or nobody said where the broker is.
     """
     chains = {chain.name: chain for chain in layout.chains if chain.node == node}
+    planned = {
+        chain.name: chain
+        for chain in (() if wishes.plan is None else wishes.plan.chains)
+        if chain.node == node and chain.name not in chains
+    }
+    chains |= planned
     if not chains:
         if any(chain.node == node for chain in layout.unbuilt):
             raise LamproomError(
                 f"nothing of {node} is built yet, so its board would have nothing to show: "
-                "confirm what is soldered with `lamproom built`, and come back"
+                "confirm what is soldered with `lamproom built`, and come back; --planned makes it ready for that"
             )
         nodes = list(dict.fromkeys(chain.node for chain in layout.chains))
         raise LamproomError(f"no node is called {node!r}; {choice(node, nodes)}")
@@ -75,7 +85,8 @@ def node_settings(layout: Layout, node: str, wishes: Wishes, before: Mapping[str
     for name in (*wishes.pins, *sorted(wishes.hold)):
         if name not in chains:
             raise LamproomError(f"{node} has no chain called {name!r}; {choice(name, chains)}")
-    pictures = at_rest(layout)
+    # What counts as built nowhere shows nothing by itself, not even a signal at its most restrictive aspect.
+    pictures = at_rest(layout) | {chain.key: _dark(chain) for chain in planned.values()}
     old = {str(each.get("name")): each for each in before.get("chains", ()) if isinstance(each, dict)}
     pins = _pins(chains, wishes.pins, old)
     return {
@@ -84,7 +95,14 @@ def node_settings(layout: Layout, node: str, wishes: Wishes, before: Mapping[str
         "broker": _broker(layout, wishes.broker, before),
         "silent_after_s": before.get("silent_after_s", SILENT_AFTER_S),
         "chains": [
-            _chain(layout, chain, pictures[chain.key], pins[name], old.get(name, {}), name in wishes.hold)
+            _chain(
+                wishes.plan if wishes.plan is not None and name in planned else layout,
+                chain,
+                pictures[chain.key],
+                pins[name],
+                old.get(name, {}),
+                name in wishes.hold,
+            )
             for name, chain in chains.items()
         ],
     }
@@ -201,6 +219,11 @@ def _chain(
         "when_silent": "hold" if held else "picture",
         "picture": picture.hex(),
     }
+
+
+def _dark(chain: Chain) -> bytes:
+    lit = inverted(chain)
+    return bytes(FULL_BYTE * (offset in lit) for offset in range(chain.length))
 
 
 def _pins(

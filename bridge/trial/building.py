@@ -7,11 +7,17 @@ lamp at a time is lit, so a fault in the new part is met with little current.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from bridge.chain.frames import FULL_BYTE
 from bridge.layout.chips import DIE_COLOURS
 from bridge.layout.model import Chain, Fixture, LampKind, Wire
+
+_OLD: Final = (
+    "Everything new is dark now. Do the lamps that were there before show what they should, with signals at their "
+    "most restrictive aspect and lights dark?"
+)
+_ALL_NEW: Final = "Nothing is lit on purpose now. Is all of it dark?"
 
 
 class Step(NamedTuple):
@@ -43,11 +49,8 @@ def steps(chain: Chain, new: Collection[str], rest: bytes) -> tuple[Step, ...]:
     for fixture in fixtures:
         for wire in _wires(fixture):
             dark[wire.offset] = FULL_BYTE * wire.inverted
-    first = Step(
-        bytes(dark),
-        "Everything new is dark now. Do the lamps that were there before show what they should, with signals at their "
-        "most restrictive aspect and lights dark?",
-    )
+    old = any(fixture.name not in new and fixture.positions for fixture in chain.fixtures)
+    first = Step(bytes(dark), _OLD if old else _ALL_NEW)
     return (first, *(step for fixture in fixtures for step in _of(fixture, bytes(dark))))
 
 

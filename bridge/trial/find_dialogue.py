@@ -19,9 +19,11 @@ YES: Final = frozenset({"yes", "y", "ok", "right"})
 NOTHING: Final = frozenset({"nothing", "none", "dark"})
 UNSURE: Final = frozenset({"?", "unsure", "do not know", "don't know"})
 UNDO: Final = frozenset({"undo", "back"})
-STOP: Final = frozenset({"stop", "quit"})
+STOP: Final = frozenset({"stop", "quit", "q"})
 _OFF: Final = frozenset({"off", "dark", "no", "nothing"})
 _OTHER: Final = frozenset({"other", "another"})
+
+ASKS: Final = "What do you see? (yes, nothing, ?, or what differs; help says how)"
 
 HELP: Final = """\
 yes           just what is listed, and nothing else
@@ -34,7 +36,7 @@ only 1, 3     these of the list and no others
 2 ?           cannot say of number 2
 ?             cannot say at all
 undo          take the last answer back
-stop          end here, with what is known so far
+stop or q     end here, with what is known so far
 Several of them are written with commas: 1 off, 2 green, + T6 red"""
 
 
@@ -95,7 +97,7 @@ class Dialogue:
             ]
         else:
             lines.append("By what is known so far nothing is lit now.")
-        lines.append("What do you see? (yes, nothing, ?, or what differs; help says how)")
+        lines.append(ASKS)
         return "\n".join(lines)
 
     def say(self, text: str) -> str:

@@ -19,7 +19,7 @@ class Kind(StrEnum):
     EXCHANGED = "exchanged"  # two fixtures stand in each other's places
     MOVED = "moved"  # fixtures stand elsewhere
     REVERSED = "reversed"  # the chain runs the other way round
-    INSIDE = "inside"  # the chips of one fixture follow each other in another order
+    INSIDE = "inside"  # the chips of one fixture follow each other in another order, or not at once
     MISSING = "missing"  # a chip is not on the line
     SURPLUS = "surplus"  # a chip is on the line that the file does not have
     DARK = "dark"  # a chip takes its bytes and shows nothing
@@ -76,6 +76,14 @@ class ChipsInOrder:
 
 
 @dataclass(frozen=True, slots=True)
+class SplitUp:
+    """Other fixtures hang between the chips of one: it has to be written as several, or soldered in one piece."""
+
+    fixture: str
+    between: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class TakeOut:
     """A chip of a fixture (counted from 1 in its build) is not on the line: it has to go from the file."""
 
@@ -93,8 +101,24 @@ class PutIn:
     chip: str
 
 
+@dataclass(frozen=True, slots=True)
+class NothingBehind:
+    """From this chip of a fixture on (counted from 1 in its build) nothing lights: until it is mended it is broken."""
+
+    fixture: str
+    chip: int
+
+
 Edit: TypeAlias = (
-    OrderOfType | OrderOfFixture | LampsOfBuild | FixturesInOrder | ChipsInOrder | TakeOut | PutIn
+    OrderOfType
+    | OrderOfFixture
+    | LampsOfBuild
+    | FixturesInOrder
+    | ChipsInOrder
+    | SplitUp
+    | TakeOut
+    | PutIn
+    | NothingBehind
 )
 
 

@@ -14,9 +14,11 @@ from bridge.trial.find_edits import (
     Kind,
     LampsOfBuild,
     Link,
+    NothingBehind,
     OrderOfFixture,
     OrderOfType,
     PutIn,
+    SplitUp,
     TakeOut,
 )
 from bridge.trial.find_sights import NOWHERE, Place, Sights
@@ -121,6 +123,18 @@ class Teller:
                 words = f"{fixture.name}: its chips follow each other on the line as {_listed([str(n) for n in order])}"
                 edits: tuple[Edit, ...] = (ChipsInOrder(fixture.name, order),)
                 found.append(Finding(Kind.INSIDE, words, (fixture.name,), edits))
+        return found + self._between([self._name(link.chip) for link in bright])
+
+    def _between(self, line: list[str]) -> list[Finding]:
+        """Say what hangs between the chips of one fixture; `line` has the fixture of each chip that lights."""
+        found = []
+        for name in dict.fromkeys(line):
+            first, last = line.index(name), len(line) - line[::-1].index(name)
+            others = tuple(dict.fromkeys(other for other in line[first:last] if other != name))
+            if others:
+                verb = "hangs" if len(others) == 1 else "hang"
+                words = f"{_listed(others)} {verb} between the chips of {name}, which follow each other by the file"
+                found.append(Finding(Kind.INSIDE, words, (name, *others), (SplitUp(name, others),)))
         return found
 
     def _moved(self, names: list[str], now: list[str]) -> Finding:
@@ -320,10 +334,12 @@ class Teller:
 
     def _end(self, ends: Sequence[int]) -> Finding:
         first = self._places[ends[0]].name
+        edits: tuple[Edit, ...] = (NothingBehind(self._name(ends[0]), self._number(self._places[ends[0]])),)
         if len(ends) == len(self._places):
             words = (
                 f"nothing of {self._chain.key} lights: look at its supply, at the data line and at {first}"
             )
+            edits = ()  # mostly it is no chip of this chain
         elif len(ends) == 1:
             words = f"{first}, the last one, gets no data or is dead"
         else:
@@ -331,7 +347,7 @@ class Teller:
                 f"from {first} on nothing lights ({count(len(ends), 'chip')}): the data end in it, "
                 "or in the line before it"
             )
-        return Finding(Kind.END, words, tuple(dict.fromkeys(self._name(each) for each in ends)))
+        return Finding(Kind.END, words, tuple(dict.fromkeys(self._name(each) for each in ends)), edits)
 
 
 def _listed(names: Sequence[str]) -> str:

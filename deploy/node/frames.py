@@ -8,6 +8,8 @@ HEADER = 12
 """Bytes before the levels: format, flags, two kept free, four of term, four of sequence."""
 
 _FORMAT = 1
+_FLAGS = 1
+_LAMP_TEST = 2
 _TERM = 4
 _SEQUENCE = 8
 
@@ -64,7 +66,7 @@ class Lane:
         self._hold = settings["when_silent"] == "hold"
         self._picture = settings["picture"]
         self._taken = False  # a frame was taken since the program began
-        self._size = 0  # bytes of the newest frame
+        self._size = 0  # bytes of the newest frame, those of lamp tests left out
         self._reach = 0  # bytes of the longest so far: what hangs there may be lit
         self._view = memoryview(self.levels)
         shown = f"lamproom/shown/{node}/{self.name}".encode()
@@ -77,12 +79,17 @@ class Lane:
     def judge(self, header: bytearray, size: int, obeyed: bytearray) -> int:
         """Say whether a frame may be shown.
 
+        One of a lamp test may have any length that there is room for: it lights chips that are soldered and are not in
+        the settings yet, of other sizes perhaps.
+
         Args:
             header: of the frame.
             size: bytes of its levels.
             obeyed: a header with the highest term that the node has obeyed.
         """
-        if header[0] != _FORMAT or size <= 0 or size % self._step or size > len(self.levels):
+        if header[0] != _FORMAT or size <= 0 or size > len(self.levels):
+            return UNFIT
+        if size % self._step and not header[_FLAGS] & _LAMP_TEST:
             return UNFIT
         if newer_term(header, obeyed) < 0:
             return OLD
@@ -97,7 +104,8 @@ class Lane:
         self.silent = False
         self.heard = now
         self._taken = True
-        self._size = size
+        if not header[_FLAGS] & _LAMP_TEST:
+            self._size = size
         if size > self._reach:
             self._reach = size
             self._view = memoryview(self.levels)[:size]
@@ -127,7 +135,7 @@ class Lane:
     @property
     def outdated(self) -> bool:
         """Whether the picture is for a chain of another length than the frames that came."""
-        return not self._hold and self._taken and self._size != len(self._picture)
+        return not self._hold and self._size != 0 and self._size != len(self._picture)
 
     def acknowledgement(self) -> int:
         """Write term and sequence of what is shown into `message`; return how many bytes are to be sent.

@@ -164,6 +164,7 @@ def test_every_command_is_in_the_list_with_its_whole_line() -> None:
         "run",
         "send",
         "why",
+        "wiring",
     } == set(commands)
     assert [] == [name for name, command in commands.items() if command.short_help not in shown]
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from adapters.outputs.frame import encode
+from adapters.outputs.frame import LAMP_TEST, encode
 from bridge.service.node_settings import Wishes
 from tests.support.board import Board, board_folder, switched_on
 from tests.support.counting import CHAIN, LAYOUT, levels, order
@@ -244,6 +244,37 @@ def test_messages_that_are_no_frames_change_nothing(broker: Mosquitto, board: Bo
         wait(lambda: says(broker.port, figures)["unfit"] == len(unfit), 30, lambda: board.output)
     assert good not in [picture.levels for picture in board.pictures()]
     assert {len(levels(0))} == {len(picture.levels) for picture in board.pictures()}
+
+
+def test_pictures_of_a_lamp_test_may_have_any_length_that_there_is_room_for(
+    broker: Mosquitto, board: Board
+) -> None:
+    """Chips that the settings do not know are lit without making an object, and the picture for silence stays valid."""
+    board.wait_for("the broker is there")
+    own = levels(3)
+    with RawClient(broker.port, "bridge") as bridge:
+        bridge.subscribe(f"lamproom/shown/{CHAIN}")
+
+        def show(sequence: int, picture: bytes, flags: int = 0) -> None:
+            bridge.publish(FRAMES, encode(flags, 900, sequence, picture))
+            assert b"900 %d" % sequence == bridge.read().payload
+
+        show(1, own)
+        for sequence in range(2, 302):
+            show(sequence, own + bytes([sequence % 256] * (1 + sequence % 11)), LAMP_TEST)
+        bridge.publish(FRAMES, encode(LAMP_TEST, 900, 400, bytes(3000)))  # there is no room for it
+        bridge.publish(FRAMES, encode(0, 900, 401, own + b"\x01"))  # a part of a chip, and no test
+        show(402, own)
+        board.wait_until_it_shows(own + bytes(11))
+        show(403, own[:3], LAMP_TEST)
+    shown = [picture.levels for picture in board.pictures()]
+    assert own + bytes([300 - 256] * 4) + bytes(7) in shown
+    assert own + b"\x01" + bytes(10) not in shown
+    used = [picture.used for picture in board.pictures()[5:300]]
+    assert sum(after == before for before, after in pairwise(used)) > 0.97 * len(used)
+    # Whoever tested is gone: what comes back is the picture, and not darkness as behind frames of another layout.
+    board.wait_until_it_shows(levels(0) + bytes(11))
+    assert "Traceback" not in board.output
 
 
 def test_kept_copy_of_a_frame_is_not_shown(broker: Mosquitto, tmp_path: Path) -> None:

@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import json
-import os
 import signal
-import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -21,6 +18,7 @@ from tests.support.daemon import PATIENCE, publish, running, wait
 from tests.support.mosquitto import Mosquitto, StartMosquitto
 from tests.support.raw_mqtt import RawClient
 from tests.support.raw_node import Frame, RawNode
+from tests.support.terminal import Terminal, at_terminal
 
 TOLD: Final = "lamproom/lamp-test/main"
 NODE, CHAIN_NAME = CHAIN.split("/")
@@ -135,53 +133,11 @@ def test_a_bridge_that_is_killed_during_a_test_comes_back_without_it(
 # ---- from a terminal -------------------------------------------------------------------------------------------
 
 
-class Terminal:
-    """`lamproom lamps` with a pipe at each end."""
-
-    def __init__(self, file: Path, port: int, *options: str) -> None:
-        words = ["lamps", str(file), "--broker", str(port), "--state", str(file.parent / "own"), *options]
-        self.process = subprocess.Popen(
-            [sys.executable, "-c", "from bridge.start import main; main()", *words],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-            bufsize=1,
-            env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONUNBUFFERED": "1"},
-        )
-        self.said: list[str] = []
-
-    def until(self, words: str) -> str:
-        """Return the next line that has these words."""
-        assert self.process.stdout is not None
-        for line in self.process.stdout:
-            self.said.append(line)
-            if words in line:
-                return line
-        raise AssertionError(f"it ended without saying {words!r}: {''.join(self.said)}")
-
-    def type(self, line: str) -> None:
-        """Type a line."""
-        assert self.process.stdin is not None
-        self.process.stdin.write(f"{line}\n")
-
-    def ended(self) -> int:
-        """Return its exit status when it has ended."""
-        rest, _none = self.process.communicate(timeout=PATIENCE)
-        self.said.append(rest)
-        return self.process.returncode
-
-
 @contextmanager
 def terminal(file: Path, port: int, *options: str) -> Iterator[Terminal]:
-    """Give a terminal, and leave no process behind."""
-    opened = Terminal(file, port, *options)
-    try:
+    """Give a terminal with `lamproom lamps`."""
+    with at_terminal("lamps", str(file), *options, port=port, state=file.parent / "own") as opened:
         yield opened
-    finally:
-        if opened.process.poll() is None:
-            opened.process.kill()
-            opened.process.communicate()
 
 
 def test_the_terminal_asks_a_bridge_that_runs(broker: Mosquitto, node: RawNode, tmp_path: Path) -> None:

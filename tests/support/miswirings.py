@@ -58,14 +58,19 @@ CHAINS: Final[dict[str, tuple[str, ...]]] = {
 """Chains by name: the builds of their fixtures in order."""
 
 
-def chain_of(builds: tuple[str, ...]) -> Chain:
-    """Return a chain of fixtures called T1, T2 and so on."""
+def text_of(builds: tuple[str, ...]) -> str:
+    """Return a layout file with one chain of fixtures called T1, T2 and so on."""
     lines = []
     for number, build in enumerate(builds, start=1):
         name, _, shares = build.partition(" ")
         shared = f", shares: T{number - 1}, first-channel: 3" if shares else ""
         lines.append(f"          - {{name: T{number}, build: {name}{shared}}}\n")
-    checked = check_text(_BUILDS + "".join(lines))
+    return _BUILDS + "".join(lines)
+
+
+def chain_of(builds: tuple[str, ...]) -> Chain:
+    """Return that chain."""
+    checked = check_text(text_of(builds))
     assert checked.layout is not None, [each.line("it") for each in checked.findings]
     return checked.layout.chains[0]
 

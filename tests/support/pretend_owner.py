@@ -156,8 +156,17 @@ class Owner:
 
     def answer(self, dialogue: Dialogue) -> str:
         """Return the line that is typed."""
-        picture = dialogue.picture
-        assert picture is not None
+        question = dialogue.finder.question
+        assert question is not None
+        hidden = [
+            str(place)
+            for place, number in enumerate(question.expected, start=1)
+            if dialogue.finder.sight(number).fixture in self.blind_to
+        ]
+        return self.answer_to(question.picture, hidden)
+
+    def answer_to(self, picture: bytes, hidden: Sequence[str] = ()) -> str:
+        """Return the line that is typed where the data line carries this; `hidden`: numbers that cannot be seen."""
         lit = [
             light for light in self.real.lit(picture) if light is None or light.fixture not in self.blind_to
         ]
@@ -167,13 +176,6 @@ class Owner:
             seen.remove(wrong := self._chance.choice(seen))
             alike = [each for each in self._all if each.split()[0] == wrong.split()[0] and each not in seen]
             seen += [self._chance.choice(alike)] * self._chance.randrange(2)
-        question = dialogue.finder.question
-        assert question is not None
-        hidden = [
-            str(place)
-            for place, number in enumerate(question.expected, start=1)
-            if dialogue.finder.sight(number).fixture in self.blind_to
-        ]
         parts = (
             [f"+ {each}" for each in seen] + ["other"] * (None in lit) + [f"{place} ?" for place in hidden]
         )

@@ -21,6 +21,7 @@ from bridge.service.node_settings import (
     write_board,
 )
 from bridge.service.shipped import node_program, shipped_layout
+from bridge.trial.areas import inverted
 from tests.support.tree import ROOT
 
 LAYOUT = """\
@@ -243,3 +244,20 @@ def test_what_is_planned_is_not_on_the_board_yet() -> None:
         node_settings(planned, "far", place, {})
     with pytest.raises(LamproomError, match="no node is called 'near'"):
         node_settings(planned, "near", place, {})
+
+
+def test_a_chain_of_which_nothing_is_built_can_be_made_ready() -> None:
+    """It has a pin and room, and is dark in silence, a lamp behind a transistor stage too; what is built stays so."""
+    text = LAYOUT.replace("{name: gate, build: lantern}", "{name: gate, build: lantern, planned: true}")
+    text = text.replace("{name: old, fixtures", "{name: old, planned: true, fixtures")
+    checked = check_text(text)
+    assert checked.layout is not None
+    assert checked.planned is not None
+    place = Wishes(broker=("192.0.2.1", 1883), plan=checked.planned)
+    (old,) = node_settings(checked.layout, "far", place, {})["chains"]
+    chain = next(chain for chain in checked.planned.chains if chain.node == "far")
+    assert (chain.length, 2) == (len(bytes.fromhex(old["picture"])), old["pin"])
+    lit = {offset for offset, byte in enumerate(bytes.fromhex(old["picture"])) if byte}
+    assert inverted(chain) == lit
+    [main, *_others] = node_settings(checked.layout, "halt", place, {})["chains"]
+    assert "00ff00" == main["picture"]

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from bridge.check import check_text
 from bridge.layout.model import LampKind
 from bridge.light.pictures import plan_devices
-from bridge.service.building import at_rest, try_out
+from bridge.service.building import at_rest
 from bridge.trial.areas import Areas, inverted
 from bridge.trial.building import Step, steps
 from tests.support.as_built import YARD, layout_of
@@ -55,16 +55,9 @@ def test_every_die_of_a_pixel_is_asked_for() -> None:
     }
 
 
-def test_answers_of_no_are_returned_and_a_first_no_ends_it() -> None:
-    """Whoever sees the old part wrong need not look at the rest; else every picture is shown, whatever is answered."""
-    test = looks_of(YARD, "tarn/yard", "P")
-    shown: list[bytes] = []
-    assert (test[2],) == try_out(test, shown.append, lambda question: "red" not in question)
-    assert [step.picture for step in test] == shown
-    shown.clear()
-    assert (test[0],) == try_out(test, shown.append, lambda _question: False)
-    assert [test[0].picture] == shown
-    assert () == try_out(test, shown.append, lambda _question: True)
+def test_where_all_is_new_nothing_old_is_asked_about() -> None:
+    """A chain that is planned as a whole has nothing that was there before."""
+    assert "Nothing is lit on purpose now. Is all of it dark?" == looks_of(YARD, "hill/line", "F")[0].question
 
 
 @settings(max_examples=60, deadline=None)
