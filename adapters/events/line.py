@@ -131,9 +131,15 @@ class LineSource:
 
     async def _serve(self, address: str, port: int) -> None:
         talks = asyncio.TaskGroup()
+        ends = False
 
         def begin(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-            talks.create_task(self._hear(reader, writer))
+            if ends:  # a connection that was taken just before comes only now
+                writer.transport.abort()
+            else:
+                # One that is cancelled before its first step closes nothing itself.
+                talk = talks.create_task(self._hear(reader, writer))
+                talk.add_done_callback(lambda _talk: writer.close())
 
         place = f"{address}:{port}"
         try:
@@ -146,7 +152,11 @@ class LineSource:
             async with talks:
                 await server.start_serving()
                 self._host.link(LinkState.UP, f"it listens at {place}")
-                await asyncio.Event().wait()
+                try:
+                    await asyncio.Event().wait()
+                finally:
+                    ends = True
+                    server.close()
         finally:
             server.close()
 
