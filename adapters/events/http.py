@@ -14,7 +14,7 @@ from adapters.events.facts import Fact, read_topic
 from bridge.errors import DecodeError, LinkError
 from bridge.events import Event, Instant, LinkState
 
-KINDS: Final = ("accessory", "aspect", "block", "power", "button", "use", "clock")
+KINDS: Final = ("accessory", "aspect", "block", "power", "button", "use", "clock", "lamp-test")
 """What a fact can be about: the first word of its topic."""
 
 KNOWN_TOPICS: Final = 8192

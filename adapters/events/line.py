@@ -27,12 +27,17 @@ from bridge.errors import DecodeError, LinkError
 from bridge.events import Event, Instant, LinkState
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from adapters.contract import ChainPlace
 
 USUAL_PORT: Final = 8471
 KNOWN_TOPICS: Final = 8192
 MOST_AT_ONCE: Final = 64
 """Connections. Each has a file of this process, and those are counted."""
+
+LOOK_EVERY: Final = 2.0
+"""Seconds between two looks whether a pipe still stands at its path."""
 
 _EXPECTED: Final = "a topic, a space and a payload, such as `accessory/61/ordered reverse`"
 _ADVICE: Final = {
@@ -107,15 +112,34 @@ class LineSource:
     async def _read(self, path: str) -> None:
         """Read a pipe again and again: its end is only that of those who write just now."""
         while True:
-            async with named_pipe(path) as reader:
+            async with named_pipe(path) as (reader, stands):
                 self._host.link(LinkState.UP, f"the pipe {path} is open")
-                await hand_on(reader, Lines(), partial(self._take, path))
+                async with asyncio.TaskGroup() as group:
+                    looking = group.create_task(self._look_at_pipe(path, stands))
+                    await hand_on(reader, Lines(), partial(self._take, path))
+                    looking.cancel()
+
+    async def _look_at_pipe(self, path: str, stands: Callable[[], bool]) -> None:
+        """See now and then that the pipe is still the one that others write to.
+
+        Raises:
+            LinkError: it is not.
+        """
+        while stands():
+            await self._host.sleep(LOOK_EVERY)
+        raise LinkError(f"the pipe {path} was taken away, or another was put in its place", peer=path)
 
     async def _serve(self, address: str, port: int) -> None:
         talks = asyncio.TaskGroup()
+        ends = False
 
         def begin(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-            talks.create_task(self._hear(reader, writer))
+            if ends:  # a connection that was taken just before comes only now
+                writer.transport.abort()
+            else:
+                # One that is cancelled before its first step closes nothing itself.
+                talk = talks.create_task(self._hear(reader, writer))
+                talk.add_done_callback(lambda _talk: writer.close())
 
         place = f"{address}:{port}"
         try:
@@ -128,7 +152,11 @@ class LineSource:
             async with talks:
                 await server.start_serving()
                 self._host.link(LinkState.UP, f"it listens at {place}")
-                await asyncio.Event().wait()
+                try:
+                    await asyncio.Event().wait()
+                finally:
+                    ends = True
+                    server.close()
         finally:
             server.close()
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import NamedTuple, Protocol
+from typing import Final, NamedTuple, Protocol
 
 import bridge
 from bridge.commands import Cause, Command, Decision, Note, Told
@@ -19,6 +19,9 @@ from bridge.layout.findings import errors
 from bridge.record.lines import End, Frame, Header, Input, Line, Lost, Refused, Rendered, Snapshot
 from bridge.record.reader import Broken, Log, Placed, Torn, find_snapshot, read_session
 from bridge.record.words import instant_text
+
+MOST_GAPS: Final = 100
+"""Broken lines that are told of one by one: a small file can unfold into millions of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +117,7 @@ class Follower:
     def __init__(self, session: Opened) -> None:
         self.engine = Engine(session.layout)
         self.notes: list[str] = []
+        self._told = 0
         self.gaps = 0
         self.goes_on = False
         self.seeking = session.resumes
@@ -148,7 +152,11 @@ class Follower:
         """Say that what follows does not follow from what came before: only a snapshot says how things stand."""
         self.gaps += not self.seeking
         self.seeking = True
-        self.notes.append(f"{self.place(placed)}: {why}")
+        self._told += 1
+        if self._told <= MOST_GAPS:
+            self.notes.append(f"{self.place(placed)}: {why}")
+        if self._told == MOST_GAPS:
+            self.notes.append("of what is broken behind that nothing more is told: it is a great deal")
 
     def place(self, placed: Placed) -> str:
         """Return where a line stands, in words."""

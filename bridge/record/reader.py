@@ -134,10 +134,11 @@ def _lines(file: BinaryIO) -> Iterator[bytes]:
                 whole += rest
                 if rest.endswith(b"\n"):
                     break
+            yield bytes(whole)  # before the rest of it is passed over: a header ends the reading here
             while rest and not rest.endswith(b"\n"):
                 rest = file.readline(_CHUNK)
-            data = bytes(whole)
-        yield data
+        else:
+            yield data
 
 
 def _first(path: Path, data: bytes) -> Header:

@@ -10,7 +10,8 @@ import fcntl
 import gzip
 import os
 import re
-import shutil
+import stat
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import BinaryIO, Final
@@ -69,47 +70,73 @@ def sessions(directory: Path) -> list[Path]:
     return [path for match, path in sorted(found, key=lambda each: (each[0][1], int(each[0][2] or 1)))]
 
 
-def tidy(directory: Path, most: int) -> tuple[str, ...]:
+def tidy(directory: Path, most: int, go_on: Callable[[], bool] = lambda: True) -> tuple[str, ...]:
     """Compress what is done with, and make room by taking away the oldest files.
+
+    Only plain files are touched: a link may lead to something of somebody else, and a pipe would be read for ever.
 
     Args:
         directory: where the sessions are.
         most: bytes that they may take.
+        go_on: asked now and then; what is not done by the time it says no is left as it was.
 
     Returns:
         A sentence for each thing an owner should know. It never raises.
     """
     if not directory.exists():
         return ()  # no session has written anything yet
+    said: list[str] = []
     try:
-        for path in sessions(directory):
-            if path.suffix == _UNFINISHED:
-                path.unlink(missing_ok=True)  # somebody was killed while it was made
-            elif path.suffix != PACKED:
-                _compress(path)
-        return _make_room(sessions(directory), most)
+        for path in _plain(sessions(directory)):
+            try:
+                if path.suffix == _UNFINISHED:
+                    path.unlink(missing_ok=True)  # somebody was killed while it was made
+                elif path.suffix != PACKED and go_on():
+                    _compress(path, go_on)
+            except OSError as error:  # of one file: the others are tidied all the same
+                said.append(_cannot(f"the session log {path}", error))
+        return (*said, *_make_room(_plain(sessions(directory)), most))
     except OSError as error:
-        return (f"the session logs in {directory} cannot be tidied: {error.strerror or error}",)
+        return (*said, _cannot(f"the session logs in {directory}", error))
 
 
-def _make_room(paths: list[Path], most: int) -> tuple[str, ...]:
-    sizes = {path: path.stat().st_size for path in paths}
+def _cannot(what: str, error: OSError) -> str:
+    return f"{what} cannot be tidied: {error.strerror or error}"
+
+
+def _plain(paths: list[Path]) -> dict[Path, int]:
+    """Return the sizes of those that are plain files, in the same order."""
+    found = {}
+    for path in paths:
+        with suppress(FileNotFoundError):
+            told = path.lstat()
+            if stat.S_ISREG(told.st_mode):
+                found[path] = told.st_size
+    return found
+
+
+def _make_room(sizes: dict[Path, int], most: int) -> tuple[str, ...]:
     excess = sum(sizes.values()) - most
     gone = []
-    for path in paths:
+    said = []
+    for path, size in sizes.items():
         if excess <= 0:
             break
-        with path.open("rb") as file:
-            if not _done_with(file.fileno()):
-                continue
-            path.unlink()
-        excess -= sizes[path]
+        try:
+            with path.open("rb") as file:
+                if not _done_with(file.fileno()):
+                    continue
+                path.unlink()
+        except OSError as error:
+            said.append(_cannot(f"the session log {path}", error))
+            continue
+        excess -= size
         gone.append(path.name)
     if not gone:
-        return ()
+        return tuple(said)
     which = gone[0] if len(gone) == 1 else f"{gone[0]} to {gone[-1]}"
     why = f"together they may take {most // 1_000_000} MB"
-    return (f"{len(gone)} of the oldest session logs made room for newer ones ({which}): {why}",)
+    return (*said, f"{len(gone)} of the oldest session logs made room for newer ones ({which}): {why}")
 
 
 def _done_with(file: int) -> bool:
@@ -120,7 +147,7 @@ def _done_with(file: int) -> bool:
     return True
 
 
-def _compress(path: Path) -> None:
+def _compress(path: Path, go_on: Callable[[], bool]) -> None:
     """Put a compressed file in the place of one that is done with; whenever that is cut short, one of both is there."""
     packed = path.with_name(path.name + PACKED)
     part = path.with_name(packed.name + _UNFINISHED)
@@ -128,9 +155,13 @@ def _compress(path: Path) -> None:
         if not _done_with(file.fileno()):
             return
         with part.open("wb") as target, gzip.GzipFile("", "wb", 6, target, mtime=0) as whole:
-            shutil.copyfileobj(file, whole, _CHUNK)
+            while go_on() and (data := file.read(_CHUNK)):
+                whole.write(data)
             whole.close()
             target.flush()
             os.fsync(target.fileno())
+        if not go_on():
+            part.unlink()
+            return
         part.replace(packed)
         path.unlink()

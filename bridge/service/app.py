@@ -97,6 +97,7 @@ class Bridge:
         self._memory = Memory(state, engine, instant=self.runner.now)
         self._room = layout.keeping.room
         self._keepers: list[asyncio.Task[None]] = []
+        self._stopping = False
         self.screen = Screen(self.runner, self.notes, bridge=settings.name, broker=str(place))
         self.runner.furnish(adapters, state.identity())
         self._page_address = settings.page
@@ -128,6 +129,7 @@ class Bridge:
 
     async def stop(self) -> None:
         """Send the last frames, say goodbye, close everything."""
+        self._stopping = True
         for keeper in self._keepers:
             keeper.cancel()
         if self._keepers:
@@ -140,8 +142,11 @@ class Bridge:
             await self._page.stop()
 
     async def _keep_room(self) -> None:
+        def go_on() -> bool:  # a thread cannot be cancelled, and packing a long log takes many seconds
+            return not self._stopping
+
         while True:
-            for words in await asyncio.to_thread(tidy, self.log.parent, self._room):
+            for words in await asyncio.to_thread(tidy, self.log.parent, self._room, go_on):
                 self.notes.once(words, words, "warning")
             await asyncio.sleep(TIDY_EVERY)
 

@@ -10,6 +10,9 @@ from bridge.service.state import StateFile
 
 BOARDS: Final = "boards"
 
+MOST_SEEN: Final = 32
+"""Boards of one node that are told apart in one run; what has more is no owner who swaps them."""
+
 LOOK: Final = (
     "look whether its pins, chains and supply are those of the old one; `lamproom node` writes its settings"
 )
@@ -37,8 +40,9 @@ class Boards:
         """Take note of the board that a node says it is."""
         before = self._known.get(node)
         seen = self._seen.setdefault(node, set())
-        returned = board in seen
-        seen.add(board)
+        returned = board in seen or len(seen) == MOST_SEEN
+        if not returned:
+            seen.add(board)
         if board == before:
             return
         self._known[node] = board

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import asyncio
 import errno
 import json
 from importlib.resources import files
 from ipaddress import ip_address
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, cast
 
 from aiohttp import web
 
 from bridge.errors import LinkError
+from bridge.web.connections import IDLE, LOG, Connections
 from bridge.web.guard import HEADERS, refusal
 from bridge.web.live import Live
 
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 
 _TYPES: Final = {".html": "text/html", ".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
 _LARGEST_BODY: Final = 4096  # bytes of a request; an event has some 60
+_BODY_WITHIN: Final = 5.0  # seconds that it may take to come
 _LARGEST_NOTE: Final = 2**63 - 1
 
 
@@ -36,6 +39,7 @@ class Page:
         self._live = Live(view)
         self._files = _static_files()
         self._runner: web.AppRunner | None = None
+        self._connections: asyncio.Server | None = None
 
     async def start(self) -> str:
         """Open the page and return its address; with port 0 the system chooses a free one.
@@ -50,12 +54,22 @@ class Page:
         app.router.add_get("/api/now", self._now)
         app.router.add_get("/api/notes", self._notes)
         app.router.add_get("/api/live", self._live.serve)
-        app.router.add_post("/api/events/{source}/{channel:.+}", self._event)
+        app.router.add_post(r"/api/events/{source}/{channel:[\s\S]+}", self._event)
         app.router.add_get("/{name:[^/]*}", self._file)
-        runner = web.AppRunner(app, access_log=None, shutdown_timeout=0.1)
+        # What unfolds may be a thousand times as large as what came, and an event needs no packing.
+        runner = web.AppRunner(
+            app,
+            access_log=None,
+            shutdown_timeout=0.1,
+            keepalive_timeout=IDLE,
+            logger=LOG,
+            auto_decompress=False,
+        )
         await runner.setup()
+        server = cast("web.Server", runner.server)
+        loop = asyncio.get_running_loop()
         try:
-            await web.TCPSite(runner, self._host, self._port).start()
+            connections = await loop.create_server(Connections(server), self._host, self._port)
         except OSError as error:
             await runner.cleanup()
             peer = f"{self._host}:{self._port}"
@@ -63,18 +77,23 @@ class Page:
             raise LinkError(
                 f"the page cannot be opened at {peer}: {error.strerror or error}{hint}", peer=peer
             ) from None
-        self._runner = runner
-        return f"http://{_reachable(self._host)}:{runner.addresses[0][1]}/"
+        self._runner, self._connections = runner, connections
+        port = connections.sockets[0].getsockname()[1]
+        return f"http://{_reachable(self._host)}:{port}/"
 
     async def stop(self) -> None:
         """Close the page and every live link; well under half a second, whoever is still reading."""
+        if self._connections is not None:
+            self._connections.close()
+            self._connections = None
         if self._runner is not None:
             runner, self._runner = self._runner, None
             await runner.cleanup()
 
     @web.middleware
     async def _guard(self, request: web.Request, handler: Any) -> web.StreamResponse:
-        why = refusal(request.headers.get("Host"), request.headers.get("Origin"), self._host)
+        origin = ", ".join(request.headers.getall("Origin", ())) if "Origin" in request.headers else None
+        why = refusal(request.headers.get("Host"), origin, self._host)
         if why is not None:
             return web.Response(status=403, text=f"{why}\n")
         try:
@@ -116,8 +135,15 @@ class Page:
         return _json({"notes": self._view.notes(int(text))})
 
     async def _event(self, request: web.Request) -> web.Response:
+        if request.headers.get("Content-Encoding", "identity") != "identity":
+            return web.Response(status=415, text="An event is sent as it is, without Content-Encoding.\n")
+        try:
+            async with asyncio.timeout(_BODY_WITHIN):
+                body = await request.read()
+        except TimeoutError:
+            return web.Response(status=408, text=f"The event did not come within {_BODY_WITHIN:.0f} s.\n")
         said = request.match_info
-        answer = self._view.hand_in(said["source"], said["channel"], await request.read())
+        answer = self._view.hand_in(said["source"], said["channel"], body)
         return _json(answer.said, status=answer.status)
 
     async def _say_goodbye(self, _app: web.Application) -> None:

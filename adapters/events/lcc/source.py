@@ -102,14 +102,14 @@ class LccSource:
     async def _read(self, session: _Session, reader: asyncio.StreamReader) -> str:
         """Take all frames until the connection ends; return why it did and what to look at."""
         lines = frame_lines()
-        taken = 0
+        done = 0
         try:
             while data := await reader.read(CHUNK):
                 for piece in lines.feed(data):
                     for text in texts(piece):
-                        self._take(session, text)
-                        taken += 1
-                        if taken % AT_ONCE == 0:
+                        done += 1 + self._take(session, text)
+                        if done >= AT_ONCE:
+                            done = 0
                             await self._host.sleep(0)
                 if session.node.conflicts >= MOST_CONFLICTS:
                     return (
@@ -123,20 +123,23 @@ class LccSource:
             return f"broke the connection off ({problem.strerror or problem}): look at the gateway and the network"
         return "ended the connection: look whether the gateway still runs, and how many clients it allows"
 
-    def _take(self, session: _Session, text: bytes) -> None:
+    def _take(self, session: _Session, text: bytes) -> int:
+        """Take what a frame says, and return how many it was answered with: one alone may ask for all events."""
         node = session.node
         try:
             frame = read_frame(text)
         except DecodeError:
             self._host.received(Raw(session.peer, text))
-            return
+            return 0
         if frame is None:
-            return
-        session.send(node.hear(frame))
+            return 0
+        answers = node.hear(frame)
+        session.send(answers)
         if node.standing is Standing.ASKING:
             session.asking.set()
         if self._tells(frame):
             self._host.received(Raw(node.who(frame.alias), session.beside(self._contact(frame), text) + text))
+        return len(answers)
 
     def _tells(self, frame: Frame) -> bool:
         """Return whether a frame has to be handed in."""

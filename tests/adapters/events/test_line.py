@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import stat
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -173,6 +174,28 @@ async def test_a_pipe_is_read_for_all_who_write_into_it(tmp_path: Path) -> None:
         assert b"button/b19 released" == host.raws[-1].payload
         assert [(LinkState.UP, f"the pipe {pipe} is open")] == host.links
     assert pipe.exists()
+
+
+@pytest.mark.parametrize("instead", ["nothing", "another pipe", "a file", "a folder"])
+async def test_a_pipe_that_is_taken_away_is_a_lost_source(tmp_path: Path, instead: str) -> None:
+    """What is written then goes elsewhere, so nobody may believe that all is quiet; a pipe that is new is read."""
+    pipe, host = tmp_path / "facts", SourceBench()
+    async with listening(host, pipe=str(pipe)) as task:
+        pipe.unlink()
+        if instead == "another pipe":
+            os.mkfifo(pipe)
+        elif instead == "a file":
+            pipe.touch()
+        elif instead == "a folder":
+            pipe.mkdir()
+        assert await host.until(task.done)
+        with pytest.raises(ExceptionGroup) as caught:
+            task.result()
+        assert caught.group_contains(LinkError, match="was taken away, or another was put in its place")
+    if instead in ("nothing", "another pipe"):
+        async with listening(host, pipe=str(pipe)):
+            await asyncio.to_thread(pipe.write_bytes, b"button/b pressed\n")
+            assert await host.until(lambda: bool(host.raws))
 
 
 async def test_a_pipe_that_cannot_be(tmp_path: Path) -> None:

@@ -11,9 +11,11 @@ from pathlib import Path
 import pytest
 
 from bridge.errors import DecodeError
+from bridge.record.following import MOST_GAPS
 from bridge.record.lines import End
-from bridge.record.reader import LONGEST_LINE, Broken, Placed, Torn, read_log
+from bridge.record.reader import LONGEST_LINE, Broken, Placed, Torn, _lines, read_log
 from bridge.record.replay import replay
+from bridge.record.store import open_log
 from tests.bridge.record.sessions import Session, ordered, short_session
 
 
@@ -199,3 +201,25 @@ def test_a_long_log_takes_no_more_memory(tmp_path: Path) -> None:
         finally:
             tracemalloc.stop()
     assert peaks[1] < peaks[0] * 1.5
+
+
+def test_a_file_that_unfolds_without_end_is_refused_at_its_head(tmp_path: Path) -> None:
+    """A few kilobytes can unfold into a hundred gigabytes (RFC 1952, section 2.2): they are not looked through."""
+    path = tmp_path / "2026-11-28T10-00-00-000000Z.jsonl.gz"
+    path.write_bytes(gzip.compress(bytes(16 * LONGEST_LINE), 1))
+    taken = 0
+    with open_log(path) as file:
+        assert LONGEST_LINE < len(next(_lines(file)))
+        taken = file.tell()
+    assert taken < 2 * LONGEST_LINE
+    with pytest.raises(DecodeError, match="is no line of a session log"):
+        next(read_log(path))
+
+
+def test_of_millions_of_broken_lines_the_first_are_told(tmp_path: Path) -> None:
+    """What a small file can unfold into takes no room among the notes."""
+    path = tmp_path / "log.jsonl.gz"
+    path.write_bytes(gzip.compress(recorded(tmp_path).splitlines(keepends=True)[0] + b"x\n" * 20_000))
+    notes = replay(path).notes
+    assert MOST_GAPS < len(notes) < MOST_GAPS + 5
+    assert any("nothing more is told" in note for note in notes)

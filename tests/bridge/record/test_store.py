@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import os
 from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -230,3 +232,46 @@ def test_a_snapshot_stays_as_it_was_taken() -> None:
             )
     assert before == json.dumps(taken)
     assert before != json.dumps(engine.snapshot())
+
+
+def test_what_is_no_plain_file_is_left_alone(tmp_path: Path) -> None:
+    """A folder, a link or a pipe under the name of a session keeps nothing else from being tidied, or for ever."""
+    name = "2026-11-2{}T10-00-00-000000Z.jsonl".format
+    own = tmp_path / "own.txt"
+    own.write_text("mine")
+    (tmp_path / name(0)).mkdir()
+    (tmp_path / name(1)).symlink_to(own)
+    (tmp_path / name(2)).symlink_to(tmp_path / name(2))
+    os.mkfifo(tmp_path / name(3))
+    (tmp_path / f"{name(4)}.gz.part").mkdir()
+    (tmp_path / name(5)).write_text("a log")
+    assert () == tidy(tmp_path, 10**9)
+    assert (tmp_path / f"{name(5)}.gz").is_file()
+    (told,) = tidy(tmp_path, 0)
+    assert "1 of the oldest session logs made room" in told
+    assert "mine" == own.read_text()
+    assert 6 == len(list(tmp_path.iterdir()))
+
+
+def test_one_that_cannot_be_tidied_is_told_and_the_others_are(tmp_path: Path) -> None:
+    """The trouble of one file is told by its name."""
+    name = "2026-11-2{}T10-00-00-000000Z.jsonl".format
+    for number in (1, 2):
+        (tmp_path / name(number)).write_text("a log")
+    (tmp_path / f"{name(1)}.gz").mkdir()
+    (told,) = tidy(tmp_path, 10**9)
+    assert told.startswith(f"the session log {tmp_path / name(1)} cannot be tidied: ")
+    assert (tmp_path / f"{name(2)}.gz").is_file()
+    assert "a log" == (tmp_path / name(1)).read_text()
+
+
+@pytest.mark.parametrize("times", range(6))
+def test_packing_can_be_broken_off(tmp_path: Path, times: int) -> None:
+    """The bridge ends at once: what is half packed is left as it was, and done another time."""
+    log = tmp_path / NAME
+    log.write_bytes(bytes(range(256)) * 4096)  # four pieces of what is read at a time
+    answers = iter([*[True] * times, *[False] * 20])
+    assert () == tidy(tmp_path, 10**9, lambda: next(answers))
+    assert [log] == list(tmp_path.iterdir())
+    tidy(tmp_path, 10**9)
+    assert [log.with_name(NAME + ".gz")] == list(tmp_path.iterdir())

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from bridge.service.boards import LOOK, Boards
+from bridge.service.boards import LOOK, MOST_SEEN, Boards
 from bridge.service.notes import Notes
 from bridge.service.screen import Screen
 from bridge.service.state import STATE_FILE, StateFile
@@ -87,3 +87,12 @@ async def test_page_says_it_beside_the_health_of_the_node(tmp_path: Path) -> Non
         host.board(node, "bb")
         after = screen.picture()["nodes"][node]["text"]
     assert after == f"{before}; node {node} is a new board, bb in place of aa: {LOOK}"
+
+
+async def test_a_flood_of_boards_is_told_of_only_at_its_beginning() -> None:
+    """Somebody who makes up boards fills neither the memory nor the journal."""
+    notes = Notes()
+    boards = Boards(None, notes)
+    for number in range(1000):
+        boards.heard("vale", f"{number:04x}")
+    assert MOST_SEEN == len(notes.after(0))

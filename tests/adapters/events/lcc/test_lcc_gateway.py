@@ -10,8 +10,10 @@ from typing import Any, Final
 
 import pytest
 
+from adapters.contract import AT_ONCE
+from adapters.events.lcc.frames import Frame
 from adapters.events.lcc.options import LccOptions
-from adapters.events.lcc.source import MOST_CONFLICTS, LccSource
+from adapters.events.lcc.source import MOST_CONFLICTS, LccSource, _Session
 from adapters.testing import SourceBench
 from bridge.errors import DecodeError, LinkError
 from bridge.events import (
@@ -430,3 +432,30 @@ async def test_what_a_signal_shows_while_there_is_no_alias_is_sent_when_there_is
                 ":X10701aaaN010203040506;",
                 ":X195B4aaaN0102030405060010;",
             ] == client.told()[before + 5 :]
+
+
+async def test_a_storm_of_questions_lets_the_loop_turn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One frame may ask for all events of ours: nobody else waits until a hundred such answers are made."""
+    blocks = {
+        f"b{n}": {"occupied": f"{OWN[:-3]}.01.{n:02X}", "clear": f"{OWN[:-3]}.02.{n:02X}"} for n in range(200)
+    }
+    host = SourceBench()
+    made: list[int] = [0]
+    send, sleep = _Session.send, host.sleep
+
+    def count(session: _Session, frames: list[Frame]) -> None:
+        made[-1] += len(frames)
+        send(session, frames)
+
+    async def turn(seconds: float) -> None:
+        made.append(0)
+        await sleep(seconds)
+
+    async with Gateway() as gateway, listening(gateway, host, blocks=blocks):
+        client = await joined(gateway, host)
+        known = len(client.heard)
+        monkeypatch.setattr(_Session, "send", count)
+        monkeypatch.setattr(host, "sleep", turn)
+        client.say(*(":X19970123N;" for _time in range(50)))
+        assert await host.until(lambda: len(client.heard) >= known + 50 * 400)
+    assert max(made) <= 400 + 50 + AT_ONCE
