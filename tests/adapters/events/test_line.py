@@ -193,9 +193,10 @@ async def test_a_pipe_that_is_taken_away_is_a_lost_source(tmp_path: Path, instea
             task.result()
         assert caught.group_contains(LinkError, match="was taken away, or another was put in its place")
     if instead in ("nothing", "another pipe"):
-        async with listening(host, pipe=str(pipe)):
+        again = SourceBench()  # the other one has heard of a pipe that is open already
+        async with listening(again, pipe=str(pipe)):
             await asyncio.to_thread(pipe.write_bytes, b"button/b pressed\n")
-            assert await host.until(lambda: bool(host.raws))
+            assert await again.until(lambda: bool(again.raws))
 
 
 async def test_a_pipe_that_cannot_be(tmp_path: Path) -> None:
