@@ -160,29 +160,34 @@ class _Replay:
         self._take(commands)
 
     def _take(self, commands: list[Command]) -> None:
-        self._compare = True
+        self._count(commands)
+        self._expect(commands)
+
+    def _count(self, commands: list[Command]) -> None:
+        """Take all frames into the digest, in the order in which they went out."""
         for command in commands:
             if isinstance(command, PublishFrame):
-                self._count(command)
-            if not isinstance(command, Report):
-                self._made.append(command)
+                self._frames += 1
+                self._all.add(command.at, command.chain, command.levels)
 
-    def _count(self, frame: PublishFrame) -> None:
-        self._frames += 1
-        self._all.add(frame.at, frame.chain, frame.levels)
+    def _expect(self, commands: list[Command]) -> None:
+        """Look for these in the lines that follow."""
+        self._compare = True
+        self._made += [command for command in commands if not isinstance(command, Report)]
 
     def _rendered(self, number: int, line: Rendered) -> None:
         for instant in line.instants:
             self._instants += 1
             self._last = max(self._last, instant)
             due: list[Command] = []
-            for command in self._engine.advance(instant):
+            commands = self._engine.advance(instant)
+            self._count(commands)
+            for command in commands:
                 if isinstance(command, PublishFrame) and command.cause is Cause.MOTION:
-                    self._count(command)
                     self._digests.add(command)
                 else:
                     due.append(command)
-            self._take(due)
+            self._expect(due)
         if line.digests is None:
             return
         digests = self._digests.take()
