@@ -79,6 +79,8 @@ def tidy(directory: Path, most: int) -> tuple[str, ...]:
     Returns:
         A sentence for each thing an owner should know. It never raises.
     """
+    if not directory.exists():
+        return ()  # the first session ever makes it, a moment later
     try:
         for path in sessions(directory):
             if path.suffix == _UNFINISHED:
