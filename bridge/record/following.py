@@ -114,6 +114,7 @@ class Follower:
         self.notes: list[str] = []
         self.gaps = 0
         self.seeking = session.resumes
+        self._resumed = False
         self._session = session
         # Another version may keep the same state in another shape; its frames tell whether it is the same.
         self._same_program = session.header.version == bridge.__version__
@@ -146,6 +147,20 @@ class Follower:
         self.seeking = True
         self.notes.append(f"{self.place(placed)}: {why}")
 
+    def failed(self, placed: Placed, error: Exception) -> None:
+        """Go on behind a line that the engine could not take.
+
+        Raises:
+            Exception: that same error, where it cannot come from what stands in the log: it is a fault of lamproom.
+        """
+        if isinstance(error, EngineError):
+            self.gap(placed, f"out of order: {error}")
+        elif self._resumed:
+            # A state from a file may hold anything, and not all of it is looked at before it is needed.
+            self.gap(placed, f"it cannot follow from the snapshot before it, which is damaged: {error!r}")
+        else:
+            raise error
+
     def place(self, placed: Placed) -> str:
         """Return where a line stands, in words."""
         where = "" if placed.file == self._session.path else f" of {placed.file.name}"
@@ -162,7 +177,11 @@ class Follower:
         except EngineError as error:
             self.gap(placed, str(error))
             return None
+        except Exception as error:  # noqa: BLE001 - a state from a file may hold anything
+            self.gap(placed, f"the snapshot is damaged: {error!r}")
+            return None
         self.seeking = False
+        self._resumed = True
         if self.gaps or placed.number > 2:
             self.notes.append(f"it goes on at the snapshot in {self.place(placed)}, {instant_text(line.at)}")
         return Stood(line, resumed=True, same=True)
@@ -224,8 +243,8 @@ class Player:
         for placed, line in self._follower.lines(until):
             try:
                 yield from self._line(line)
-            except EngineError as error:
-                self._follower.gap(placed, f"out of order: {error}")
+            except Exception as error:  # noqa: BLE001 - the follower knows which of them the log may be to blame for
+                self._follower.failed(placed, error)
 
     def _line(self, line: Line | Stood) -> Iterator[Step]:
         match line:

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TypeAlias
 
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
-from bridge.errors import EngineError
 from bridge.events import Event, Instant
 from bridge.record.digests import ChainDigests, FrameDigest, tables_digest
 from bridge.record.following import Follower, Opened, Stood, open_session
@@ -86,8 +85,8 @@ class _Replay:
         for placed, line in self._follower.lines(until):
             try:
                 self._line(placed.number, line)
-            except EngineError as error:
-                self._follower.gap(placed, f"out of order: {error}")
+            except Exception as error:  # noqa: BLE001 - the follower knows which of them the log may be to blame for
+                self._follower.failed(placed, error)
             progress(self._last)
 
     def _stood(self, number: int, stood: Stood) -> None:

@@ -20,7 +20,7 @@ from tests.bridge.record.sessions import events
 ats = st.integers(0, LAST_INSTANT)
 words = st.text(max_size=12)
 counts = st.integers(1, 2**40)
-digests = st.dictionaries(words, words, max_size=3)
+digests = st.dictionaries(words, st.binary(min_size=16, max_size=16).map(bytes.hex), max_size=3)
 
 
 def header_of(text: str, layout: str) -> Header:
