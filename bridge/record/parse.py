@@ -10,6 +10,7 @@ from base64 import b64decode
 from collections.abc import Callable
 from typing import Any, Final
 
+import bridge
 from bridge.commands import Cause, Decision, Note, Told
 from bridge.errors import DecodeError
 from bridge.events import Instant, event_from_data
@@ -174,9 +175,14 @@ def _header(fields: _Fields) -> Line:
         raise fields.bad("this is not a session log of lamproom")
     number = fields.whole("format", 1)
     if number > FORMAT:
+        wrote = (
+            f"lamproom {fields.text('version')}, which wrote it"
+            if fields.has("version")
+            else "the one that wrote it"
+        )
         raise fields.bad(
-            f"this log has format {number}, and this lamproom reads formats up to {FORMAT}: "
-            "read it with the lamproom that wrote it, or a newer one"
+            f"this log has format {number}, and lamproom {bridge.__version__} reads formats up to {FORMAT}: "
+            f"read it with {wrote}, or a newer one"
         )
     layout = fields.inner("layout")
     unpacker = zlib.decompressobj()

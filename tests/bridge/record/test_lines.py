@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import bridge
 from bridge.commands import Cause, Decision, Note, Told
 from bridge.errors import DecodeError
 from bridge.record.digests import text_digest
@@ -158,7 +159,7 @@ def refused_or_line(data: bytes) -> None:
         ('{"log":"another","format":1}', "this is not a session log of lamproom"),
         (
             '{"log":"lamproom","format":4,"news":[]}',
-            "this log has format 4, and this lamproom reads formats up to 3",
+            f"this log has format 4, and lamproom {bridge.__version__} reads formats up to 3",
         ),
     ],
 )
