@@ -96,6 +96,8 @@ class Claim:
         last: the last that is claimed.
         owner: who claims it, in words: a chain's key, or an adapter's part.
         keys: where it stands.
+        within: a wider space, whose claims reach into this one too: what is sent to all reaches each. Claims of two
+            parts of it have nothing to do with each other.
     """
 
     space: str
@@ -104,6 +106,7 @@ class Claim:
     last: int
     owner: str
     keys: Keys
+    within: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -353,6 +356,10 @@ class OutputHost(Protocol):
 
     def node(self, name: str, state: LinkState, why: str) -> None:
         """Say that a node acknowledges, or no longer, with a reason in plain words."""
+        ...
+
+    def board(self, node: str, board: str) -> None:
+        """Say which board a node runs on, by something that this board alone has; the owner is told when it changes."""
         ...
 
     def link(self, state: LinkState, why: str, *keys: str | int) -> None:

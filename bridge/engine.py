@@ -8,21 +8,21 @@ makes no difference how late the engine is called.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any, Final
 
 from bridge.chain.timing import look_at_timing
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
 from bridge.errors import EngineError, LayoutError
-from bridge.events import AccessoryOrdered, AspectOrdered, Authority, Event, Instant
+from bridge.events import AccessoryOrdered, AspectOrdered, Event, Instant
 from bridge.layout.findings import Finding, errors, in_order
 from bridge.layout.model import ON, Layout
 from bridge.light.pictures import plan_devices
 from bridge.logic.board import Board
 from bridge.logic.clock import ClockTime
+from bridge.logic.deciding import Deciding
 from bridge.logic.look import look_at_logic
 from bridge.logic.reasons import STOPPED, Choice, Outcome
-from bridge.logic.repeats import Novelty, Repeats
+from bridge.logic.repeats import Novelty
 from bridge.stage import Stage
 from bridge.trial.running import LampTest
 from bridge.trial.table import Standing
@@ -41,8 +41,6 @@ class Engine:
 
     Attributes:
         layout: what is driven.
-        now: the instant of the last event or rendering.
-        events: how many events were handled; the number of an event is this count after it.
 
     Raises:
         LayoutError: the layout has errors that `look_at` finds.
@@ -53,11 +51,8 @@ class Engine:
         if found:
             raise LayoutError("the layout has errors", found)
         self.layout = layout
-        self.now: Instant = 0
-        self.events = 0
         self._plans, _findings = plan_devices(layout)
-        self._board = Board(layout)
-        self._repeats = Repeats(layout.sources)
+        self._deciding = Deciding(layout)
         self._stage = Stage(layout, self._plans)
         self._lamp_test = LampTest(layout, self._plans)
         self._shown = [choice.aspect for choice in self._board.choices]
@@ -67,6 +62,20 @@ class Engine:
         ]
         self._ranks += [{}] * len(layout.lights)
         self._mastered = [device.shown.aspect for device in self._board.masters]
+
+    @property
+    def now(self) -> Instant:
+        """The instant of the last event or rendering."""
+        return self._deciding.now
+
+    @property
+    def events(self) -> int:
+        """How many events were handled; the number of an event is this count after it."""
+        return self._deciding.events
+
+    @property
+    def _board(self) -> Board:
+        return self._deciding.board
 
     def start(self) -> list[Command]:
         """Put every device into its state of knowing nothing; return all frames and all there is to tell."""
@@ -88,20 +97,14 @@ class Engine:
         if event.at < self.now:
             raise EngineError(f"an event at {event.at} came after {self.now}")
         due = self._perform_due(event.at)
-        self.now = event.at
-        self.events += 1
-        novelty = self._repeats.novelty(event)
-        if novelty is not Novelty.NEW:
-            note = Note(event.at, _again(event, novelty), self.events)
-            if novelty is not Novelty.OLD or not isinstance(event, AccessoryOrdered | AspectOrdered):
-                return [*due, *self._cover([], event.at), note]
-            due = [*due, note]
-            event = replace(event, authority=Authority.STATE)
+        novelty, outcome = self._deciding.hear(event)
+        notes = [] if novelty is Novelty.NEW else [Note(event.at, _again(event, novelty), self.events)]
+        if outcome is None:
+            return [*due, *self._cover([], event.at), *notes]
         # Heard first: a test that ends with this event must not lie over what the logic makes of it.
         tested = self._lamp_test.hear(event, self.events)
-        outcome = self._board.hear(event, self.events)
         followed = self._follow(outcome, event.at, Cause.EVENT)
-        return [*due, *self._cover([], event.at), *followed, *tested]
+        return [*due, *notes, *self._cover([], event.at), *followed, *tested]
 
     def advance(self, instant: Instant) -> list[Command]:
         """Perform what is due and render an instant; return what follows, and the frames of what moves.
@@ -112,7 +115,7 @@ class Engine:
         if instant < self.now:
             raise EngineError(f"the instant {instant} lies before {self.now}")
         due = self._perform_due(instant)
-        self.now = instant
+        self._deciding.now = instant
         return [*due, *self._cover(self._stage.render(instant), instant)]
 
     def next_wake(self) -> Instant | None:
@@ -155,7 +158,7 @@ class Engine:
         Nobody keeps a lock any more, and a panel must not wait for one. Gates come down as the lights stay red: nobody
         looks out for trains any more.
         """
-        self.now = max(at, self.now)
+        self._deciding.now = max(at, self.now)
         tested = self._lamp_test.stop(self.now, STOPPED)
         for index in range(len(self._plans)):
             self._stage.rest(index)
@@ -205,10 +208,7 @@ class Engine:
         """Return the whole state as plain data with a format number."""
         return {
             "format": SNAPSHOT_FORMAT,
-            "now": self.now,
-            "events": self.events,
-            "board": self._board.snapshot(),
-            "repeats": self._repeats.snapshot(),
+            **self._deciding.snapshot(),
             "stage": self._stage.snapshot(),
             # Only while there is one: so the snapshots in session logs of before there were any are the same still.
             **({} if (lamp_test := self._lamp_test.snapshot()) is None else {"lamp-test": lamp_test}),
@@ -222,23 +222,20 @@ class Engine:
         """
         if data.get("format") != SNAPSHOT_FORMAT:
             raise EngineError(f"a snapshot of format {data.get('format')!r} cannot be read here")
-        board, repeats = Board(self.layout), Repeats(self.layout.sources)
+        deciding = Deciding(self.layout)
         lamp_test = LampTest(self.layout, self._plans)
         try:
-            board.restore(data["board"])
-            repeats.restore(data["repeats"])
+            deciding.restore(data)
             lamp_test.restore(data.get("lamp-test"))
-            shown = [choice.aspect for choice in board.choices]
+            shown = [choice.aspect for choice in deciding.board.choices]
             known = all(self._stage.knows(index, aspect) for index, aspect in enumerate(shown))
-            now, events = int(data["now"]), int(data["events"])
             if not known:
                 raise EngineError("the snapshot is of another layout")
             self._stage.restore(data["stage"])
         except (LookupError, TypeError, ValueError) as problem:
             raise EngineError(f"the snapshot cannot be understood: {problem!r}") from problem
-        self.now, self.events = now, events
-        self._board, self._repeats, self._shown, self._lamp_test = board, repeats, shown, lamp_test
-        self._mastered = [device.shown.aspect for device in board.masters]
+        self._deciding, self._shown, self._lamp_test = deciding, shown, lamp_test
+        self._mastered = [device.shown.aspect for device in deciding.board.masters]
 
     def _perform_due(self, until: Instant) -> list[Command]:
         """Perform every timer that is due by an instant, each at its own, and return what follows from them.
@@ -247,20 +244,13 @@ class Engine:
             EngineError: timers of no length set each other off for ever; the message names whose.
         """
         commands: list[Command] = []
-        rounds = 0
         while (due := self._next_due()) is not None and due <= until:
             if due != self._board.next_due():
-                self.now = max(due, self.now)
+                self._deciding.now = max(due, self.now)
                 told = self._lamp_test.perform(due)
                 commands += [*self._cover([], due), *told]
                 continue
-            # Each round at one instant sees at least one timer off, and none has more to do there than twice.
-            rounds = rounds + 1 if due <= self.now else 0
-            if rounds > 2 * self._board.timers + 2:
-                names = ", ".join(self._board.due(due))
-                raise EngineError(f"a timer that is over at once is set again and again, at {due}: {names}")
-            self.now = max(due, self.now)
-            commands += self._follow(self._board.perform(due), due, Cause.TIMER)
+            commands += self._follow(self._deciding.perform(due), due, Cause.TIMER)
         return commands
 
     def _next_due(self) -> Instant | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from xml.etree import ElementTree as ET
 
-from bridge.layout.read_effects import READERS
+from bridge.layout.effects.read import READERS
 from bridge.light.tapes import UNIT
 from tests.support.exhibits import EXHIBITS
 from tests.support.gallery import FOLDER, drawn

@@ -16,11 +16,12 @@ from bridge.chain.frames import byte_of_level
 from bridge.check import check_text
 from bridge.cli import app
 from bridge.layout import read as layout_read
-from bridge.layout import schema, schema_effects, schema_track, schema_when
+from bridge.layout import schema, schema_track, schema_when
 from bridge.layout.chips import CHIP_TYPES
 from bridge.layout.conditions import Leaf, leaves
 from bridge.layout.crossings import NOT_RAISED, RED
 from bridge.layout.dies import Die
+from bridge.layout.effects import schema as schema_effects
 from bridge.layout.model import Way
 from bridge.layout.rules.crossings import CROSSING_RULES, Figure
 from bridge.layout.shown import LONGEST_CHANGE, USUAL_CHANGE
@@ -243,7 +244,18 @@ def test_every_command_and_option_is_named() -> None:
     group = typer.main.get_command(app)
     text = page("README.md")
     commands: dict[str, Any] = getattr(group, "commands", {})
-    commands_there = {"adapters", "built", "check", "chip", "compare", "demo", "lamps", "node", "replay"}
+    commands_there = {
+        "adapters",
+        "built",
+        "check",
+        "chip",
+        "compare",
+        "demo",
+        "keep",
+        "lamps",
+        "node",
+        "replay",
+    }
     assert commands_there | {"run", "send"} == set(commands)
     assert [] == [name for name in commands if f"`lamproom {name}" not in text]
     options = {option for command in commands.values() for each in command.params for option in each.opts}

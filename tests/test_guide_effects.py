@@ -7,12 +7,12 @@ from typing import Any
 
 import pytest
 
+from bridge.layout.effects.read import READERS, read_effect
+from bridge.layout.effects.scales import RATIOS
+from bridge.layout.effects.traffic import LAMPS_OF_BOARD, MODES
 from bridge.layout.entries import Desk
-from bridge.layout.read_effects import READERS, read_effect
 from bridge.layout.rules.lamps import ROAD_RULES
-from bridge.layout.scales import RATIOS
 from bridge.layout.text import parse
-from bridge.layout.traffic import LAMPS_OF_BOARD, MODES
 from bridge.layout.units import seconds
 from tests.support.effect_tables import flashers
 from tests.support.gallery import FOLDER

@@ -96,7 +96,7 @@ class PinsOptions(Options):
     factory: str | None = None
     pull: _Pull = "up"
     active: _Level | None = None
-    debounce: _Debounce = 0.02
+    debounce: Annotated[_Debounce, Field(examples=["20 ms"])] = 0.02
 
     def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:  # noqa: ARG002 - it has no chains
         """Return which buttons do not say at which level they are pressed."""

@@ -10,10 +10,10 @@ from pydantic import Field
 from adapters.contract import ChainPlace, Claim, Fault, Options, OutputHost
 from adapters.outputs import artnet_packets as wire
 from adapters.outputs.keys import (
-    Address,
-    Host,
     Port,
     Refresh,
+    ShortAddress,
+    ShortHost,
     local_port_claim,
     look_at_chains,
     too_many,
@@ -51,9 +51,9 @@ class ArtNetOptions(Options):
         chains: for each chain, by `node/chain`, where it is.
     """
 
-    host: Host
+    host: ShortHost
     port: Port = wire.PORT
-    local_address: Address | None = None
+    local_address: ShortAddress | None = None
     local_port: Port | None = None
     refresh: Refresh = DMX_REFRESH
     chains: dict[str, ArtNetChain] = Field(default_factory=dict)

@@ -14,8 +14,10 @@ from adapters.outputs.keys import (
     Host,
     Port,
     Refresh,
+    at,
     local_port_claim,
     look_at_chains,
+    one_version,
     too_many,
     whole,
 )
@@ -65,6 +67,7 @@ class DdpOptions(Options):
     def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:
         """Find chains that have no place, and chains that do not end within what an offset can say."""
         return (
+            *one_version(self.host, self.local_address),
             *look_at_chains(self.chains, places, "{offset: 0}"),
             *too_many(self._claims(places), wire.OFFSETS),
         )
@@ -79,7 +82,7 @@ class DdpOptions(Options):
             place = by_key.get(key)
             if place is not None:
                 last = chain.offset + place.length - 1
-                space = f"of DDP at {self.host}:{self.port}, destination {chain.destination},"
+                space = f"of DDP at {at(self.host, self.port)}, destination {chain.destination},"
                 yield Claim(space, "byte", chain.offset, last, key, ("chains", key))
 
 

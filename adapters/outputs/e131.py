@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import Annotated, ClassVar, Final, cast
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from pydantic import Field, field_validator
 
@@ -16,13 +16,17 @@ from adapters.outputs.keys import (
     Host,
     Port,
     Refresh,
+    at,
     local_port_claim,
     look_at_chains,
+    one_version,
     too_many,
+    version_of,
     whole,
 )
 from adapters.outputs.span import UNIVERSE, spans
 from adapters.outputs.udp import Packet, UdpFrames
+from bridge.events import SECOND
 
 DMX_REFRESH: Final = 44
 """Frames a second of ANSI E1.11 (DMX512-A) with 512 slots: section 6.6.1 allows no more unless the owner says so."""
@@ -83,6 +87,7 @@ class E131Options(Options):
     def faults(self, places: tuple[ChainPlace, ...]) -> tuple[Fault, ...]:
         """Find chains without a universe, and chains that need more of them than there are."""
         return (
+            *one_version(self.host, self.local_address),
             *look_at_chains(self.chains, places, "{universe: 1}"),
             *too_many(self._claims(places), wire.UNIVERSES),
         )
@@ -93,13 +98,23 @@ class E131Options(Options):
 
     def _claims(self, places: tuple[ChainPlace, ...]) -> Iterator[Claim]:
         by_key = {place.key: place for place in places}
-        where = f"at {self.host}:{self.port}" if self.host else "by multicast"
+        everywhere = "of E1.31 by multicast" + (f" to port {self.port}" if self.port != wire.PORT else "")
+        # A universe is the same one however its packets come (section 9.1.1), and what goes to its group reaches
+        # every controller that takes it. Two controllers, each with packets of its own, may number theirs alike.
+        space, within = (
+            (f"of E1.31 at {at(self.host, self.port)}", everywhere) if self.host else (everywhere, "")
+        )
         for key, chain in self.chains.items():
             place = by_key.get(key)
             if place is not None:
                 last = chain.universe + len(spans(place.chips, UNIVERSE)) - 1
                 keys = ("chains", key, "universe")
-                yield Claim(f"of E1.31 {where}", "universe", chain.universe, last, key, keys)
+                yield Claim(space, "universe", chain.universe, last, key, keys, within)
+
+
+def _group(universe: int, options: E131Options) -> tuple[str, int]:
+    """Return group and port of a universe; by IPv6 where the address of this machine is one of that."""
+    return wire.group_of(universe, version_of(options.local_address or "") or 4), options.port
 
 
 class E131Stream:
@@ -125,7 +140,7 @@ class E131Stream:
                 priority=priority,
                 sync=options.synchronise or 0,
             )
-            address = None if options.host else (wire.group_of(universe), options.port)
+            address = None if options.host else _group(universe, options)
             self._parts.append((part, packet, address))
 
     def packets(self, levels: bytes) -> Iterator[Packet]:
@@ -148,7 +163,7 @@ class _Together:
 
     def __init__(self, universe: int, options: E131Options, cid: UUID) -> None:
         self._packet = wire.sync_packet(cid, universe)
-        self._address = None if options.host else (wire.group_of(universe), options.port)
+        self._address = None if options.host else _group(universe, options)
 
     def packets(self) -> Iterator[Packet]:
         """Yield it."""
@@ -156,18 +171,64 @@ class _Together:
         yield self._packet, self._address
 
 
+class _Listing:
+    """The packets that say which universes come from here: what is sent by multicast, and its synchronization."""
+
+    every: Final = wire.DISCOVERY_EVERY_S * SECOND
+
+    def __init__(self, options: E131Options, places: tuple[ChainPlace, ...], cid: UUID) -> None:
+        universes = {options.synchronise} if options.synchronise else set[int]()
+        for place in places:
+            first = options.chains[place.key].universe
+            universes |= set(range(first, first + len(spans(place.chips, UNIVERSE))))
+        self._pages = wire.discovery_packets(cid, options.source_name, universes)
+        self._address = _group(wire.DISCOVERY, options)
+
+    def packets(self) -> Iterator[Packet]:
+        """Yield each page."""
+        for page in self._pages:
+            yield page, self._address
+
+
 class E131Frames(UdpFrames):
-    """A frame output by E1.31: a chain in as many universes as it needs, and no chip in two of them."""
+    """A frame output by E1.31: a chain in as many universes as it needs, and no chip in two of them.
+
+    Each output is a source of its own, since the list of a source's universes has to be whole, and one output knows
+    nothing of another's.
+    """
 
     options: ClassVar[type[Options]] = E131Options
 
     protocol: ClassVar[str] = "E1.31"
 
-    def streams(self, options: Options, places: tuple[ChainPlace, ...], host: OutputHost) -> list[E131Stream]:
-        """Return one stream for each chain."""
-        return [E131Stream(place, cast("E131Options", options), host.identity) for place in places]
+    def __init__(self, name: str, options: Options, places: tuple[ChainPlace, ...], host: OutputHost) -> None:
+        self._cid = uuid5(host.identity, name)
+        super().__init__(name, options, places, host)
 
-    def signal(self, options: Options, host: OutputHost) -> _Together | None:
+    def streams(
+        self,
+        options: Options,
+        places: tuple[ChainPlace, ...],
+        host: OutputHost,  # noqa: ARG002 - the source is this output
+    ) -> list[E131Stream]:
+        """Return one stream for each chain."""
+        return [E131Stream(place, cast("E131Options", options), self._cid) for place in places]
+
+    def signal(
+        self,
+        options: Options,
+        host: OutputHost,  # noqa: ARG002 - the source is this output
+    ) -> _Together | None:
         """Return the synchronization packet, if it was asked for."""
         said = cast("E131Options", options)
-        return _Together(said.synchronise, said, host.identity) if said.synchronise else None
+        return _Together(said.synchronise, said, self._cid) if said.synchronise else None
+
+    def herald(
+        self,
+        options: Options,
+        places: tuple[ChainPlace, ...],
+        host: OutputHost,  # noqa: ARG002 - the source is this output
+    ) -> _Listing | None:
+        """Return the list of universes, for those that go to everybody; one controller needs no list of its own."""
+        said = cast("E131Options", options)
+        return None if said.host or not places else _Listing(said, places, self._cid)

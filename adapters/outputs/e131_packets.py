@@ -7,7 +7,8 @@ that are named here. All numbers are big-endian.
 from __future__ import annotations
 
 import struct
-from ipaddress import IPv4Address
+from collections.abc import Iterable
+from ipaddress import IPv4Address, IPv6Address
 from typing import Final
 from uuid import UUID
 
@@ -22,6 +23,15 @@ PRIORITIES: Final = range(201)
 
 LONGEST_NAME: Final = 63
 """Bytes of a source name: it ends with a NUL within 64, section 6.2.2."""
+
+DISCOVERY: Final = 64_214
+"""E131_DISCOVERY_UNIVERSE, appendix A: where sources say which universes they send."""
+
+DISCOVERY_EVERY_S: Final = 10
+"""E131_UNIVERSE_DISCOVERY_INTERVAL, appendix A."""
+
+PAGE: Final = 512
+"""Universes that one discovery packet lists at the most, section 8.5."""
 
 SEQUENCE: Final = 111
 OPTIONS: Final = 112
@@ -42,6 +52,8 @@ _ROOT: Final = struct.Struct(">HI16s")
 _FRAMING: Final = struct.Struct(">HI64sBHBBH")
 _DMP: Final = struct.Struct(">HBBHHHB")
 _SYNC: Final = struct.Struct(">HIBHH")
+_LISTING: Final = struct.Struct(">HI64sI")
+_LIST: Final = struct.Struct(">HIBB")
 
 
 def data_packet(
@@ -78,6 +90,32 @@ def sync_packet(cid: UUID, universe: int) -> bytearray:
     )
 
 
-def group_of(universe: int) -> str:
-    """Return the multicast group of a universe, section 9.3.1."""
+def discovery_packets(cid: UUID, source_name: str, universes: Iterable[int]) -> list[bytearray]:
+    """Return the packets that list a source's universes, in order: as many pages as it takes, sections 6.4 and 8.
+
+    Args:
+        cid: whose they are.
+        source_name: for people; at most `LONGEST_NAME` bytes of UTF-8.
+        universes: what it sends.
+    """
+    found = sorted(set(universes))
+    pages = [found[begin : begin + PAGE] for begin in range(0, len(found), PAGE)] or [[]]
+    return [_page(cid, source_name, page, number, len(pages) - 1) for number, page in enumerate(pages)]
+
+
+def _page(cid: UUID, source_name: str, universes: list[int], number: int, last: int) -> bytearray:
+    length = 120 + 2 * len(universes)
+    return bytearray(
+        _PREAMBLE
+        + _ROOT.pack(_FLAGS | (length - 16), _EXTENDED, cid.bytes)
+        + _LISTING.pack(_FLAGS | (length - 38), 2, source_name.encode(), 0)
+        + _LIST.pack(_FLAGS | (length - 112), 1, number, last)
+        + struct.pack(f">{len(universes)}H", *universes)
+    )
+
+
+def group_of(universe: int, version: int = 4) -> str:
+    """Return the multicast group of a universe: by IPv4, section 9.3.1, or by IPv6, section 9.3.2."""
+    if version == 6:
+        return str(IPv6Address((0xFF18 << 112) + (0x8300 << 16) + universe))
     return str(IPv4Address((239 << 24) + (255 << 16) + universe))

@@ -3,11 +3,17 @@
 12.345678901 tarn/throat 00ff00        seconds of the session, chain, levels in the order of the data line
 12.400000000 tarn/throat 00ff00 test   a picture of a lamp test
 97.000000000 tarn/throat ff0000 last   the last frame
+
+A thread writes them, since a disk may be slow or a share in the network away. While it is at it, the newest frame of
+each chain is kept, and those before it are passed over and counted.
 """
 
 from __future__ import annotations
 
-from io import RawIOBase
+import asyncio
+import errno
+from dataclasses import asdict, dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import ClassVar, Final, cast
 
@@ -15,6 +21,7 @@ from pydantic import field_validator
 
 from adapters.contract import ChainPlace, Options, OutputHost
 from adapters.cut import cut
+from adapters.outputs.writer import Port, PortError, Writer
 from bridge.events import SECOND, Instant, LinkState
 
 FIGURES_EVERY: Final = 1 * SECOND
@@ -37,8 +44,26 @@ class FileOptions(Options):
         return path
 
 
+@dataclass(slots=True)
+class Counters:
+    """What happened on a chain since the session began: frames written, and frames passed over by newer ones."""
+
+    sent: int = 0
+    skipped: int = 0
+
+
+@dataclass(slots=True, eq=False)
+class _Lane:
+    """One chain: its line that is not handed over yet, and what was last told of it."""
+
+    place: ChainPlace
+    line: bytes | None = None
+    counters: Counters = field(default_factory=Counters)
+    told: Counters = field(default_factory=Counters)
+
+
 class FileFrames:
-    """A frame output that writes each frame as a line, at once."""
+    """A frame output that writes each frame as a line, at once unless the file is slow."""
 
     options: ClassVar[type[Options]] = FileOptions
     any_length: ClassVar[bool] = True
@@ -60,75 +85,132 @@ class FileFrames:
         """
         self._path = Path(cast("FileOptions", options).path)
         self._host = host
-        self._places = places
-        self._file: RawIOBase | None = None
-        self._begun = False
-        self._early: dict[int, tuple[bytes, str]] = {}  # the newest frames from before the start
-        self._sent = [0] * len(places)
-        self._told = [0] * len(places)
+        self._lanes = [_Lane(place) for place in places]
+        self._due: dict[int, None] = {}  # chains with a line, in the order in which they were shown
+        self._writer: Writer | None = None
+        self._over = False  # the file cannot be written, or the output has ended
+        self._idle = asyncio.Event()  # the file is open, and what was handed over is written
         self._figures_at: Instant = 0
         self._asked = False
 
     async def start(self) -> None:
         """Begin the file, with what was shown before."""
-        self._begun = True
-        try:
-            self._file = self._path.open("wb", buffering=0)
-        except OSError as problem:
-            self._lose(problem)
-        for index, (levels, mark) in self._early.items():
-            self._write(index, levels, mark)
-        self._early.clear()
+        self._writer = Writer(
+            str(self._path),
+            partial(open_file, self._path),
+            opened=self._out,
+            done=self._out,
+            failed=self._failed,
+        )
 
     def show(self, index: int, levels: bytes, *, test: bool = False) -> None:
-        """Write a frame."""
-        mark = " test" if test else ""
-        if not self._begun:
-            self._early[index] = levels, mark
-        self._write(index, levels, mark)
-        if not self._asked:
-            self._asked = True
-            self._host.wake_soon()
+        """Take a frame; write it now, or when what is on its way is out."""
+        if self._over:
+            return
+        self._take(index, levels, " test" if test else "")
+        self._serve()
+        self._ask()
 
     def wake(self, now: Instant) -> Instant | None:
         """Tell the figures, at most once a second."""
-        if self._sent == self._told:
-            self._asked = False
-            return None
-        if now < self._figures_at:
+        news = [lane for lane in self._lanes if lane.told != lane.counters]
+        if news and now < self._figures_at:
             return self._figures_at
-        self._figures_at = now + FIGURES_EVERY
-        for index, place in enumerate(self._places):
-            if self._sent[index] != self._told[index]:
-                self._told[index] = self._sent[index]
-                self._host.figures(place, sent=self._sent[index])
+        for lane in news:
+            self._figures_at = now + FIGURES_EVERY
+            lane.told = replace(lane.counters)
+            self._host.figures(lane.place, **asdict(lane.told))
         self._asked = False
         return None
 
     async def stop(self, last: tuple[bytes, ...] | None) -> None:
         """Write the last frames, and close the file."""
-        for index, levels in enumerate(last or ()):
-            self._write(index, levels, " last")
-        if self._file is not None:
-            self._file.close()
-            self._file = None
-
-    def _write(self, index: int, levels: bytes, mark: str) -> None:
-        if self._file is None:
+        if self._writer is not None:
+            await self._idle.wait()
+        self._over = True
+        writer, self._writer = self._writer, None
+        if writer is None:
             return
-        seconds, rest = divmod(self._host.now(), SECOND)
-        try:
-            self._file.write(f"{seconds}.{rest:09} {self._places[index].key} {levels.hex()}{mark}\n".encode())
-        except OSError as problem:
-            self._lose(problem)
-        else:
-            self._sent[index] += 1
+        for index, levels in enumerate(last or ()):
+            self._take(index, levels, " last")
+        writer.hand(self._lines() or None, ending=True)
+        await writer.ended.wait()
 
-    def _lose(self, problem: OSError) -> None:
-        if self._file is not None:
-            self._file.close()
-            self._file = None
-        why = (
-            f"{self._path} cannot be written ({problem.strerror or problem}): make room, or name another file"
-        )
+    def _take(self, index: int, levels: bytes, mark: str) -> None:
+        lane = self._lanes[index]
+        lane.counters.skipped += lane.line is not None
+        seconds, rest = divmod(self._host.now(), SECOND)
+        lane.line = f"{seconds}.{rest:09} {lane.place.key} {levels.hex()}{mark}\n".encode()
+        self._due.pop(index, None)
+        self._due[index] = None  # behind the others: lines stand in the order of their instants
+
+    def _serve(self) -> None:
+        """Hand over the newest line of each chain, if the file is free."""
+        if self._due and self._idle.is_set() and self._writer is not None:
+            self._idle.clear()
+            self._writer.hand(self._lines())
+
+    def _lines(self) -> bytes:
+        """Take the lines that wait."""
+        lines = []
+        for index in self._due:
+            lane = self._lanes[index]
+            lines.append(lane.line or b"")
+            lane.line = None
+            lane.counters.sent += 1
+        self._due.clear()
+        return b"".join(lines)
+
+    def _out(self) -> None:
+        self._idle.set()
+        if self._due:
+            self._serve()
+            self._ask()
+
+    def _ask(self) -> None:
+        """Have the figures told."""
+        if not self._asked:
+            self._asked = True
+            self._host.wake_soon()
+
+    def _failed(self, problem: PortError | OSError) -> None:
+        self._idle.set()
+        if self._writer is None:
+            return
+        self._over = True
+        self._writer = None
+        self._due.clear()
+        number, reason = (problem.errno, problem.strerror) if isinstance(problem, OSError) else (None, None)
+        match number:
+            case errno.ENOENT:
+                remedy = f"make the folder {self._path.absolute().parent}"
+            case errno.EACCES | errno.EPERM | errno.EROFS:
+                remedy = "let the user of the bridge write there"
+            case errno.EISDIR:
+                remedy = "take that folder away"
+            case _:
+                remedy = "make room"
+        why = f"{self._path} cannot be written ({reason or problem}): {remedy}, or name another file"
         self._host.link(LinkState.LOST, f"{why}, and start the bridge again", "path")
+
+
+def open_file(path: Path) -> Port:
+    """Begin a file anew; what is written is there at once.
+
+    Raises:
+        OSError: it cannot be opened.
+    """
+    return _Opened(path)
+
+
+class _Opened:
+    def __init__(self, path: Path) -> None:
+        self._file = path.open("wb", buffering=0)
+
+    def write(self, data: bytes) -> None:
+        left = memoryview(data)
+        while left:  # of what a disk that is nearly full takes a part
+            left = left[self._file.write(left) :]
+
+    def close(self) -> None:
+        self._file.close()

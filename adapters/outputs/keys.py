@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from ipaddress import IPv4Address
+from ipaddress import IPv4Address, IPv6Address, ip_address
 from typing import Annotated, Any, Final
 
 from pydantic import BeforeValidator
@@ -34,6 +34,13 @@ def whole(what: str, least: int, most: int) -> BeforeValidator:
 
 def _host(value: Any) -> str:
     text = str(value)
+    if ":" in text and version_of(text.partition("%")[0]) == 6:
+        return _long_address(text, "a group and no host: write the address of one controller")
+    return _short_host(value)
+
+
+def _short_host(value: Any) -> str:
+    text = str(value)
     if isinstance(value, bool | float) or not _HOST.fullmatch(text):
         raise ValueError(
             f"{cut(text, 40)} is no host: write its name or its address, such as 192.168.1.40, and the port by itself"
@@ -47,27 +54,71 @@ def _host(value: Any) -> str:
     return text
 
 
+def _long_address(text: str, group: str) -> str:
+    """Return an IPv6 address in its usual spelling (RFC 5952), so that one address is one word."""
+    address = IPv6Address(text)
+    if address.is_multicast:
+        raise ValueError(f"{text} is {group}")
+    if address.is_link_local and not address.scope_id:
+        raise ValueError(
+            f"{text} is no host by itself, since each network has such addresses: write the interface of this machine"
+            f" behind it, such as {text}%eth0"
+        )
+    return str(address)
+
+
 def _address(value: Any) -> str:
-    if not is_address(str(value)):
+    text = str(value)
+    if ":" in text and version_of(text.partition("%")[0]) == 6:
+        return _long_address(text, "a group: write an address of this machine")
+    return _short_address(value)
+
+
+def _short_address(value: Any) -> str:
+    if version_of(str(value)) != 4:
         raise ValueError(
             f"{cut(str(value), 40)} is no address: write one of this machine, such as 192.168.1.2"
         )
     return str(value)
 
 
-def is_address(host: str) -> bool:
-    """Return whether a host is written as an IPv4 address, so that nobody has to be asked for it."""
+def version_of(host: str) -> int:
+    """Return the version of the Internet Protocol that a host is an address of, 4 or 6; 0 where it is a name."""
     try:
-        IPv4Address(host)
+        return ip_address(host).version
     except ValueError:
-        return False
-    return True
+        return 0
+
+
+def is_address(host: str) -> bool:
+    """Return whether a host is written as an address, so that nobody has to be asked for it."""
+    return version_of(host) != 0
+
+
+def at(host: str, port: int) -> str:
+    """Return host and port in one word."""
+    return f"[{host}]:{port}" if version_of(host) == 6 else f"{host}:{port}"
+
+
+def one_version(host: str | None, local_address: str | None) -> tuple[Fault, ...]:
+    """Find two addresses between which nothing can be sent."""
+    versions = {version_of(address) for address in (host, local_address) if address} - {0}
+    if len(versions) < 2:
+        return ()
+    text = f"nothing goes from {local_address} to {host}: write two IPv4 or two IPv6 addresses, or leave this one out"
+    return (Fault(("local-address",), text),)
 
 
 Host = Annotated[str, BeforeValidator(_host)]
+"""A controller: its name in the network, or its IPv4 or IPv6 address."""
+
+ShortHost = Annotated[str, BeforeValidator(_short_host)]
 """A controller: its name in the network, or its IPv4 address."""
 
 Address = Annotated[str, BeforeValidator(_address)]
+"""An IPv4 or IPv6 address."""
+
+ShortAddress = Annotated[str, BeforeValidator(_short_address)]
 """An IPv4 address."""
 
 Port = Annotated[int, whole("a port", 1, 65_535)]
@@ -106,7 +157,7 @@ def local_port_claim(address: str | None, port: int | None) -> tuple[Claim, ...]
     if port is None:
         return ()
     space = f"of {address or 'this machine'}"
-    return (Claim(space, "port", port, port, "the packets of one output", ("local-port",)),)
+    return (Claim(space, "port", port, port, "one output alone", ("local-port",)),)
 
 
 def too_many(claims: Iterable[Claim], allowed: range) -> tuple[Fault, ...]:

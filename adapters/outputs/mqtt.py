@@ -41,6 +41,7 @@ class _Node:
     name: str
     lanes: list[_Lane] = field(default_factory=list)
     state: LinkState | None = None
+    missed: bool = False  # the link was down for too long, so it could not be heard
     obeys: int | None = (
         None  # a higher term than ours: another bridge's, and its node as long as it is higher
     )
@@ -64,7 +65,8 @@ class MqttFrames:
 
     A node's health is that of its chains. It is up when every chain that has something to show acknowledges,
     and lost when one of them does not: a picture that is not known to be shown is not to be relied upon. A
-    node that never said a word has no health, and its chains get every frame.
+    node that never said a word has no health, and its chains get every frame. When the link has been down for as
+    long as makes a node silent, no node is known to show anything: those that had a health are lost with it.
 
     A node that obeys another bridge, under a higher term than ours, is sent nothing until ours is above that one.
     """
@@ -111,6 +113,7 @@ class MqttFrames:
         self._soonest: Instant = NEVER  # no chain is due before this
         self._promised: Instant = NEVER  # what `wake` returned last
         self._asked = False
+        self._down_since: Instant | None = None  # while the link is down and no node was given up for it
 
     async def start(self) -> None:
         """Begin to send, and to listen to the nodes."""
@@ -134,10 +137,13 @@ class MqttFrames:
             self._send(index, now)
 
     def wake(self, now: Instant) -> Instant | None:
-        """Do what is due and return when to be called next, or None while the link is down."""
+        """Do what is due and return when to be called next, or None while only the link or a term is waited for."""
         self._promised = 0  # while we are at it nothing needs another call
         self._asked = False
-        self._promised = self._wake(now) if self._running and self._broker.connected else NEVER
+        if not self._running:
+            self._promised = NEVER
+        else:
+            self._promised = self._wake(now) if self._broker.connected else self._miss_nodes(now)
         return None if self._promised == NEVER else self._promised
 
     async def stop(self, last: tuple[bytes, ...] | None) -> None:
@@ -259,10 +265,41 @@ class MqttFrames:
             return
         for lane in self._lanes:
             lane.window.refresh()
+        now = self._host.now()
         if state is LinkState.UP:
-            now = self._host.now()
+            self._down_since = None
+            for node in self._nodes.values():
+                if node.missed:
+                    node.missed = False
+                    self._greet(node, now)
             self._meet_term(now)
             self._send_all(now)
+        else:
+            self._down_since = now
+            self._ask(now + SILENT_AFTER)
+
+    def _miss_nodes(self, now: Instant) -> Instant:
+        """Give up the nodes once the link has been down for too long; return when that is due.
+
+        They have acknowledged nothing for as long, and by then they may show what they show in silence.
+        """
+        if self._down_since is None:
+            return NEVER
+        due = self._down_since + SILENT_AFTER
+        if now < due:
+            return due
+        self._down_since = None
+        for node in self._nodes.values():
+            node.missed = any(lane.window.phase is not Phase.UNHEARD for lane in node.lanes)
+            if node.missed:
+                self._tell(node, LinkState.LOST, "the link to the broker is down")
+        return NEVER
+
+    def _greet(self, node: _Node, now: Instant) -> None:
+        """Have a node that was missed acknowledge on each of its chains before it counts as up again."""
+        for lane in node.lanes:
+            if lane.window.phase not in (Phase.UNHEARD, Phase.SILENT):
+                lane.window.announced(now)
 
     def _shown(self, raw: Raw) -> None:
         if not self._running:
@@ -305,6 +342,8 @@ class MqttFrames:
             self._learn(said.term, now, node)
         if node is None:
             return
+        if said.board is not None:
+            self._host.board(node.name, said.board)
         for lane in node.lanes:
             if said.state == "here":
                 lane.window.announced(now)
@@ -349,6 +388,9 @@ class MqttFrames:
             state, why = LinkState.UP, "it acknowledges what it shows"
         else:
             return
+        self._tell(node, state, why)
+
+    def _tell(self, node: _Node, state: LinkState, why: str) -> None:
         if state is not node.state:
             node.state = state
             self._host.node(node.name, state, why)

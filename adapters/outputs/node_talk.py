@@ -3,7 +3,7 @@
     lamproom/frame/<node>/<chain>   to the node: one frame, see `frame.py`
     lamproom/shown/<node>/<chain>   from the node: the newest frame it shows, as `<term> <sequence>` in decimal
     lamproom/node/<node>            from the node, retained, when it connects and as its last will: a JSON object,
-                                    {"state": "here", "term": 513} or {"state": "gone"}
+                                    {"state": "here", "term": 513, "board": "e66118604b2c3a21"} or {"state": "gone"}
 
 A node announces itself each time it connects and not on a timer: an announcement means that what was on its
 way to the node is lost, and brings a whole frame at once. Keys that are not known here are a node's own.
@@ -23,6 +23,7 @@ SHOWN_FILTER: Final = "lamproom/shown/+/+"
 NODE_FILTER: Final = "lamproom/node/+"
 
 LONGEST_ANNOUNCEMENT: Final = 4096
+LONGEST_BOARD: Final = 64
 
 _SHOWN: Final = re.compile(rb"\s{0,4}([0-9]{1,10}) ([0-9]{1,10})\s{0,4}")
 _SHOWN_EXPECTED: Final = "`<term> <sequence>` in decimal, such as `513 17`"
@@ -57,10 +58,12 @@ class Announcement(NamedTuple):
     Attributes:
         state: whether it is there.
         term: the highest term that it has obeyed, where it said so.
+        board: what the board on which it runs has to itself, such as the number of its chip, where it said so.
     """
 
     state: Literal["here", "gone"]
     term: int | None = None
+    board: str | None = None
 
 
 def write_shown(shown: Shown) -> bytes:
@@ -118,4 +121,11 @@ def _read_announcement(payload: bytes) -> Announcement:
     term = values.get("term")
     if term is not None and not (type(term) is int and term in TERMS):
         raise DecodeError('the announcement\'s `"term"` is not a whole number of 32 bits')
-    return Announcement(values["state"], term)
+    board = values.get("board")
+    if board is not None and not (
+        isinstance(board, str) and 0 < len(board) <= LONGEST_BOARD and board.isprintable()
+    ):
+        raise DecodeError(
+            f'the announcement\'s `"board"` is not a text of 1 to {LONGEST_BOARD} characters that can be printed'
+        )
+    return Announcement(values["state"], term, board)

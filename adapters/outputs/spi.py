@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import asyncio
 import re
-import threading
-from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, replace
 from functools import partial
 from typing import Annotated, ClassVar, Final, cast
@@ -16,9 +13,9 @@ from adapters.contract import ChainPlace, Claim, Fault, Options, OutputHost
 from adapters.cut import cut
 from adapters.outputs.keys import Refresh, look_at_chains
 from adapters.outputs.pace import NEVER, Counters, Pace
-from adapters.outputs.spi_port import PortError, open_port
+from adapters.outputs.spi_port import open_port
 from adapters.outputs.spi_waves import SHEETS, Encoder, choose
-from adapters.outputs.udp_link import Trouble
+from adapters.outputs.writer import PortError, Writer
 from bridge.events import SECOND, Instant, LinkState
 
 TRY_AGAIN: Final = 10 * SECOND
@@ -94,75 +91,23 @@ class SpiOptions(Options):
         )
 
 
-class _Writer:
-    """A thread that opens a bus and writes what it is handed, one frame after the other.
-
-    It holds one frame. Whoever hands it frames waits for `done` in between, so the newest is never behind another.
+class _Bus:
+    """An open bus that takes levels.
 
     Args:
         device: the bus.
         encoder: for the frames of its chain.
-        opened: called on the loop when the bus is open.
-        done: called on the loop when a frame is out.
-        failed: called on the loop, once, with why it can write no more.
     """
 
-    def __init__(
-        self,
-        device: str,
-        encoder: Encoder,
-        *,
-        opened: Callable[[], None],
-        done: Callable[[], None],
-        failed: Callable[[Trouble], None],
-    ) -> None:
-        self.ended = asyncio.Event()
-        self._device = device
+    def __init__(self, device: str, encoder: Encoder) -> None:
         self._encoder = encoder
-        self._opened, self._done, self._failed = opened, done, failed
-        self._loop = asyncio.get_running_loop()
-        self._turn = threading.Condition()
-        self._next: bytes | None = None
-        self._ending = False
-        # A daemon: a driver that never returns must not keep the bridge from ending.
-        threading.Thread(target=self._run, name=f"write {device}", daemon=True).start()
+        self._port = open_port(device, encoder.choice.wave.hertz, encoder.length)
 
-    def hand(self, levels: bytes | None, *, ending: bool = False) -> None:
-        """Hand over the next frame, and say whether it is the last."""
-        with self._turn:
-            if levels is not None:
-                self._next = levels
-            self._ending |= ending
-            self._turn.notify()
+    def write(self, data: bytes) -> None:
+        self._port.write(self._encoder.encode(data))
 
-    def _run(self) -> None:
-        try:
-            self._write()
-        except PortError as problem:
-            self._call(partial(self._failed, problem.trouble))
-        except OSError as problem:
-            why = f"writing to {self._device} failed: {problem.strerror or problem}"
-            self._call(partial(self._failed, Trouble(why, "device")))
-        self._call(self.ended.set)
-
-    def _write(self) -> None:
-        port = open_port(self._device, self._encoder.choice.wave.hertz, self._encoder.length)
-        self._call(self._opened)
-        try:
-            while True:
-                with self._turn:
-                    self._turn.wait_for(lambda: self._next is not None or self._ending)
-                    levels, self._next = self._next, None
-                if levels is None:
-                    return
-                port.write(self._encoder.encode(levels))
-                self._call(self._done)
-        finally:
-            port.close()
-
-    def _call(self, what: Callable[[], None]) -> None:
-        if not self._loop.is_closed():
-            self._loop.call_soon_threadsafe(what)
+    def close(self) -> None:
+        self._port.close()
 
 
 @dataclass(slots=True, eq=False)
@@ -173,7 +118,7 @@ class _Lane:
     device: str
     encoder: Encoder
     pace: Pace
-    writer: _Writer | None = None
+    writer: Writer | None = None
     ready: bool = False  # the bus is open, and the last frame is out
     retry_at: Instant = NEVER
     told_why: str = ""
@@ -285,9 +230,9 @@ class SpiFrames:
     # ---- the buses -----------------------------------------------------------------------------------------
 
     def _open(self, lane: _Lane) -> None:
-        lane.writer = _Writer(
+        lane.writer = Writer(
             lane.device,
-            lane.encoder,
+            partial(_Bus, lane.device, lane.encoder),
             opened=partial(self._opened, lane),
             done=partial(self._out, lane),
             failed=partial(self._failed, lane),
@@ -308,14 +253,17 @@ class SpiFrames:
             self._host.link(LinkState.UP, "they are written; whether a chip takes them nobody says")
         self._ask(self._serve(lane, self._host.now()))
 
-    def _failed(self, lane: _Lane, trouble: Trouble) -> None:
+    def _failed(self, lane: _Lane, problem: PortError | OSError) -> None:
         lane.writer, lane.ready = None, False
         if not self._running:
             return
         lane.pace.counters.failed += 1
         lane.retry_at = self._host.now() + TRY_AGAIN
-        if trouble.why != lane.told_why:
-            lane.told_why = trouble.why
+        why = str(problem)
+        if isinstance(problem, OSError):
+            why = f"writing to {lane.device} failed: {problem.strerror or problem}"
+        if why != lane.told_why:
+            lane.told_why = why
             self._told = LinkState.LOST
-            self._host.link(LinkState.LOST, trouble.why, "chains", lane.place.key, trouble.key)
+            self._host.link(LinkState.LOST, why, "chains", lane.place.key, "device")
         self._ask(lane.retry_at)

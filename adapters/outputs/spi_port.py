@@ -3,42 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Final, Protocol
+from typing import Final
 
-from adapters.outputs.udp_link import Trouble
+from adapters.outputs.writer import Port, PortError
 
 LONGEST: Final = Path("/sys/module/spidev/parameters/bufsiz")
 """Where the driver says how many bytes it takes at once. More would go out with a gap, a reset for the chips."""
 
 USUAL_LONGEST: Final = 4096
-
-
-class SpiPort(Protocol):
-    """An open bus."""
-
-    def write(self, data: bytes) -> None:
-        """Send bytes without a gap; returns when they are out.
-
-        Raises:
-            OSError: they could not be sent.
-        """
-        ...
-
-    def close(self) -> None:
-        """Let go of it."""
-        ...
-
-
-class PortError(Exception):
-    """A bus cannot be opened.
-
-    Attributes:
-        trouble: why, and what to do about it.
-    """
-
-    def __init__(self, why: str) -> None:
-        super().__init__(why)
-        self.trouble = Trouble(why, "device")
 
 
 class _Spidev:
@@ -60,7 +32,7 @@ class _Spidev:
         self._spi.close()
 
 
-def open_port(device: str, hertz: int, longest: int) -> SpiPort:
+def open_port(device: str, hertz: int, longest: int) -> Port:
     """Open a bus.
 
     Args:

@@ -59,6 +59,19 @@ class Signal(Protocol):
         ...
 
 
+class Herald(Protocol):
+    """What goes out from time to time, whatever is shown."""
+
+    @property
+    def every(self) -> Instant:
+        """How long to wait in between."""
+        ...
+
+    def packets(self) -> Iterator[Packet]:
+        """Yield its packets."""
+        ...
+
+
 @dataclass(slots=True, eq=False)
 class _Lane:
     """One chain: its pace, its packets, and what was last told of it."""
@@ -132,6 +145,8 @@ class UdpFrames:
             for place, stream in zip(places, self.streams(options, places, host), strict=True)
         ]
         self._signal = self.signal(options, host)
+        self._herald = self.herald(options, places, host)
+        self._herald_at: Instant = 0
         self._host = host
         self._signal_due = False
         self._running = self._finding = False
@@ -153,6 +168,11 @@ class UdpFrames:
     def signal(self, options: Options, host: OutputHost) -> Signal | None:
         """Return what goes out behind the frames of one instant, if anything does."""
         del options, host
+        return None
+
+    def herald(self, options: Options, places: tuple[ChainPlace, ...], host: OutputHost) -> Herald | None:
+        """Return what goes out from time to time, if anything does."""
+        del options, places, host
         return None
 
     async def start(self) -> None:
@@ -261,10 +281,14 @@ class UdpFrames:
             # Behind all frames of this turn of the loop, so that what belongs together is shown together.
             self._signal_due = False
             self._hand_over(self._signal.packets(), now)
+        if self._herald is not None and self._socket is not None and now >= self._herald_at:
+            self._herald_at = now + self._herald.every
+            self._hand_over(self._herald.packets(), now)
         soonest = min((self._tell_figures(lane, now) for lane in self._lanes), default=NEVER)
         if self._socket is not None:
             due = min((lane.pace.due for lane in self._lanes), default=NEVER)
-            return min(soonest, max(due, self._blocked_until))
+            herald = NEVER if self._herald is None else self._herald_at
+            return min(soonest, herald, max(due, self._blocked_until))
         return soonest if self._finding else min(soonest, self._retry_at)
 
     def _serve(self, now: Instant) -> None:
@@ -307,7 +331,7 @@ class UdpFrames:
             except OSError as problem:
                 self._lose(trouble(self._target, problem), now)
             else:
-                self._opened_at = now
+                self._opened_at = self._herald_at = now
                 self._blocked_until = 0
                 for lane in self._lanes:
                     lane.pace.refresh()

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import errno
 import socket
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple
+from pathlib import Path
+from typing import Any, Final, NamedTuple
 
-from adapters.outputs.keys import is_address
+from adapters.outputs.keys import at, is_address, version_of
+
+INTERFACES: Final = Path("/proc/net/if_inet6")
+"""Where Linux says which interface has which IPv6 address: 32 digits, and the number of the interface (proc(5))."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +37,7 @@ class Target:
     local_port: int = 0
 
     def __str__(self) -> str:
-        return f"{self.host}:{self.port}" if self.host else "the multicast groups of its universes"
+        return at(self.host, self.port) if self.host else "the multicast groups of its universes"
 
 
 class Trouble(NamedTuple):
@@ -55,8 +60,10 @@ def find(target: Target, found: Callable[[str | Trouble], None]) -> None:
 
     def look() -> None:
         try:
-            answers = socket.getaddrinfo(target.host, target.port, socket.AF_INET, socket.SOCK_DGRAM)
-            answer: str | Trouble = str(answers[0][4][0])
+            answers = socket.getaddrinfo(target.host, target.port, socket.AF_UNSPEC, socket.SOCK_DGRAM)
+            # Most controllers know IPv4 alone, and some networks give everybody an IPv6 address all the same.
+            short = [address for family, *_, address in answers if family == socket.AF_INET]
+            answer: str | Trouble = str((short or [answers[0][4]])[0][0])
         except OSError as problem:
             remedy = "write its name as this network knows it, or its address, such as 192.168.1.40"
             answer = Trouble(
@@ -74,13 +81,17 @@ def open_socket(target: Target, address: str) -> socket.socket:
     Raises:
         OSError: it cannot be opened; `trouble` says it in words.
     """
-    opened = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    long = version_of(address or target.local_address) == 6
+    opened = socket.socket(socket.AF_INET6 if long else socket.AF_INET, socket.SOCK_DGRAM)
     try:
         opened.setblocking(False)
         if target.local_address or target.local_port:
-            opened.bind((target.local_address, target.local_port))
+            opened.bind(_numbers(target.local_address, target.local_port))
         if address:
-            opened.connect((address, target.port))
+            opened.connect(_numbers(address, target.port))
+        elif long:
+            interface = _interface_of(target.local_address)
+            opened.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_MULTICAST_IF, interface)
         elif target.local_address:
             own = socket.inet_aton(target.local_address)
             opened.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, own)
@@ -88,6 +99,27 @@ def open_socket(target: Target, address: str) -> socket.socket:
         opened.close()
         raise
     return opened
+
+
+def _numbers(address: str, port: int) -> Any:
+    """Return what a socket takes for an address: that of IPv6 has the number of an interface in it."""
+    if ":" not in address:
+        return (address, port)
+    return socket.getaddrinfo(address, port, type=socket.SOCK_DGRAM, flags=socket.AI_NUMERICHOST)[0][4]
+
+
+def _interface_of(address: str) -> int:
+    """Return the number of the interface that has an IPv6 address; 0, which has the routes choose one, if none has."""
+    found: int = _numbers(address, 0)[-1]
+    if found:
+        return found
+    wanted = socket.inet_pton(socket.AF_INET6, address).hex()
+    with contextlib.suppress(OSError, ValueError):
+        for line in INTERFACES.read_text(encoding="ascii").splitlines():
+            own, number, *_ = line.split()
+            if own == wanted:
+                return int(number, 16)
+    return 0
 
 
 def trouble(target: Target, problem: OSError) -> Trouble:

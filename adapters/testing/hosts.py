@@ -234,6 +234,7 @@ class OutputBench:
         term: the bridge's term.
         asked: the output wants `wake` to be called.
         nodes: what it said of nodes.
+        boards: what it said of the boards of nodes.
         links: what it said of its link.
         refusals: what it could not understand.
     """
@@ -244,6 +245,7 @@ class OutputBench:
     clock: Instant = 0
     asked: bool = False
     nodes: list[tuple[str, LinkState, str]] = field(default_factory=list)
+    boards: list[tuple[str, str]] = field(default_factory=list)
     links: list[tuple[LinkState, str]] = field(default_factory=list)
     refusals: list[tuple[Raw, DecodeError]] = field(default_factory=list)
 
@@ -262,6 +264,10 @@ class OutputBench:
     def node(self, name: str, state: LinkState, why: str) -> None:
         """Take what the output says of a node."""
         self.nodes.append((name, state, why))
+
+    def board(self, node: str, board: str) -> None:
+        """Take what the output says of the board of a node."""
+        self.boards.append((node, board))
 
     def link(self, state: LinkState, why: str, *keys: str | int) -> None:
         """Take what the output says of its link."""

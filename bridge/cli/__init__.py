@@ -30,6 +30,7 @@ COMMANDS: Final = (
     (running.demo, "Try it: an invented layout with pretend trains."),
     (sessions.replay, "Play a session again and compare every frame."),
     (sessions.compare, "Compare what a session shows under two layout files."),
+    (sessions.keep, "Keep a fault, so that `check` tells if it comes back."),
     (installed.adapters, "List the buses and controllers that it can talk to."),
     (telling.send, "Send one order or report by hand."),
     (trying.lamps, "Light lamps one by one, to see how they are wired."),

@@ -24,6 +24,7 @@ from bridge.errors import LamproomError
 
 if TYPE_CHECKING:
     from bridge.layout import Layout
+    from bridge.service.cases import Tried
     from bridge.service.files import LayoutFile
 
 
@@ -50,38 +51,33 @@ def check(
         ),
     ] = None,
 ) -> None:
-    """Look for mistakes in the layout file FILE.
+    """Look for mistakes in the layout file FILE, and try the cases that were kept beside it by `lamproom keep`.
 
     Each is told in one line, with its place in the file: FILE:LINE:COLUMN: error or warning: what to do. A layout with
-    errors cannot run; one with warnings can.
+    errors cannot run; one with warnings can. So it can with a case that fails.
     """
     if file is None:
         if attempt is None:
             raise LamproomError("name the layout file, FILE, or something to try: `--try dcc '81 F9 78'`")
         raise typer.Exit(OK if _try(None, *attempt, out) else FAILED)
+    from bridge.service.cases import try_cases  # noqa: PLC0415 - see the head of the package
+
     looked = look(file)
+    tried = None if looked.layout is None else try_cases(file, looked.layout)
+    told = [(file, finding) for finding in looked.findings] + list(() if tried is None else tried.failed)
     if as_json:
-        print_json(
-            [
-                {
-                    "file": file,
-                    "line": finding.mark.line,
-                    "column": finding.mark.column,
-                    "level": finding.level.value,
-                    "message": finding.message,
-                }
-                for finding in looked.findings
-            ]
-        )
+        print_json([finding.to_data(name) for name, finding in told])
     else:
-        for line in looked.lines():
-            out(line)
+        for name, finding in told:
+            out(finding.line(name))
         if looked.layout is not None:
             out(f"{file}: {_summary(looked)}")
     say = err if as_json else out
-    sound = looked.layout is not None
+    for line in _cases(file, tried):
+        say(line)
+    sound = tried is not None and not tried.failed
     if looked.layout is not None and attempt is not None:
-        sound = _try(looked.layout, *attempt, say)
+        sound = _try(looked.layout, *attempt, say) and sound
     if looked.layout is not None and prove:
         sound = _prove(looked, looked.layout, state, minutes, say) and sound
     raise typer.Exit(OK if sound else FAILED)
@@ -147,6 +143,20 @@ def node(
         out(f"{to}: {', '.join(write_board(to, looked.layout, name, wishes))}")
     for line in poorly_timed(looked.layout, name):
         err(line)
+
+
+def _cases(file: str, tried: Tried | None) -> list[str]:
+    """Return how many kept cases there are, and what became of them: a line, or none where there are none."""
+    from bridge.layout.findings import count  # noqa: PLC0415 - see the head of the package
+    from bridge.service.cases import case_files  # noqa: PLC0415
+
+    if tried is None:
+        untried = len(case_files(file))
+        why = "not tried, since the layout file has errors"
+        return [f"{file}: {count(untried, 'kept case')} {why}"] if untried else []
+    failed = len({name for name, _finding in tried.failed})
+    cases = count(tried.passed + failed, "kept case")
+    return [f"{file}: {cases}, {tried.passed} passed and {failed} failed"] if tried.passed or failed else []
 
 
 def _try(layout: Layout | None, channel: str, payload: str, say: Callable[[str], None]) -> bool:

@@ -56,6 +56,17 @@ class Finding:
         """Return the finding as the one line that `check` prints: `FILE:LINE:COLUMN: level: message`."""
         return f"{file}:{self.mark.line}:{self.mark.column}: {self.level.value}: {self.message}"
 
+    def to_data(self, file: str) -> dict[str, str | int]:
+        """Return the finding as plain data for JSON."""
+        mark = self.mark
+        return {
+            "file": file,
+            "line": mark.line,
+            "column": mark.column,
+            "level": self.level.value,
+            "message": self.message,
+        }
+
 
 def error(mark: Mark, message: str) -> Finding:
     """Return a finding that keeps the layout from running."""

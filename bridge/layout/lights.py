@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 from bridge.layout.conditions import ButtonHeld, Condition, leaves
 from bridge.layout.devices import Fixtures, find_fixture
-from bridge.layout.effects import Effect
+from bridge.layout.effects.families import Effect
+from bridge.layout.effects.read import read_effect
 from bridge.layout.entries import Desk
 from bridge.layout.findings import choice, said
 from bridge.layout.model import Fixture, Light, Place, WhenUnknown
 from bridge.layout.read_conditions import Nameable, read_condition
-from bridge.layout.read_effects import read_effect
 from bridge.layout.schema import RESTORED, LightEntry
 from bridge.layout.shown import read_change, read_shown
 from bridge.layout.text import Path

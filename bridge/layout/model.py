@@ -18,7 +18,7 @@ from bridge.layout.connections import BrokerPlace, Output, Source
 from bridge.layout.controls import CommandRow, Control, LastCommand
 from bridge.layout.crossings import Crossing
 from bridge.layout.dies import Dies
-from bridge.layout.effects import Effect
+from bridge.layout.effects.families import Effect
 from bridge.layout.findings import Mark
 from bridge.layout.keeping import Keeping
 from bridge.layout.routes import Locking, Route

@@ -7,7 +7,7 @@ from functools import cache
 from itertools import groupby, pairwise
 from typing import Final, NamedTuple
 
-from bridge.layout.effects import WarmUp
+from bridge.layout.effects.families import WarmUp
 from bridge.layout.findings import warning
 from bridge.layout.model import OFF, ON, Fixture, Flash, Head, Lamp, LampKind, Light, Shown
 from bridge.layout.targets import Temperature

@@ -80,7 +80,7 @@ def tidy(directory: Path, most: int) -> tuple[str, ...]:
         A sentence for each thing an owner should know. It never raises.
     """
     if not directory.exists():
-        return ()  # the first session ever makes it, a moment later
+        return ()  # no session has written anything yet
     try:
         for path in sessions(directory):
             if path.suffix == _UNFINISHED:

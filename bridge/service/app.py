@@ -19,6 +19,7 @@ from bridge.layout import Layout
 from bridge.record.store import tidy
 from bridge.record.writer import SessionLog, make_header
 from bridge.service.address import Address, password_path, read_password
+from bridge.service.boards import Boards
 from bridge.service.broker import BrokerAddress, BrokerLink
 from bridge.service.files import LayoutFile
 from bridge.service.memory import Memory
@@ -92,6 +93,7 @@ class Bridge:
         self.log = log.path
         engine = Engine(layout)
         self.runner = Runner(engine, self.link, term, status, log, self.notes)
+        self.runner.boards = Boards(state, self.notes)
         self._memory = Memory(state, engine, instant=self.runner.now)
         self._room = layout.keeping.room
         self._keepers: list[asyncio.Task[None]] = []

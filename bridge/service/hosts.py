@@ -50,6 +50,10 @@ class Desk(Protocol):
         """A node acknowledges, or no longer."""
         ...
 
+    def node_board(self, name: str, board: str) -> None:
+        """A node has said which board it runs on."""
+        ...
+
     def output_link(self, number: int, state: LinkState, why: str, keys: tuple[str | int, ...]) -> None:
         """Frames of an output can go out, or no longer."""
         ...
@@ -120,6 +124,10 @@ class OutputHost:
     def node(self, name: str, state: LinkState, why: str) -> None:
         """Say that a node acknowledges, or no longer."""
         self._desk.node_link(name, state, why)
+
+    def board(self, node: str, board: str) -> None:
+        """Say which board a node runs on."""
+        self._desk.node_board(node, board)
 
     def link(self, state: LinkState, why: str, *keys: str | int) -> None:
         """Say that frames can go out, or no longer."""

@@ -181,6 +181,10 @@ def _default(field: FieldInfo) -> str | None:
     value = field.get_default(call_default_factory=True)
     if value is None or value in ({}, [], ()):
         return "left out"
+    if field.examples:  # a value that is kept otherwise than it is written
+        return str(field.examples[0])
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(str, value))}]"
     return str(value).lower() if isinstance(value, bool) else str(value)
 
 
@@ -235,17 +239,22 @@ def _look_at_mentions(mentions: tuple[Mention, ...], layout: Layout, path: Path,
 def _look_at_claims(claims: list[tuple[Path, Claim]], desk: Desk) -> None:
     """Note each claim that overlaps one that stands further up in the file."""
     for number, (path, claim) in enumerate(claims):
-        same = [(other_path, other) for other_path, other in claims if other.space == claim.space]
+        same = [(other_path, other) for other_path, other in claims if _meet(claim, other)]
         for other_path, other in same:
             if (other_path, other) in claims[:number] and _overlap(claim, other):
                 line = desk.mark(other_path).line
                 free = max(each.last for _path, each in same) + 1
+                there = "" if other.space == claim.space else f" {other.space}"
                 desk.error(
                     path,
-                    f"{_range(claim)} {claim.space} would be for {claim.owner}, and {_range(other)} for {other.owner} "
-                    f"in line {line}: two cannot share one, and from {free} on they are free",
+                    f"{_range(claim)} {claim.space} would be for {claim.owner}, and {_range(other)}{there} for "
+                    f"{other.owner} in line {line}: two cannot share one, and from {free} on they are free",
                 )
                 break
+
+
+def _meet(one: Claim, other: Claim) -> bool:
+    return other.space in (one.space, one.within) or other.within == one.space
 
 
 def _overlap(one: Claim, other: Claim) -> bool:

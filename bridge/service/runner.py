@@ -23,6 +23,7 @@ from bridge.errors import DecodeError
 from bridge.events import SECOND, Event, Instant, LinkState, NodeReported, SourceReported
 from bridge.layout.findings import nearest
 from bridge.record.writer import SessionLog
+from bridge.service.boards import Boards
 from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
 from bridge.service.doors import Doors
@@ -61,6 +62,7 @@ class Runner:
         engine: the pure core.
         tally: what has happened since the start.
         nodes: for each node, whether it acknowledges, and why we think so.
+        boards: which board each node runs on; whoever has a state file puts one here that remembers.
         figures: counters of each chain by its key.
         sources: who keeps each source listening, and knows how it is.
         changed: called when there is something new to show.
@@ -83,6 +85,7 @@ class Runner:
         self.nodes: dict[str, tuple[str, str]] = {
             chain.node: ("unheard", "has not acknowledged anything yet") for chain in engine.layout.chains
         }
+        self.boards = Boards(None, notes)
         self.figures: dict[str, dict[str, int]] = {}
         self.changed: Callable[[], None] = lambda: None
         self.decided: Callable[[], None] = lambda: None
@@ -324,6 +327,11 @@ class Runner:
         word = "answers" if state is LinkState.UP else "does not answer"
         self.notes.say(f"node {name} {word}: {why}", "info" if state is LinkState.UP else "warning")
         self.tell(partial(_node_reported, name, state, why))
+
+    def node_board(self, name: str, board: str) -> None:
+        """A node has said which board it runs on."""
+        self.boards.heard(name, board)
+        self.changed()
 
     def output_link(self, number: int, state: LinkState, why: str, keys: tuple[str | int, ...]) -> None:
         """Frames of an output can go out, or no longer; its nodes have no other way to be known."""

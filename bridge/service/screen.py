@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from bridge.events import LinkState
-from bridge.layout.effects import Steady
+from bridge.layout.effects.families import Steady
 from bridge.layout.model import OFF, ON, Chain, Fixture, Head, Lamp, LampKind, Layout, Light, Signal, Wire
 from bridge.layout.units import FULL_LEVEL, clock_text
 from bridge.light.colours import DAYLIGHT, led_colour
@@ -241,7 +241,10 @@ class Screen:
                 }
                 for key, told in runner.tally.masters.items()
             },
-            "nodes": {name: {"state": state, "text": text} for name, (state, text) in runner.nodes.items()},
+            "nodes": {
+                name: {"state": state, "text": self._with_board(name, text)}
+                for name, (state, text) in runner.nodes.items()
+            },
             "sources": {
                 name: {"state": each.health.state, "text": each.health.in_words()}
                 for name, each in runner.sources.items()
@@ -273,6 +276,10 @@ class Screen:
     def _link_changed(self, state: LinkState) -> None:
         self._was_up = self._was_up or state is LinkState.UP
         self._changed()
+
+    def _with_board(self, node: str, text: str) -> str:
+        news = self._runner.boards.news.get(node)
+        return text if news is None else f"{text}; {news}"
 
     def _broker_state(self) -> dict[str, str]:
         if self._runner.link.connected:

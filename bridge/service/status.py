@@ -46,6 +46,9 @@ class WillingBroker(Broker, Protocol):
 class Status:
     """Publishes `lamproom/bridge/<name>` (with a last will) and `lamproom/device/<name>`.
 
+    Each report carries the mark of this run, as what we say of the bridge does: what a run that was killed left at
+    the broker can be told from what is said now.
+
     Attributes:
         rival: called with our name when another bridge says something of itself under it.
         sources: returns how each event source is, by its name, as plain data.
@@ -73,10 +76,15 @@ class Status:
         """Tell what a device shows, or how a lock or a gate stands, soon."""
         if isinstance(report, Told):
             topic = f"lamproom/{report.subject}/{report.name or self._name}"
-            self._reports[topic] = {"state": report.state, "reason": report.reason, **dict(report.more)}
+            self._reports[topic] = {
+                "state": report.state,
+                "reason": report.reason,
+                "run": self._run,
+                **dict(report.more),
+            }
         else:
             topic = f"lamproom/device/{report.device}"
-            self._reports[topic] = {"aspect": report.aspect, "reason": report.reason}
+            self._reports[topic] = {"aspect": report.aspect, "reason": report.reason, "run": self._run}
         self._due[topic] = None
         self._arm(GATHER)
 

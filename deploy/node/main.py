@@ -20,7 +20,9 @@ def main() -> None:
     own = None
     try:
         network = radio.Cable() if values["wifi"] is None else radio.Radio(values["wifi"])
-        own = node.Node(values, pixels.Line, network)
+        # The number that the chip was made with; MicroPython on a computer has none.
+        board = machine.unique_id() if hasattr(machine, "unique_id") else b""
+        own = node.Node(values, pixels.Line, network, board)
         own.run()
     except Exception as problem:  # noqa: BLE001 - whatever it is, lights must not stay as they are
         sys.print_exception(problem)

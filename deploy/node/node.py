@@ -28,12 +28,14 @@ class Node:
         settings: as `settings.read` gives them.
         lines: makes the data line of a chain from its pin, pulses and reset time.
         network: a `radio.Radio` or `radio.Cable`.
+        board: the number that this board has to itself, or nothing.
     """
 
-    def __init__(self, settings: dict, lines: object, network: object) -> None:
+    def __init__(self, settings: dict, lines: object, network: object, board: bytes) -> None:
         self._name = settings["node"]
         self._silent_ms = settings["silent_after_s"] * 1000
         self._network = network
+        self._board = board.hex()
         self._topic = f"lamproom/node/{self._name}".encode()
         self._link = mqtt.Link(
             settings["broker"], f"lamproom-node-{self._name}".encode(), (self._topic, b'{"state": "gone"}')
@@ -190,6 +192,8 @@ class Node:
             "links": self._links,
             "free": gc.mem_free(),
         }
+        if self._board:
+            figures["board"] = self._board
         strength = self._network.strength()
         if strength is not None:
             figures["strength"] = strength

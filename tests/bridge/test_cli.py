@@ -155,6 +155,7 @@ def test_every_command_is_in_the_list_with_its_whole_line() -> None:
         "chip",
         "compare",
         "demo",
+        "keep",
         "lamps",
         "node",
         "replay",

@@ -175,6 +175,7 @@ def test_board_waits_for_its_network_and_joins_it_again(mosquitto: StartMosquitt
         broker.stop()
         board.wait_until_it_shows(levels(0))
         wait(lambda: 2 == board.output.count("waiting for the network"), PATIENCE, lambda: board.output)
+        daemon.wait_for("node vale does not answer")
         broker.start()
         air.touch()
         wait(lambda: 2 == daemon.output.count("node vale answers"), PATIENCE, lambda: daemon.output)

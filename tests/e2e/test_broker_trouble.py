@@ -52,6 +52,10 @@ class Page:
         """Wait until the page says this of the broker."""
         wait(lambda: self.now()["broker"]["state"] == state, within, lambda: str(self.now()["broker"]))
 
+    def wait_for_reason(self, device: str, reason: str) -> None:
+        """Wait until the page gives this reason for what a device shows; it is told a moment behind the frames."""
+        wait(lambda: self.now()["devices"][device]["reason"] == reason, 5, lambda: str(self.now()["devices"]))
+
     def _get(self, path: str) -> dict[str, Any]:
         with urlopen(self._address + path, timeout=10) as answer:  # noqa: S310 - our own http address
             data: dict[str, Any] = json.load(answer)
@@ -136,8 +140,8 @@ class Listener(RawClient):
             ("T1", "stop", DISTRUST),
             ("inn", "on", INN_DISTRUST),
         ):
-            wanted = {"aspect": aspect, "reason": reason}
-            wait(lambda d=device, w=wanted: w == kept(self.port, f"lamproom/device/{d}"), 5, device.__str__)  # type: ignore[misc] # bound early
+            wanted = (aspect, reason)
+            wait(lambda d=device, w=wanted: w == told(self.port, d), 5, device.__str__)  # type: ignore[misc] # bound early
         self.order_and_see()
         # What the broker publishes late, the wills of connections that are no more, must not be what it keeps.
         with contextlib.suppress(TimeoutError):
@@ -156,6 +160,12 @@ def kept(port: int, topic: str) -> Any:
     return None
 
 
+def told(port: int, device: str) -> tuple[str, str] | None:
+    """Return aspect and reason of a device as the broker keeps them, or None."""
+    said = kept(port, f"lamproom/device/{device}")
+    return said and (said["aspect"], said["reason"])
+
+
 def test_restarted_broker_is_found_again_and_told_everything(
     mosquitto: StartMosquitto, tmp_path: Path
 ) -> None:
@@ -168,7 +178,7 @@ def test_restarted_broker_is_found_again_and_told_everything(
         page = Page(daemon)
         with Listener(broker.port) as heard:
             heard.order_and_see()
-        assert "stop" != page.now()["devices"]["S0"]["aspect"]
+        page.wait_for_reason("S0", "accessory 11 was ordered reverse (by mqtt)")
         broker.stop()
         page.wait_for_broker("lost")
         with turning_away(broker.port) as came:
@@ -215,7 +225,7 @@ def test_frozen_broker_is_noticed_and_found_again(mosquitto: StartMosquitto, tmp
         page.wait_for_broker("lost", 19)
         noticed = time.monotonic() - frozen
         assert any("was lost (no answer to its ping)" in note for note in page.notes())
-        assert DISTRUST == page.now()["devices"]["S0"]["reason"]
+        page.wait_for_reason("S0", DISTRUST)
         used, since = processor_seconds(daemon.process.pid), time.monotonic()
         wait(lambda: time.monotonic() - frozen >= 20, 30, str)
         share = (processor_seconds(daemon.process.pid) - used) / (time.monotonic() - since)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 from pathlib import Path
 from typing import Final
 
@@ -32,23 +33,37 @@ SEASON: Final = 180 * 24 * HOUR
 
 
 class Seen:
-    """What the bridge has told of devices and locks, in order."""
+    """What the bridge has told of devices and locks, in order.
+
+    What the broker keeps of a run that has ended does not count: it carries the mark of that run.
+    """
 
     def __init__(self, heard: Heard) -> None:
         self._heard = heard
-        self.told: dict[str, list[str]] = {}
+        self._run = ""
+        self.told: dict[str, list[dict[str, str]]] = {}
 
-    def of(self, name: str) -> list[str]:
-        """Return all that was told of a device (`device/W`) or a lock (`lock/63`) until now."""
+    def _all(self, name: str) -> list[dict[str, str]]:
         for topic, payload in self._heard.all():
             said = json.loads(payload)
-            words = self.told.setdefault(topic.removeprefix("lamproom/"), [])
-            words.append(said.get("aspect") or said["state"])
-        return self.told.get(name, [])
+            if topic != "lamproom/bridge/main":
+                self.told.setdefault(topic.removeprefix("lamproom/"), []).append(said)
+            elif said["state"] == "up":
+                self._run = said["run"]
+        return [said for said in self.told.get(name, []) if said["run"] == self._run]
 
-    def wait_for(self, name: str, word: str, within: float = 20.0) -> None:
-        """Wait until the last that was told of something is this."""
-        wait(lambda: self.of(name)[-1:] == [word], within, lambda: f"{name} was told {self.of(name)}")
+    def of(self, name: str) -> list[str]:
+        """Return all that this run has told of a device (`device/W`) or a lock (`lock/63`) until now."""
+        return [said.get("aspect") or said["state"] for said in self._all(name)]
+
+    def wait_for(self, name: str, word: str, because: str = "", within: float = 20.0) -> None:
+        """Wait until the last that was told of something is this, with these words in its reason."""
+
+        def told() -> bool:
+            reasons = [said["reason"] for said in self._all(name)]
+            return self.of(name)[-1:] == [word] and because in reasons[-1]
+
+        wait(told, within, lambda: f"{name} was told {self._all(name)}")
 
 
 def facts(port: int) -> None:
@@ -80,8 +95,11 @@ def test_a_broker_restart_clears_no_signal_and_lets_go_of_no_route_too_early(
             publish(broker.port, "layout/accessory/72/ordered", "normal", "-r")
         broker.stop()
         daemon.wait_for("the link to the broker")
+        # The bridge is held still while the broker starts, so that somebody listens before it is back.
+        daemon.process.send_signal(signal.SIGSTOP)
         broker.start()
         with hearing(broker.port, "lamproom/+/+") as heard:
+            daemon.process.send_signal(signal.SIGCONT)
             seen = Seen(heard)
             seen.wait_for("lock/63", "free")
             assert "locked" in seen.of("lock/63"), "the route was let go of before anything was known again"
@@ -125,7 +143,7 @@ def test_a_saved_order_counts_again_after_an_hour_and_not_after_a_season(
                 publish(broker.port, "layout/block/east", "occupied")
                 publish(broker.port, "layout/accessory/72/ordered", "normal")
                 publish(broker.port, "layout/accessory/73/ordered", "normal")
-                seen.wait_for("device/B", "stop")
+                seen.wait_for("device/B", "stop", "accessory 73 was ordered normal")
                 assert "clear" not in seen.of("device/W")
     finally:
         assert 0 == daemon.stop()

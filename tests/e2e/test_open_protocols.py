@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -38,6 +40,18 @@ outputs:
     chains:
       g/line:
         device: /dev/spidev217.0
+  foreign:
+    kind: e131
+    host: 127.0.0.1
+    local-address: 192.0.2.7
+    chains: {{i/line: {{universe: 9}}}}
+  deaf:
+    kind: ddp
+    host: 127.0.0.3
+    chains: {{j/line: {{}}}}
+  paper:
+    kind: file
+    path: '{tape}.d/frames.txt'
 nodes:
   a: {{output: sacn, chains: [{{name: line, fixtures: [{{name: A, build: searchlight}}]}}]}}
   b: {{output: art, chains: [{{name: line, fixtures: [{{name: B, build: searchlight}}]}}]}}
@@ -46,6 +60,9 @@ nodes:
   e: {{output: lost, chains: [{{name: line, fixtures: [{{name: E, build: searchlight}}]}}]}}
   f: {{output: taken, chains: [{{name: line, fixtures: [{{name: F, build: searchlight}}]}}]}}
   g: {{output: pins, chains: [{{name: line, fixtures: [{{name: G, build: searchlight}}]}}]}}
+  i: {{output: foreign, chains: [{{name: line, fixtures: [{{name: I, build: searchlight}}]}}]}}
+  j: {{output: deaf, chains: [{{name: line, fixtures: [{{name: J, build: searchlight}}]}}]}}
+  k: {{output: paper, chains: [{{name: line, fixtures: [{{name: K, build: searchlight}}]}}]}}
   h: {{chains: [{{name: line, fixtures: [{{name: H, build: searchlight}}]}}]}}
 signals:
   A: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
@@ -56,6 +73,9 @@ signals:
   F: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
   G: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
   H: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
+  I: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
+  J: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
+  K: {{commands: {{61: {{normal: stop, reverse: clear}}}}}}
 """
 
 STOP, CLEAR = (
@@ -104,7 +124,10 @@ def told(daemon: Daemon, output: str) -> str:
 def test_outputs_that_cannot_work_are_told_with_their_line_and_the_others_run_on(
     mosquitto: StartMosquitto, came: list[Came], tmp_path: Path
 ) -> None:
-    """An unknown host, a port in use and no such bus: an order reaches all other controllers, to the last frame."""
+    """An unknown host, a port in use, no such bus and the like: orders reach all other controllers, to the last frame.
+
+    Of every trouble there is one line. 192.0.2.7 is for documentation (RFC 5737), and no address of this machine.
+    """
     broker = mosquitto()
     sacn, art, row = came
     tape = tmp_path / "frames.txt"
@@ -118,15 +141,66 @@ def test_outputs_that_cannot_work_are_told_with_their_line_and_the_others_run_on
         art.levels(artnet_packets.LEVELS, CLEAR)
         row.levels(ddp_packets.LEVELS, CLEAR)
         wait(lambda: f"d/line {CLEAR.hex()}" in tape.read_text(), 20, tape.read_text)
-        lost, taken, pins = (told(daemon, output) for output in ("lost", "taken", "pins"))
+        lost, taken, pins, foreign, deaf, paper = (
+            told(daemon, output) for output in ("lost", "taken", "pins", "foreign", "deaf", "paper")
+        )
+        for number in range(10):
+            publish(broker.port, "layout/accessory/61/ordered", "reverse" if number & 1 else "normal")
+            heard.levels("h/line", CLEAR if number & 1 else STOP)
         assert f"(line {at['host: nobody.invalid']} of the layout file)" in lost
         assert "the host nobody.invalid is not known" in lost
         assert f"(line {at[f'local-port: {sacn.port}']} of the layout file)" in taken
         assert f"port {sacn.port} of this machine is in use: end what uses it" in taken
         assert f"(line {at['device: /dev/spidev217.0']} of the layout file)" in pins
         assert "there is no /dev/spidev217.0: switch SPI on" in pins
+        assert f"(line {at['local-address: 192.0.2.7']} of the layout file)" in foreign
+        assert "192.0.2.7 is no address of this machine: write one that it has" in foreign
+        assert f"(line {at['host: 127.0.0.3']} of the layout file)" in deaf
+        assert "nothing takes packets at 127.0.0.3:4048: switch the controller on" in deaf
+        assert f"""(line {at[f"path: '{tape}.d/frames.txt'"]} of the layout file)""" in paper
+        assert f"make the folder {tape}.d, or name another file" in paper
+        assert 6 == daemon.output.count("no longer go out")
+        assert "Traceback" not in daemon.output
     ends = [DataPacket.make_data_packet(packet).option_StreamTerminated for packet in sacn.all()]
     assert [False, True, True, True] == ends[-4:]
     assert 1 == len({DataPacket.make_data_packet(packet).cid for packet in sacn.all()})
     assert tape.read_text().splitlines()[-1].endswith("last")
     assert [STOP] * 3 == [packet[ddp_packets.LEVELS :] for packet in row.all()[-3:]]
+
+
+def test_outputs_that_are_written_wrongly_start_nothing(tmp_path: Path) -> None:
+    """A universe that is none, one given twice, a host that is none and no SPI device: `check` and `run` say the same.
+
+    All of them come out at once, each with its line and what to write instead, and nothing is half started.
+    """
+    file = tmp_path / "layout.yaml"
+    text = LAYOUT.format(e131=5568, artnet=6454, ddp=4048, tape=tmp_path / "tape")
+    for right, wrong in (
+        ("universe: 8}}", "universe: 64000}}"),
+        ("local-address: 192.0.2.7\n    chains: {i/line: {universe: 9}}", "chains: {i/line: {universe: 7}}"),
+        ("host: nobody.invalid", "host: nobody.invalid:5568"),
+        ("/dev/spidev217.0", "/dev/spi0"),
+        ("host: 127.0.0.3", "host: 127.0.0.300"),
+    ):
+        assert right in text
+        text = text.replace(right, wrong, 1)
+    file.write_text(text, encoding="utf-8")
+    at = {line.strip(): number for number, line in enumerate(text.splitlines(), 1)}
+    said = []
+    for words in (("check", str(file)), ("run", str(file), "--state", str(tmp_path / "state"))):
+        command = [sys.executable, "-c", "from bridge.cli import main; main()", *words]
+        done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+        assert 1 == done.returncode
+        said.append([line for line in (done.stdout + done.stderr).splitlines() if ": error: " in line])
+    expected = {
+        "chains: {e/line: {universe: 64000}}": "64000 is not a universe: write 1 to 63999",
+        "host: nobody.invalid:5568": "is no host: write its name or its address",
+        "chains: {i/line: {universe: 7}}": "would be for i/line, and universe 7 for a/line in line 5: two cannot",
+        "device: /dev/spi0": "/dev/spi0 is no SPI device: write one such as /dev/spidev0.0",
+        "host: 127.0.0.300": "127.0.0.300 is no address: it has four numbers from 0 to 255",
+    }
+    assert said[0] == said[1]
+    for line, error in expected.items():
+        assert any(each.startswith(f"{file}:{at[line]}:") and error in each for each in said[0]), error
+    assert len(expected) == len(said[0])
+    assert not (tmp_path / "state").exists()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import queue
+import secrets
 import shutil
 import signal
 import subprocess
@@ -89,22 +90,35 @@ class Daemon:
 
 
 class Heard:
-    """`mosquitto_sub` on a filter: each message as topic and payload, in order."""
+    """`mosquitto_sub` on a filter: each message as topic and payload, in order.
+
+    It listens from the moment when this is made: a mark that the broker keeps, and that it is asked for in the same
+    request and behind the filter, has come by then (MQTT 3.1.1, 3.8.4: filters are treated one after the other).
+    """
 
     def __init__(self, port: int, topic_filter: str) -> None:
         self._messages: queue.Queue[tuple[str, bytes]] = queue.Queue()
+        self._mark = f"mark/{secrets.token_hex(4)}"
+        self._marked = threading.Event()
+        publish(port, self._mark, "here", "-r")
+        topics = ("-t", topic_filter, "-t", self._mark)
         self._process = subprocess.Popen(
-            [_client("mosquitto_sub"), "-p", str(port), "-t", topic_filter, "-F", "%t %x"],
+            [_client("mosquitto_sub"), "-p", str(port), *topics, "-F", "%t %x"],
             stdout=subprocess.PIPE,
             text=True,
         )
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
+        assert self._marked.wait(PATIENCE), f"nothing can be heard on {topic_filter}"
+        publish(port, self._mark, "", "-r")
 
     def _read(self) -> None:
         assert self._process.stdout is not None
         for line in self._process.stdout:
             topic, _, payload = line.rstrip("\n").rpartition(" ")
+            if topic == self._mark:
+                self._marked.set()
+                continue
             self._messages.put((topic, bytes.fromhex(payload)))
 
     def next(self, within: float = PATIENCE) -> tuple[str, bytes]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bridge.layout.effects import Shape
+from bridge.layout.effects.families import Shape
 from bridge.layout.rules.crossings import Figure
 from bridge.layout.rules.flashers import FLASHERS
 

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 
-def resident_kb(process: int) -> int:
+def resident_kb(process: int | str) -> int:
     """Return the memory that a process holds, in kB."""
     return _memory_kb(process, "VmRSS:")
 
@@ -16,7 +16,7 @@ def peak_kb(process: int) -> int:
     return _memory_kb(process, "VmHWM:")
 
 
-def _memory_kb(process: int, word: str) -> int:
+def _memory_kb(process: int | str, word: str) -> int:
     for line in Path(f"/proc/{process}/status").read_text(encoding="ascii").splitlines():
         if line.startswith(word):
             return int(line.split()[1])

@@ -7,8 +7,8 @@ from typing import Final, NamedTuple
 
 from hypothesis import strategies as st
 
-from bridge.layout.characters import COLOURS
-from bridge.layout.morse import MORSE, length
+from bridge.layout.effects.characters import COLOURS
+from bridge.layout.effects.morse import MORSE, length
 
 SEPARATORS = st.sampled_from(["", " ", ".", ". ", "  "])
 

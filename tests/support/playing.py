@@ -7,9 +7,9 @@ from itertools import pairwise
 from typing import Any, Final
 
 from bridge.events import SECOND
-from bridge.layout.effects import Effect
+from bridge.layout.effects.families import Effect
+from bridge.layout.effects.read import read_effect
 from bridge.layout.entries import Desk
-from bridge.layout.read_effects import read_effect
 from bridge.layout.text import parse
 from bridge.light.chance import seed_of
 from bridge.light.effects import compose

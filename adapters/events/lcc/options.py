@@ -198,7 +198,7 @@ class LccOptions(Options):
     port: Port = USUAL_PORT
     node_id: NodeNumber
     accessory_offset: Annotated[int, whole("an offset", -2047, 2047)] = 0
-    clock: Annotated[int | None, BeforeValidator(_clock)] = CLOCKS["fast"]
+    clock: Annotated[int | None, BeforeValidator(_clock), Field(examples=["fast"])] = CLOCKS["fast"]
     blocks: dict[Name, BlockEvents] = Field(default_factory=dict)
     buttons: dict[Name, ButtonEvents] = Field(default_factory=dict)
     power: dict[Name, PowerEvents] = Field(default_factory=dict)

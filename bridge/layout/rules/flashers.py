@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from bridge.layout.effects import Shape, Turns
+from bridge.layout.effects.families import Shape, Turns
 from bridge.layout.rules.book import Evidence
 from bridge.layout.rules.crossings import Figure
 

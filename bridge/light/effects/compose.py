@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from bridge.events import SECOND
-from bridge.layout.effects import (
+from bridge.layout.effects.families import (
     Arc,
     Beacon,
     Chase,

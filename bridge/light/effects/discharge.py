@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Final
 
-from bridge.layout.effects import GasTube, Screen, Tube, WarmUp
+from bridge.layout.effects.families import GasTube, Screen, Tube, WarmUp
 from bridge.light.chance import Draws
 from bridge.light.effects.rows import GRAIN, VARIANTS, Steps, eased, tape_of_steps, within
 from bridge.light.tapes import UNIT, Score, Tape

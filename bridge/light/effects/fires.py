@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Final
 
-from bridge.layout.effects import Arc, Flame
+from bridge.layout.effects.families import Arc, Flame
 from bridge.light.chance import Draws
 from bridge.light.effects.rows import GRAIN, VARIANTS, eased, wander, within
 from bridge.light.tapes import LONGEST_TAPE, UNIT, Score, Tape

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Final
 
-from bridge.layout.effects import Flasher, Shape, Turns
+from bridge.layout.effects.families import Flasher, Shape, Turns
 from bridge.layout.model import MINUTE
 from bridge.light.chance import Draws
 from bridge.light.effects.rows import tape_of_parts

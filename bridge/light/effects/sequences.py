@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bridge.layout.effects import Beacon, Chase, Direction, Phase, Programme
+from bridge.layout.effects.families import Beacon, Chase, Direction, Phase, Programme
 from bridge.light.chance import Draws
 from bridge.light.effects.rows import edges, tape_of_steps
 from bridge.light.tapes import UNIT, Score, Tape

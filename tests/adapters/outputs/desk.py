@@ -19,7 +19,7 @@ from adapters.outputs.node_talk import (
     write_shown,
 )
 from bridge.errors import DecodeError
-from bridge.events import Instant, LinkState
+from bridge.events import MILLISECOND, Instant, LinkState
 
 TERM = 513
 IDENTITY = UUID("8f1c2d3e-4a5b-4c6d-8e7f-a0b1c2d3e4f5")
@@ -29,6 +29,8 @@ ONE_PIXEL = (ChipRun("ws2812b", 3, 1),)
 THROAT = ChainPlace("tarn-yard", "throat", ONE_PIXEL)
 SHED = ChainPlace("tarn-yard", "shed", ONE_PIXEL)
 HILL = ChainPlace("hill", "line", ONE_PIXEL)
+
+DARK, RED, AMBER, GREEN = b"\0\0\0", b"\xff\0\0", b"\xff\x80\0", b"\0\xff\0"
 
 
 @dataclass
@@ -77,6 +79,7 @@ class Host:
     others: set[int] = field(default_factory=set)  # terms that other bridges are behind
     identity: UUID = IDENTITY
     nodes: list[tuple[str, LinkState, str]] = field(default_factory=list)
+    boards: list[tuple[str, str]] = field(default_factory=list)
     links: list[tuple[LinkState, str, tuple[str | int, ...]]] = field(default_factory=list)
     told: list[tuple[Instant, ChainPlace, dict[str, int]]] = field(default_factory=list)
     refusals: list[tuple[Raw, DecodeError]] = field(default_factory=list)
@@ -90,6 +93,9 @@ class Host:
 
     def node(self, name: str, state: LinkState, why: str) -> None:
         self.nodes.append((name, state, why))
+
+    def board(self, node: str, board: str) -> None:
+        self.boards.append((node, board))
 
     def link(self, state: LinkState, why: str, *keys: str | int) -> None:
         self.links.append((state, why, keys))
@@ -179,3 +185,25 @@ class Desk:
         """Let a node announce itself."""
         raw = Raw(node_topic(node), write_announcement(announcement), retained)
         self.link.receivers["lamproom/node/+"](raw)
+
+
+async def begun(*places: ChainPlace, term: int | None = TERM) -> Desk:
+    """Give a desk whose output has started."""
+    desk = Desk(*places, term=term)
+    await desk.output.start()
+    desk.run(0)
+    return desk
+
+
+async def answering(*places: ChainPlace) -> Desk:
+    """Every chain shows DARK and has acknowledged it after 10 ms."""
+    desk = await begun(*places)
+    for index in range(len(desk.places)):
+        desk.output.show(index, DARK)
+    desk.run(10 * MILLISECOND)
+    for place in desk.places:
+        desk.shown(place, 1)
+    assert {LinkState.UP} == {state for _, state, _ in desk.host.nodes}
+    desk.host.nodes.clear()
+    desk.frames()
+    return desk

@@ -25,14 +25,19 @@ class Listener:
     """A socket that takes whatever comes.
 
     Attributes:
-        port: where it listens on 127.0.0.1.
+        port: where it listens.
+
+    Args:
+        port: the same, or 0 for any that is free.
+        address: of this machine.
     """
 
-    def __init__(self, port: int = 0) -> None:
-        self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    def __init__(self, port: int = 0, address: str = "127.0.0.1") -> None:
+        family = socket.AF_INET6 if ":" in address else socket.AF_INET
+        self._socket = socket.socket(family, socket.SOCK_DGRAM)
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1 << 22)
         self._socket.setblocking(False)
-        self._socket.bind(("127.0.0.1", port))
+        self._socket.bind((address, port))
         self.port: int = self._socket.getsockname()[1]
 
     def taken(self) -> list[bytes]:

@@ -5,14 +5,16 @@ from __future__ import annotations
 import socket
 from itertools import pairwise
 from typing import Any, NamedTuple
+from uuid import uuid5
 
 import pytest
 from sacn.messages.data_packet import DataPacket
 from sacn.messages.sync_packet import SyncPacket
+from sacn.messages.universe_discovery import UniverseDiscoveryPacket
 
 from adapters.contract import ChainPlace
 from adapters.outputs.e131 import E131Frames, E131Options
-from adapters.outputs.e131_packets import PORT, group_of
+from adapters.outputs.e131_packets import DISCOVERY, PORT, group_of
 from bridge.events import MILLISECOND, SECOND
 from tests.adapters.outputs.desk import IDENTITY
 from tests.adapters.outputs.listener import Listener, Turned, rgb, rgbw
@@ -33,7 +35,7 @@ class Read(NamedTuple):
 
 def read(packet: bytes) -> Read:
     found = DataPacket.make_data_packet(packet)
-    assert tuple(IDENTITY.bytes) == found.cid
+    assert tuple(uuid5(IDENTITY, "yard").bytes) == found.cid  # each output is a source of its own
     levels = bytes(found.dmxData)[: len(packet) - 126]
     return Read(found.universe, found.sequence, levels, bool(found.option_StreamTerminated))
 
@@ -182,29 +184,67 @@ async def test_priority_and_name_are_those_of_the_file(listener: Listener) -> No
     assert {"Fernhollow ü"} == {packet.sourceName.rstrip("\0") for packet in found}
 
 
-@pytest.mark.usefixtures("ended")
-async def test_without_a_host_each_universe_goes_to_its_group() -> None:
-    """A receiver that joined the group of universe 3 takes it, from the machine's loopback."""
+def joined(universe: int) -> socket.socket:
+    """Return a receiver that joined the group of a universe on the machine's loopback."""
     receiver = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
     receiver.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     receiver.settimeout(5)
-    with receiver:
-        receiver.bind(("", 0))
-        membership = socket.inet_aton(group_of(3)) + socket.inet_aton("127.0.0.1")
-        try:
-            receiver.setsockopt(socket.IPPROTO_IP, socket.IP_ADD_MEMBERSHIP, membership)
-        except OSError as problem:
-            is_missing(f"the loopback of this machine takes no multicast ({problem})")
-        said = {
-            "port": receiver.getsockname()[1],
-            "local-address": "127.0.0.1",
-            "chains": {"tarn/line": {"universe": 2}},
-        }
-        options = E131Options.model_validate(said)
-        turned = Turned(lambda host: E131Frames("yard", options, (rgb("line", 171),), host))
-        await turned.output.start()
-        turned.run(0)
+    receiver.bind((group_of(universe), 0))
+    membership = socket.inet_aton(group_of(universe)) + socket.inet_aton("127.0.0.1")
+    try:
+        receiver.setsockopt(socket.IPPROTO_IP, socket.IP_ADD_MEMBERSHIP, membership)
+    except OSError as problem:
+        receiver.close()
+        is_missing(f"the loopback of this machine takes no multicast ({problem})")
+    return receiver
+
+
+async def sent_by_multicast(receiver: socket.socket, **said: Any) -> Turned:
+    """Give an output that sends a chain in universes 2 and 3 to where a receiver listens."""
+    port = receiver.getsockname()[1]
+    chains = {"tarn/line": {"universe": 2}}
+    options = E131Options.model_validate(
+        {"port": port, "local-address": "127.0.0.1", "chains": chains, **said}
+    )
+    turned = Turned(lambda host: E131Frames("yard", options, (rgb("line", 171),), host))
+    await turned.output.start()
+    turned.run(0)
+    return turned
+
+
+@pytest.mark.usefixtures("ended")
+async def test_without_a_host_each_universe_goes_to_its_group() -> None:
+    """A receiver that joined the group of universe 3 takes it, from the machine's loopback."""
+    with joined(3) as receiver:
+        turned = await sent_by_multicast(receiver)
         turned.output.show(0, b"\5" * 513)
         found = read(receiver.recv(2048))
     assert (3, b"\5\5\5") == (found.universe, found.levels)
     assert PORT == E131Options().port == 5568
+
+
+@pytest.mark.usefixtures("ended")
+async def test_by_multicast_the_universes_are_listed_each_ten_seconds() -> None:
+    """At once and then by E131_UNIVERSE_DISCOVERY_INTERVAL, appendix A; that of the synchronization is among them."""
+    with joined(DISCOVERY) as receiver:
+        turned = await sent_by_multicast(receiver, synchronise=700, **{"source-name": "Fernhollow"})
+        receiver.setblocking(False)  # on loopback a packet is there when `send` returns
+        times = []
+        for tenth in range(451):
+            turned.run(tenth * 100 * MS)
+            try:
+                found = UniverseDiscoveryPacket.make_universe_discovery_packet(receiver.recv(2048))
+            except BlockingIOError:
+                continue
+            times.append(tenth / 10)
+            assert ((2, 3, 700), "Fernhollow") == (found.universes, found.sourceName)
+            assert tuple(uuid5(IDENTITY, "yard").bytes) == found._cid
+    assert [0, 10, 20, 30, 40] == times
+
+
+async def test_one_controller_is_sent_no_list(listener: Listener) -> None:
+    """It is told which universes are its own by whoever set it up."""
+    turned = await begun(listener, rgb("line", 1))
+    turned.output.show(0, b"\1\2\3")
+    turned.run(30 * SECOND)
+    assert {1} == {read(packet).universe for packet in listener.taken()}

@@ -7,38 +7,28 @@ from itertools import pairwise
 
 import pytest
 
-from adapters.contract import ChainPlace, FrameOutput, Raw
+from adapters.contract import FrameOutput, Raw
 from adapters.outputs.frame import KEEP_ALIVE, LAMP_TEST, LAST, Header
 from adapters.outputs.mqtt import LINK_AGAIN, MqttFramesOptions
 from adapters.outputs.node_talk import Announcement
 from bridge.errors import LayoutError
 from bridge.events import MILLISECOND, SECOND, LinkState
-from tests.adapters.outputs.desk import HILL, SHED, TERM, THROAT, Desk
+from tests.adapters.outputs.desk import (
+    AMBER,
+    DARK,
+    GREEN,
+    HILL,
+    RED,
+    SHED,
+    TERM,
+    THROAT,
+    Desk,
+    answering,
+    begun,
+)
 
-DARK, RED, AMBER, GREEN = b"\0\0\0", b"\xff\0\0", b"\xff\x80\0", b"\0\xff\0"
 HERE, GONE = Announcement("here"), Announcement("gone")
 MS = MILLISECOND
-
-
-async def begun(*places: ChainPlace, term: int | None = TERM) -> Desk:
-    desk = Desk(*places, term=term)
-    await desk.output.start()
-    desk.run(0)
-    return desk
-
-
-async def answering(*places: ChainPlace) -> Desk:
-    """Every chain shows DARK and has acknowledged it after 10 ms."""
-    desk = await begun(*places)
-    for index in range(len(desk.places)):
-        desk.output.show(index, DARK)
-    desk.run(10 * MS)
-    for place in desk.places:
-        desk.shown(place, 1)
-    assert {LinkState.UP} == {state for _, state, _ in desk.host.nodes}
-    desk.host.nodes.clear()
-    desk.frames()
-    return desk
 
 
 def test_it_is_a_frame_output() -> None:
@@ -119,34 +109,6 @@ async def test_a_link_that_takes_one_frame_at_a_time_serves_all_chains_alike() -
         order += [chain for chain, _ in desk.pictures()]
     assert {"throat", "shed", "line"} == set(order[:4])
     assert all(order.count(chain) >= 1 for chain in ("throat", "shed", "line"))
-
-
-async def test_while_the_link_is_down_nothing_is_due() -> None:
-    """Nobody is woken, and no node is blamed."""
-    desk = await answering(THROAT)
-    desk.output.show(0, RED)
-    desk.link.turn(LinkState.LOST)
-    desk.output.show(0, GREEN)
-    assert None is desk.output.wake(desk.now)
-    desk.frames()
-    desk.run(60 * SECOND)
-    assert [] == desk.frames()
-    assert [] == desk.host.nodes
-
-
-async def test_when_the_link_comes_back_every_chain_goes_out_whole() -> None:
-    """Also one that did not change, one with a full window and one that is silent."""
-    desk = await answering(THROAT, SHED, HILL)
-    desk.announce("hill", GONE)
-    for levels in (RED, AMBER, GREEN):
-        desk.output.show(0, levels)
-    desk.link.turn(LinkState.LOST)
-    desk.frames()
-    desk.run(20 * SECOND)
-    desk.link.turn(LinkState.UP)
-    assert [("throat", GREEN), ("shed", DARK), ("line", DARK)] == desk.pictures()
-    desk.run(21 * SECOND)
-    assert [("throat", GREEN), ("shed", DARK)] == desk.pictures()  # keep-alives: the clock goes on
 
 
 async def test_a_new_term_brings_every_chain_anew() -> None:

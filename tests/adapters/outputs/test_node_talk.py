@@ -74,6 +74,7 @@ def test_an_announcement_says_who_is_here() -> None:
     assert Announcement("here", 513) == read_announcement(payload)
     assert Announcement("here") == read_announcement(b'{"state": "here"}')
     assert Announcement("gone") == read_announcement(b'{"state":"gone"}')
+    assert Announcement("here", 0, "e661") == read_announcement(b'{"state":"here","term":0,"board":"e661"}')
 
 
 def test_an_announcement_is_written_as_it_is_read() -> None:
@@ -106,6 +107,10 @@ def test_every_announcement_is_understood(state: str, term: int | None) -> None:
         (b'{"state": "here", "term": 4294967296}', '"term"'),
         (b'{"state": "here", "term": true}', '"term"'),
         (b'{"state": "here", "term": "513"}', '"term"'),
+        (b'{"state": "here", "board": 7}', '"board"'),
+        (b'{"state": "here", "board": ""}', '"board"'),
+        (b'{"state": "here", "board": "a\\nb"}', '"board"'),
+        (b'{"state": "here", "board": "' + b"x" * 65 + b'"}', '"board"'),
         (b'{"state": "here"}' + b" " * LONGEST_ANNOUNCEMENT, "longer than"),
     ],
 )

@@ -17,8 +17,9 @@ from pydantic import ValidationError
 from adapters.contract import ChainPlace, ChipRun
 from adapters.outputs import spi, spi_port
 from adapters.outputs.spi import SpiFrames, SpiOptions
-from adapters.outputs.spi_port import PortError, open_port
+from adapters.outputs.spi_port import open_port
 from adapters.outputs.spi_waves import Encoder
+from adapters.outputs.writer import PortError
 from bridge.events import LinkState
 from tests.adapters.outputs.desk import Link, LoopHost
 from tests.adapters.outputs.listener import rgb, rgbw
@@ -41,7 +42,7 @@ class Bus:
         self.held = threading.Event()
         self.held.set()
         self.failure: Exception | None = None
-        self.closed = 0
+        self.begun = self.closed = 0
 
     def open(self, device: str, hertz: int, longest: int) -> Bus:
         if self.failure is not None:
@@ -50,6 +51,7 @@ class Bus:
         return self
 
     def write(self, data: bytes) -> None:
+        self.begun += 1
         assert self.held.wait(20)
         if self.failure is not None:
             raise self.failure
@@ -129,7 +131,7 @@ async def test_the_last_frame_is_behind_the_one_on_its_way(bus: Bus) -> None:
         await until(lambda: bool(bus.opened))
         bus.held.clear()
         output.show(0, RED)
-        await until(lambda: output._lanes[0].pace.counters.sent == 1)
+        await until(lambda: bus.begun == 1)
         stopping = asyncio.create_task(output.stop((GREEN,)))
         await asyncio.sleep(0)
         bus.held.set()

@@ -25,6 +25,7 @@ from adapters.outputs.spi_waves import choose
 from adapters.testing import Controller, OutputBench, OutputContract
 from bridge.events import Instant
 from tests.adapters.outputs.listener import Listener
+from tests.adapters.testing.plain import PlainFrames
 from tests.support.waveform import line
 
 PLACES: Final = OutputContract.places
@@ -217,7 +218,7 @@ class Lines(Controller):
 class IntoAFile(OutputContract[Lines]):
     """The checks of an output to a file."""
 
-    kind: type[FileFrames] = FileFrames
+    kind: type[FileFrames | PlainFrames] = FileFrames
 
     @pytest.fixture(autouse=True)
     def into(self, tmp_path: Path) -> None:
@@ -236,7 +237,7 @@ class TestFile(IntoAFile):
     """Frames as lines of a file."""
 
 
-class KeepsAQueue(FileFrames):
+class KeepsAQueue(PlainFrames):
     """It writes one frame a wake, the oldest first."""
 
     def __init__(self, name: str, options: Options, places: tuple[ChainPlace, ...], host: OutputHost) -> None:
@@ -254,18 +255,18 @@ class KeepsAQueue(FileFrames):
         return now + 10_000_000 if self.queue else None
 
 
-class SendsNoLast(FileFrames):
+class SendsNoLast(PlainFrames):
     async def stop(self, last: tuple[bytes, ...] | None) -> None:
         del last
         await super().stop(None)
 
 
-class AlwaysSendsALast(FileFrames):
+class AlwaysSendsALast(PlainFrames):
     async def stop(self, last: tuple[bytes, ...] | None) -> None:
         await super().stop(last or tuple(bytes(place.length) for place in self._places))
 
 
-class GoesOnSending(FileFrames):
+class GoesOnSending(PlainFrames):
     async def stop(self, last: tuple[bytes, ...] | None) -> None:
         for index, levels in enumerate(last or ()):
             self.show(index, levels)
@@ -276,50 +277,50 @@ class GoesOnSending(FileFrames):
             self._file = self._path.open("ab", buffering=0)
 
 
-class Spins(FileFrames):
+class Spins(PlainFrames):
     def wake(self, now: Instant) -> Instant | None:
         super().wake(now)
         return now
 
 
-class AsksFromWithin(FileFrames):
+class AsksFromWithin(PlainFrames):
     def wake(self, now: Instant) -> Instant | None:
         self._host.wake_soon()
         return super().wake(now)
 
 
-class MixesChains(FileFrames):
+class MixesChains(PlainFrames):
     def _write(self, index: int, levels: bytes, mark: str) -> None:
         super()._write(0, levels, mark)
         del index
 
 
-class DropsTheDark(FileFrames):
+class DropsTheDark(PlainFrames):
     def show(self, index: int, levels: bytes, *, test: bool = False) -> None:
         if any(levels):
             super().show(index, levels, test=test)
 
 
-class ForgetsTheFirst(FileFrames):
+class ForgetsTheFirst(PlainFrames):
     def show(self, index: int, levels: bytes, *, test: bool = False) -> None:
         if self._begun:
             super().show(index, levels, test=test)
 
 
-class LeavesItsFile(FileFrames):
+class LeavesItsFile(PlainFrames):
     async def stop(self, last: tuple[bytes, ...] | None) -> None:
         for index, levels in enumerate(last or ()):
             self._write(index, levels, " last")
         self.kept, self._file = self._file, None
 
 
-class HangsAtTheEnd(FileFrames):
+class HangsAtTheEnd(PlainFrames):
     async def stop(self, last: tuple[bytes, ...] | None) -> None:
         await super().stop(last)
         await asyncio.Event().wait()
 
 
-class NeverRests(FileFrames):
+class NeverRests(PlainFrames):
     """It writes every frame again, forty times a second."""
 
     newest: tuple[int, bytes] | None = None
@@ -368,7 +369,7 @@ BEFORE, FRAMES, NEWEST, LAST, LEFT, IDLE, EARLY = (
     ],
 )
 def test_a_planted_fault_is_found(
-    kind: type[FileFrames], name: str, sentence: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    kind: type[PlainFrames], name: str, sentence: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """By the check that is about it, with one sentence that names the output."""
     monkeypatch.setattr("adapters.testing.hosts.PATIENCE", 0.5)

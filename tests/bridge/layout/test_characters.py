@@ -9,10 +9,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from bridge.layout.character_times import HUNDREDTH, phases
-from bridge.layout.characters import COLOURS, RHYTHMS, NotationError, parse_character
-from bridge.layout.effects import Phase
-from bridge.layout.morse import MORSE
+from bridge.layout.effects.character_times import HUNDREDTH, phases
+from bridge.layout.effects.characters import COLOURS, RHYTHMS, NotationError, parse_character
+from bridge.layout.effects.families import Phase
+from bridge.layout.effects.morse import MORSE
 from bridge.light.tapes import LONGEST_TAPE, UNIT
 from tests.support.layouts import HERE, places
 from tests.support.notations import Written, notations

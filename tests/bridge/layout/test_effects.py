@@ -6,8 +6,8 @@ from typing import Final
 
 import pytest
 
-from bridge.layout.effects import Flasher, Programme
-from bridge.layout.read_effects import READERS
+from bridge.layout.effects.families import Flasher, Programme
+from bridge.layout.effects.read import READERS
 from bridge.layout.rules.flashers import FLASHERS
 from bridge.layout.rules.lamps import yellow_for_kilometres, yellow_for_miles
 from tests.support.layouts import HERE, places

@@ -86,6 +86,35 @@ def test_multicast_universes_are_looked_at_together() -> None:
     assert "universe 1 of E1.31 by multicast would be for hill/line" in line
 
 
+def test_a_universe_by_multicast_and_to_one_controller_is_told() -> None:
+    """The controller would take both for its own: a universe is one, however its packets come (E1.31, 9.1.1)."""
+    for far in ("universe: 2", "universe: 1"):
+        both = (
+            "  yard: {kind: e131, chains: {tarn/throat: {universe: 1}, tarn/shed: {universe: 2}}}\n"
+            f"  far: {{kind: e131, host: 10.0.0.9, chains: {{hill/line: {{{far}}}}}}}\n"
+        )
+        (line,) = found(both)
+        assert line.startswith("f:17:")
+        assert f"universe {far[-1]} of E1.31 at 10.0.0.9:5568 would be for hill/line" in line
+        assert f"and universe {far[-1]} of E1.31 by multicast for tarn/" in line
+        assert "in line 16: two cannot share one, and from 3 on they are free" in line
+    apart = both.replace("host: 10.0.0.9,", "host: 10.0.0.9, port: 5570,")
+    assert [] == found(apart)
+
+
+def test_ipv6_addresses_are_taken_where_the_protocol_has_them() -> None:
+    """One address is one controller however it is spelt (RFC 5952); Art-Net 4 has IPv4 alone."""
+    apart = yard("{universe: 1}", "{universe: 2}").replace("10.0.0.8", "'fd00::8'")
+    far = "{kind: e131, host: 'FD00:0:0::8', chains: {hill/line: {universe: 2}}}"
+    (line,) = found(outputs(apart, far))
+    assert "universe 2 of E1.31 at [fd00::8]:5568 would be for hill/line" in line
+    (line,) = found(outputs(apart, "{kind: artnet, host: 'fd00::9', chains: {hill/line: {universe: 2}}}"))
+    assert "fd00::9 is no host: write its name or its address, such as 192.168.1.40" in line
+    mixed = "{kind: ddp, host: 'fd00::9', local-address: 10.0.0.2, chains: {hill/line: {}}}"
+    (line,) = found(outputs(apart, mixed))
+    assert "nothing goes from 10.0.0.2 to fd00::9: write two IPv4 or two IPv6 addresses" in line
+
+
 def test_a_chain_that_runs_past_the_last_universe_is_told() -> None:
     """With where it has to begin at the latest."""
     long = HEAD.replace(
@@ -129,7 +158,7 @@ def test_two_outputs_from_one_port_are_told() -> None:
     """A port of this machine is given once."""
     far = "{kind: e131, host: 10.0.0.9, local-port: 5568, chains: {hill/line: {universe: 1}}}"
     (line,) = found(outputs(yard("{universe: 1}", "{universe: 2}", "    local-port: 5568\n"), far))
-    assert "port 5568 of this machine would be for the packets of one output" in line
+    assert "port 5568 of this machine would be for one output alone" in line
 
 
 @pytest.mark.parametrize(
@@ -137,7 +166,10 @@ def test_two_outputs_from_one_port_are_told() -> None:
     [
         ("host", "yard:5568", "yard:5568 is no host: write its name or its address"),
         ("host", "239.255.0.1", "239.255.0.1 is a group and no host"),
-        ("host", "fe80::1", "is no host"),
+        ("host", "fe80::1", "fe80::1 is no host by itself"),
+        ("host", "ff18::8300:1", "ff18::8300:1 is a group and no host"),
+        ("host", "fd00::g", "is no host"),
+        ("local-address", "fe80::1", "write the interface of this machine behind it, such as fe80::1%eth0"),
         ("port", "70000", "70000 is not a port: write 1 to 65535"),
         ("local-address", "eth0", "eth0 is no address: write one of this machine"),
         ("priority", "201", "201 is not a priority: write 0 to 200"),

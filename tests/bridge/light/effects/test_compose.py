@@ -8,7 +8,7 @@ from typing import Final
 
 import pytest
 
-from bridge.layout.read_effects import READERS
+from bridge.layout.effects.read import READERS
 from bridge.light.chance import Draws, mixed, seed_of
 from bridge.light.effects import compose, flashes, hues_of, stilled
 from bridge.light.tapes import LONGEST_TAPE, UNIT, Score

@@ -7,7 +7,7 @@ from typing import Final
 
 import pytest
 
-from bridge.layout.effects import Shape
+from bridge.layout.effects.families import Shape
 from bridge.layout.rules.flashers import FLASHERS
 from bridge.light.tapes import UNIT
 from tests.support.playing import frames, rises, runs, scores_of

@@ -17,8 +17,8 @@ import re
 from dataclasses import dataclass
 from typing import Final, NoReturn
 
+from bridge.layout.effects.morse import MORSE
 from bridge.layout.findings import either, said
-from bridge.layout.morse import MORSE
 
 COLOURS: Final = {
     "W": "white",

@@ -5,12 +5,20 @@ from __future__ import annotations
 from math import isqrt
 from typing import Any, Final
 
-from bridge.layout import effects
-from bridge.layout.effects import Effect
+from bridge.layout.effects import families
+from bridge.layout.effects.families import Effect
+from bridge.layout.effects.own_lamps import OwnLamps
+from bridge.layout.effects.ranges import in_range
+from bridge.layout.effects.scales import micrometres
+from bridge.layout.effects.schema import (
+    DischargeEntry,
+    EffectEntry,
+    FailingTubeEntry,
+    FireEntry,
+    SmallFlameEntry,
+)
 from bridge.layout.entries import Desk
 from bridge.layout.findings import said
-from bridge.layout.own_lamps import OwnLamps
-from bridge.layout.ranges import in_range
 from bridge.layout.rules.lamps import (
     CANDLE_PUFFS,
     FIRE_SIZES,
@@ -18,14 +26,6 @@ from bridge.layout.rules.lamps import (
     MERCURY_TIME,
     MINUTE,
     SODIUM_TIME,
-)
-from bridge.layout.scales import micrometres
-from bridge.layout.schema_effects import (
-    DischargeEntry,
-    EffectEntry,
-    FailingTubeEntry,
-    FireEntry,
-    SmallFlameEntry,
 )
 from bridge.layout.text import Path
 from bridge.layout.units import seconds
@@ -58,7 +58,7 @@ def read_fire(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) ->
         )
         return None
     puffs = isqrt(1500 * 1500 * 1000 // across)
-    return effects.Flame(kind, puffs, 40, desk.key_mark(path))
+    return families.Flame(kind, puffs, 40, desk.key_mark(path))
 
 
 def read_small_flame(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) -> Effect | None:
@@ -71,19 +71,19 @@ def read_small_flame(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: P
         desk, (*path, "rate"), "how often a second a small flame flickers", rate, CANDLE_PUFFS
     ):
         return None
-    return effects.Flame(kind, rate * 1000, 8, desk.key_mark(path))
+    return families.Flame(kind, rate * 1000, 8, desk.key_mark(path))
 
 
 def read_arc(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) -> Effect | None:
     """Read a welder's arc."""
     entry = desk.entry(EffectEntry, data, path)
-    return None if entry is None else effects.Arc(kind, desk.key_mark(path))
+    return None if entry is None else families.Arc(kind, desk.key_mark(path))
 
 
 def read_tube(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) -> Effect | None:
     """Read a tube that starts."""
     entry = desk.entry(EffectEntry, data, path)
-    return None if entry is None else effects.Tube(kind, fails=False, gives_up=0, mark=desk.key_mark(path))
+    return None if entry is None else families.Tube(kind, fails=False, gives_up=0, mark=desk.key_mark(path))
 
 
 def read_failing_tube(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) -> Effect | None:
@@ -98,7 +98,7 @@ def read_failing_tube(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: 
         and not in_range(desk, (*path, "gives-up"), "the time of a safety starter", time, GIVES_UP, time=True)
     ):
         return None
-    return effects.Tube(kind, fails=True, gives_up=time or 0, mark=desk.key_mark(path))
+    return families.Tube(kind, fails=True, gives_up=time or 0, mark=desk.key_mark(path))
 
 
 def read_discharge(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) -> Effect | None:
@@ -115,16 +115,16 @@ def read_discharge(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Pat
         desk, (*path, "time"), "the time that this lamp takes", time, figure, time=True
     ):
         return None
-    return effects.WarmUp(kind, time, 6, HUES[kind], desk.key_mark(path))
+    return families.WarmUp(kind, time, 6, HUES[kind], desk.key_mark(path))
 
 
 def read_screen(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) -> Effect | None:
     """Read the glow of a screen."""
     entry = desk.entry(EffectEntry, data, path)
-    return None if entry is None else effects.Screen(kind, desk.key_mark(path))
+    return None if entry is None else families.Screen(kind, desk.key_mark(path))
 
 
 def read_gas_tube(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) -> Effect | None:
     """Read a gas tube with a fault."""
     entry = desk.entry(EffectEntry, data, path)
-    return None if entry is None else effects.GasTube(kind, desk.key_mark(path))
+    return None if entry is None else families.GasTube(kind, desk.key_mark(path))

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from bridge.layout.character_times import HUNDREDTH, phases
-from bridge.layout.characters import NotationError, parse_character
-from bridge.layout.effects import Beacon, Effect, Phase
+from bridge.layout.effects.character_times import HUNDREDTH, phases
+from bridge.layout.effects.characters import NotationError, parse_character
+from bridge.layout.effects.families import Beacon, Effect, Phase
+from bridge.layout.effects.morse import BEHIND, MORSE, length, marks
+from bridge.layout.effects.own_lamps import OwnLamps, shows_colour
+from bridge.layout.effects.ranges import in_range
+from bridge.layout.effects.schema import AirportBeaconEntry, CharacterEntry, CodeBeaconEntry
 from bridge.layout.entries import Desk
 from bridge.layout.findings import count, said
-from bridge.layout.morse import BEHIND, MORSE, length, marks
-from bridge.layout.own_lamps import OwnLamps, shows_colour
-from bridge.layout.ranges import in_range
 from bridge.layout.rules.lamps import (
     AIRPORT_BEACON,
     BEACON_COLOURS,
@@ -20,7 +21,6 @@ from bridge.layout.rules.lamps import (
     HELIPORT_BEACON,
     MINUTE,
 )
-from bridge.layout.schema_effects import AirportBeaconEntry, CharacterEntry, CodeBeaconEntry
 from bridge.layout.text import Path
 from bridge.layout.units import seconds
 

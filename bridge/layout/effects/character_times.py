@@ -21,10 +21,10 @@ from collections.abc import Sequence
 from typing import Final
 
 from bridge.events import MILLISECOND
-from bridge.layout.characters import Character, NotationError
-from bridge.layout.effects import Phase
+from bridge.layout.effects.characters import Character, NotationError
+from bridge.layout.effects.families import Phase
+from bridge.layout.effects.morse import BEHIND, length, marks
 from bridge.layout.findings import said
-from bridge.layout.morse import BEHIND, length, marks
 
 HUNDREDTH: Final = 10 * MILLISECOND
 

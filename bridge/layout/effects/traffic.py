@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from typing import Any, Final
 
-from bridge.layout.character_times import HUNDREDTH
-from bridge.layout.effects import Programme, Step
+from bridge.layout.effects.character_times import HUNDREDTH
+from bridge.layout.effects.families import Programme, Step
+from bridge.layout.effects.own_lamps import OwnLamps
+from bridge.layout.effects.ranges import in_range
+from bridge.layout.effects.schema import ApproachEntry, ArrowBoardEntry, TrafficLightsEntry
 from bridge.layout.entries import Desk
 from bridge.layout.findings import either, said
-from bridge.layout.own_lamps import OwnLamps
-from bridge.layout.ranges import in_range
 from bridge.layout.rules.lamps import (
     ARROW_LIT,
     ARROW_RATE,
@@ -22,7 +23,6 @@ from bridge.layout.rules.lamps import (
     yellow_for_kilometres,
     yellow_for_miles,
 )
-from bridge.layout.schema_effects import ApproachEntry, ArrowBoardEntry, TrafficLightsEntry
 from bridge.layout.text import Path
 
 _SPEED: Final = re.compile(r"([1-9][0-9]{1,2}) ?(mph|km/h)")

@@ -7,14 +7,12 @@ from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 from bridge.events import MILLISECOND, SECOND
-from bridge.layout import effects
-from bridge.layout.effects import Direction, Effect, Programme, Shape, Step
-from bridge.layout.entries import Desk
-from bridge.layout.findings import choice, count, said
-from bridge.layout.own_lamps import OwnLamps
-from bridge.layout.ranges import in_range
-from bridge.layout.read_beacons import LIGHT_CHARACTER, read_airport, read_character, read_code
-from bridge.layout.read_flames import (
+from bridge.layout.effects import families
+from bridge.layout.effects.families import Direction, Effect, Programme, Shape, Step
+from bridge.layout.effects.own_lamps import OwnLamps
+from bridge.layout.effects.ranges import in_range
+from bridge.layout.effects.read_beacons import LIGHT_CHARACTER, read_airport, read_character, read_code
+from bridge.layout.effects.read_flames import (
     read_arc,
     read_discharge,
     read_failing_tube,
@@ -24,10 +22,8 @@ from bridge.layout.read_flames import (
     read_small_flame,
     read_tube,
 )
-from bridge.layout.rules.flashers import FLASHERS
-from bridge.layout.rules.lamps import MINUTE
-from bridge.layout.scales import micrometres, needs_scale, ratio, step_time
-from bridge.layout.schema_effects import (
+from bridge.layout.effects.scales import micrometres, needs_scale, ratio, step_time
+from bridge.layout.effects.schema import (
     ArrowBoardEntry,
     BlinkerEntry,
     EffectEntry,
@@ -37,8 +33,12 @@ from bridge.layout.schema_effects import (
     StrobeEntry,
     TrafficLightsEntry,
 )
+from bridge.layout.effects.traffic import arrow_board, traffic_lights
+from bridge.layout.entries import Desk
+from bridge.layout.findings import choice, count, said
+from bridge.layout.rules.flashers import FLASHERS
+from bridge.layout.rules.lamps import MINUTE
 from bridge.layout.text import Path
-from bridge.layout.traffic import arrow_board, traffic_lights
 from bridge.layout.units import seconds
 
 SHORTEST_STEP: Final = 20 * MILLISECOND
@@ -96,7 +96,7 @@ def _likely(kind: Any) -> str:
 
 def _steady(desk: Desk, kind: str, data: Any, _lamps: OwnLamps, path: Path) -> Effect | None:
     entry = desk.entry(EffectEntry, data, path)
-    return None if entry is None else effects.Steady(kind, desk.key_mark(path))
+    return None if entry is None else families.Steady(kind, desk.key_mark(path))
 
 
 def _flasher(desk: Desk, kind: str, data: Any, lamps: OwnLamps, path: Path) -> Effect | None:
@@ -121,11 +121,11 @@ def _flasher(desk: Desk, kind: str, data: Any, lamps: OwnLamps, path: Path) -> E
     if flashes > rules.flashes:
         desk.error((*path, "flashes"), f"{kind} flashes {rules.flashes} times at the most, and not {flashes}")
         return None
-    if rules.turns is effects.Turns.HALVES and len(lamps) < 2:
+    if rules.turns is families.Turns.HALVES and len(lamps) < 2:
         desk.error(path, f"{kind} needs two lamps or more, which flash by turns, and this light has one")
         return None
     in_step = rules.in_step if entry.in_step is None else entry.in_step
-    return effects.Flasher(kind, rules.shape, rules.turns, rate, lit, flashes, in_step, desk.key_mark(path))
+    return families.Flasher(kind, rules.shape, rules.turns, rate, lit, flashes, in_step, desk.key_mark(path))
 
 
 def _moving(desk: Desk, kind: str, data: Any, lamps: OwnLamps, path: Path) -> Effect | None:
@@ -153,7 +153,7 @@ def _moving(desk: Desk, kind: str, data: Any, lamps: OwnLamps, path: Path) -> Ef
             "write fewer",
         )
         return None
-    return effects.Chase(kind, step, every, entry.lit, tail, direction, desk.key_mark(path))
+    return families.Chase(kind, step, every, entry.lit, tail, direction, desk.key_mark(path))
 
 
 def _step(desk: Desk, entry: MovingEntry, path: Path) -> int | None:
