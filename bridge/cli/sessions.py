@@ -32,6 +32,9 @@ def replay(
     until: Annotated[
         str | None, typer.Option("--to", metavar="TIME", help="Leave out what came after.")
     ] = None,
+    decisions: Annotated[
+        bool, typer.Option("--decisions", help="Compare decisions alone and work out no light: far quicker.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Play the session log LOG again and compare every frame, byte for byte.
@@ -39,14 +42,16 @@ def replay(
     A TIME is 15:30 by the clock on the wall, 2026-11-28 15:30:12, +12:30 since it began, #4711 for an event, or model
     16:45 by the model clock.
     """
-    from bridge.record.replay import replay as replay_log  # noqa: PLC0415 - see the head of the package
+    from bridge.record.decisions import replay_decisions  # noqa: PLC0415 - see the head of the package
+    from bridge.record.replay import replay as replay_all  # noqa: PLC0415
     from bridge.record.replay import report_lines  # noqa: PLC0415
 
     path = Path(log)
     text = None if layout is None else _text(layout)
     begin, end = _instants(path, since, until)
     with Headway() as headway:
-        result = replay_log(path, text, since=begin or 0, until=end, progress=headway.at)
+        play = replay_decisions if decisions else replay_all
+        result = play(path, text, since=begin or 0, until=end, progress=headway.at)
     if as_json:
         print_json(result.to_data())
     else:

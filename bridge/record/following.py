@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 import bridge
 from bridge.commands import Command, Decision, Note, Told
@@ -42,7 +42,12 @@ class Opened:
 
 
 def open_session(
-    path: Path, layout_text: str | None = None, *, whose: str = "the layout file", since: Instant = 0
+    path: Path,
+    layout_text: str | None = None,
+    *,
+    whose: str = "the layout file",
+    since: Instant = 0,
+    passing: tuple[bytes, ...] = (),
 ) -> Opened:
     """Open a log and the files in which its session goes on.
 
@@ -51,6 +56,7 @@ def open_session(
         layout_text: a layout file to play it through instead of the one in the log.
         whose: what to call that one.
         since: what happened before is not wanted: it begins at the last snapshot that is not later, if it can.
+        passing: how lines begin that are not wanted.
 
     Raises:
         DecodeError: the log cannot be read; the message names the file, the line and the reason.
@@ -58,7 +64,7 @@ def open_session(
     """
     own = layout_text is None
     begin = find_snapshot(path, since) if own and since else 0
-    lines = read_session(path, begin=begin or 2)
+    lines = read_session(path, begin=begin or 2, passing=passing)
     header = next(lines).line
     if not isinstance(header, Header):  # the reader gives the header first, or raises
         raise DecodeError(f"{path}:1: the log does not begin with its header")
@@ -100,17 +106,34 @@ class Stood(NamedTuple):
     same: bool
 
 
+class Core(Protocol):
+    """What follows a session, as far as its state goes."""
+
+    def snapshot(self) -> dict[str, Any]:
+        """Return the state, or that part of it which is followed."""
+        ...
+
+    def restore(self, data: dict[str, Any]) -> None:
+        """Take up a whole state."""
+        ...
+
+
 class Follower:
     """Goes through a session's lines and keeps to what can be relied upon.
 
     Attributes:
-        engine: what follows the session; whoever goes through `lines` hands it what they say.
         notes: what an owner should know of the log.
         gaps: how often something is missing or broken.
+
+    Args:
+        session: what is followed.
+        core: what follows it; whoever goes through `lines` hands it what they say.
+        reach: where only a part of the state is followed, and not every step: lets time pass up to an instant.
     """
 
-    def __init__(self, session: Opened) -> None:
-        self.engine = Engine(session.layout)
+    def __init__(self, session: Opened, core: Core, reach: Callable[[Instant], None] | None = None) -> None:
+        self._core = core
+        self._reach = reach
         self.notes: list[str] = []
         self.gaps = 0
         self.seeking = session.resumes
@@ -170,10 +193,13 @@ class Follower:
         if not self._session.own:
             return None  # it is of another layout file
         if not self.seeking:
-            present = json.loads(json.dumps(self.engine.snapshot()))
-            return Stood(line, resumed=False, same=present == line.engine or not self._same_program)
+            if self._reach is not None:
+                self._reach(line.at)
+            present = json.loads(json.dumps(self._core.snapshot()))
+            kept = line.engine if self._reach is None else {key: line.engine.get(key) for key in present}
+            return Stood(line, resumed=False, same=present == kept or not self._same_program)
         try:
-            self.engine.restore(line.engine)
+            self._core.restore(line.engine)
         except EngineError as error:
             self.gap(placed, str(error))
             return None
@@ -230,9 +256,9 @@ class Player:
     """
 
     def __init__(self, session: Opened) -> None:
-        self._follower = Follower(session)
+        self.engine = Engine(session.layout)
+        self._follower = Follower(session, self.engine)
         self._resumes = session.resumes
-        self.engine = self._follower.engine
         self.notes = self._follower.notes
         self.length: Instant = 0
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TypeAlias
 
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
+from bridge.engine import Engine
 from bridge.events import Event, Instant
 from bridge.record.digests import ChainDigests, FrameDigest, tables_digest
 from bridge.record.following import Follower, Opened, Stood, open_session
@@ -58,9 +59,9 @@ class _Replay:
 
     def __init__(self, session: Opened) -> None:
         self._session = session
-        self._follower = Follower(session)
+        self._engine = Engine(session.layout)
+        self._follower = Follower(session, self._engine)
         self.notes = self._follower.notes
-        self._engine = self._follower.engine
         self._layout = session.layout
         self._keys = tuple(chain.key for chain in self._layout.chains)
         self._digests = ChainDigests(self._keys)
