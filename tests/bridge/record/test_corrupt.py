@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from bridge.errors import DecodeError
 from bridge.events import SECOND
+from bridge.record.decisions import replay_decisions
 from bridge.record.following import Player, open_session
 from bridge.record.reader import LONGEST_LINE
 from bridge.record.replay import replay
@@ -76,6 +77,7 @@ def read(data: bytes, name: str = "a.jsonl", since: int = 0) -> ReplayResult | N
         try:
             result = replay(path, since=since)
             deque(Player(open_session(path)).steps(), maxlen=0)
+            replay_decisions(path, since=since)
         except DecodeError as refused:
             why = str(refused)
         else:
