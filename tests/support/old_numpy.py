@@ -36,9 +36,8 @@ class OldNumpy:
 def oldest_version() -> str:
     """Return the oldest numpy that pyproject.toml allows and that there is for this Python."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    (allowed,) = (
-        each.removeprefix("numpy>=") for each in project["dependencies"] if each.startswith("numpy")
-    )
+    needed: list[str] = project["dependencies"]
+    (allowed,) = (each.removeprefix("numpy>=") for each in needed if each.startswith("numpy"))
     return max(allowed, _FIRST_FOR.get(max(sys.version_info.minor, 12), ""))
 
 
