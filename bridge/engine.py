@@ -17,12 +17,14 @@ from bridge.events import AccessoryOrdered, AspectOrdered, Event, Instant
 from bridge.layout.findings import Finding, errors, in_order
 from bridge.layout.model import ON, Layout
 from bridge.light.pictures import plan_devices
+from bridge.logic.asked import Asked
 from bridge.logic.board import Board
 from bridge.logic.clock import ClockTime
 from bridge.logic.deciding import Deciding
 from bridge.logic.look import look_at_logic
 from bridge.logic.reasons import STOPPED, Choice, Outcome
 from bridge.logic.repeats import Novelty
+from bridge.logic.supposing import Present, Supposing
 from bridge.stage import Stage
 from bridge.trial.running import LampTest
 from bridge.trial.table import Standing
@@ -184,6 +186,21 @@ class Engine:
     def choices(self) -> dict[str, Choice]:
         """Return what every device shows, and why."""
         return {plan.name: choice for plan, choice in zip(self._plans, self._board.choices, strict=True)}
+
+    @property
+    def asked(self) -> Asked:
+        """What can be asked of each device, zone and crossing: how it stands, and what it goes by."""
+        return self._board.asked
+
+    def suppose(self, name: str, *, whole: bool = False) -> Supposing:
+        """Return what can tell how a device, a zone or a crossing would stand if something else happened now.
+
+        Args:
+            name: of it.
+            whole: reckon with the whole layout, and not only with what lies near it.
+        """
+        state = Present(self.layout, self._board.asked, self._board.snapshot(), self.now, self.events)
+        return Supposing(state, name, whole=whole)
 
     def orders(self) -> list[tuple[str, int, str, str]]:
         """Return what was ordered of accessories, the oldest first: kind, number, value and source of each.

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
+collect_ignore_glob = ["support/*"]
+"""What the tests lean on is no test; the example of an adapter there is tried where it is installed."""
+
 # How long an example takes says something of the machine, not of the code.
 settings.register_profile("lamproom", deadline=None)
 settings.load_profile("lamproom")

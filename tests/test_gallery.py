@@ -7,7 +7,7 @@ from xml.etree import ElementTree as ET
 from bridge.layout.effects.read import READERS
 from bridge.light.tapes import UNIT
 from tests.support.exhibits import EXHIBITS
-from tests.support.gallery import FOLDER, drawn
+from tests.support.gallery import FOLDER, drawn, sessions
 from tests.support.playing import effect_of, scores_of
 from tests.support.strips import Picture, draw, lane_of_score, paint
 
@@ -27,7 +27,9 @@ NEARLY_THE_SAME = {
 
 def test_the_pictures_are_those_that_are_drawn_today() -> None:
     """Each picture in the guide is drawn by what runs; `python -m tests.support.gallery` draws them anew."""
-    assert {path.name: path.read_text(encoding="utf-8") for path in FOLDER.glob("*.svg")} == drawn()
+    assert {path.name: path.read_text(encoding="utf-8") for path in FOLDER.glob("*.svg")} == (
+        drawn() | sessions()
+    )
 
 
 def test_every_effect_has_a_picture() -> None:

@@ -251,10 +251,13 @@ def test_every_command_and_option_is_named() -> None:
         "chip",
         "compare",
         "demo",
+        "import",
         "keep",
         "lamps",
         "node",
+        "rehearse",
         "replay",
+        "why",
     }
     assert commands_there | {"run", "send"} == set(commands)
     assert [] == [name for name in commands if f"`lamproom {name}" not in text]

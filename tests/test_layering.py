@@ -11,8 +11,8 @@ from tests.support.tree import sources
 
 # Left to right: a room may import whatever stands to its left, never a neighbour between the same bars.
 ORDER: Final = """
-errors | events | layout | logic light | chain | commands | trial | stage | engine | check record sheet | service | web
-| cli | start
+errors | events | layout | logic light | chain | commands | trial | stage | engine | check record sheet | picture
+| service | web | cli | start
 """
 
 # Built-in adapters come in by entry points, like anyone's: if a room of the bridge could import one, it would

@@ -28,20 +28,24 @@ COMMANDS: Final = (
     (layouts.check, "Look for mistakes in a layout file."),
     (running.run, "Light your layout, until Ctrl-C."),
     (running.demo, "Try it: an invented layout with pretend trains."),
+    (telling.send, "Send one order or report by hand."),
     (sessions.replay, "Play a session again and compare every frame."),
+    (sessions.why, "Say why a device showed what it showed."),
     (sessions.compare, "Compare what a session shows under two layout files."),
     (sessions.keep, "Keep a fault, so that `check` tells if it comes back."),
-    (installed.adapters, "List the buses and controllers that it can talk to."),
-    (telling.send, "Send one order or report by hand."),
+    (sessions.rehearse, "Show a session on the nodes, without trains."),
+    (sessions.import_, "Make a session of a table from elsewhere."),
     (trying.lamps, "Light lamps one by one, to see how they are wired."),
-    (layouts.node, "Make the files for the board of a node."),
     (wiring.built, "Confirm that what was planned is soldered."),
     (wiring.chip, "Say that a chip is broken, bypassed or whole."),
+    (layouts.node, "Make the files for the board of a node."),
+    (installed.adapters, "List the buses and controllers that it can talk to."),
 )
 """Every command with its line in the list of them, in the order of that list."""
 
 for _command, _line in COMMANDS:
-    app.command(cls=Command, short_help=_line)(_command)
+    # A word of Python has a mark behind it in its own file.
+    app.command(_command.__name__.rstrip("_"), cls=Command, short_help=_line)(_command)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

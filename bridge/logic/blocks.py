@@ -56,6 +56,10 @@ class Block:
         self._doubts: dict[str, str] = {}
         self._after = {BlockState.OCCUPIED: block.occupied_after, BlockState.CLEAR: block.clear_after}
 
+    def doubted(self) -> str:
+        """Return what of it is in doubt first, `POWER` or `USE`, or nothing."""
+        return next(iter(self._doubts), "")
+
     def report(self, state: BlockState, source: str, at: Instant, event: int) -> bool:
         """Take what a detector says; return whether what counts has changed."""
         self._heard = (state, event)

@@ -23,6 +23,7 @@ from bridge.events import (
 from bridge.layout.conditions import ButtonRuns, ButtonToggled, Hours
 from bridge.layout.model import OFF, ON, Layout
 from bridge.layout.units import percent_text
+from bridge.logic.asked import Asked
 from bridge.logic.circles import Circles
 from bridge.logic.clock import ModelClock
 from bridge.logic.crossing import Crossings
@@ -99,6 +100,11 @@ class Board:
         for device in self.devices:
             if isinstance(device, SignalDevice):
                 self._known.tell(device.key, Fact(device.rest, 0, ""))
+        node_of = {each.name: node for each, node in zip(layout.signals, self._node_of, strict=True)}
+        lost = {each.name: each.lost for each in layout.signals}
+        self.asked = Asked(
+            self._all, self._track, self._interlocking, self._crossings, node_of, lost, self._out_of_use
+        )
         self._settle(set(range(len(self._all))), 0)
 
     @property

@@ -174,6 +174,10 @@ class Crossing:
         """Why it stands so, in a sentence."""
         return f"{WORDS[self.phase].format(self.name)}: {self.why}"
 
+    def calls(self) -> list[str]:
+        """Return in words why each track keeps it closed that does."""
+        return [call.why for call in self._trains.calls()]
+
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""
         exits = None if self.exits is None else self.exits.due
@@ -270,6 +274,14 @@ class Crossings:
     def words(self) -> list[reasons.Word]:
         """What there is to tell of all gates."""
         return [word for each in self._all.values() for word in each.words()]
+
+    def blocks(self, name: str) -> tuple[str, ...]:
+        """Return the blocks that a crossing goes by, each once; none where there is no such crossing."""
+        return tuple(block for block, names in self._at.items() if name in names)
+
+    def calls(self, name: str) -> list[str]:
+        """Return in words why each track keeps a crossing closed that does."""
+        return self._all[name].calls()
 
     def at_rest(self, why: str) -> list[reasons.Word]:
         """Return where all gates shall be when nobody looks out for trains any more.

@@ -13,6 +13,7 @@ from bridge.logic.by_condition import ByCondition, of_light, of_still, of_zone
 from bridge.logic.gate import Gate
 from bridge.logic.known import BLOCK, SIGNAL, Fact, Key, Known
 from bridge.logic.reasons import Choice
+from bridge.logic.rests import Hold
 from bridge.logic.selection import (
     LAST_COMMAND,
     SWITCHED,
@@ -170,6 +171,12 @@ class SignalDevice(Device):
     def _allowed(self, wish: Choice, gate: Gate, known: Known) -> Choice:
         # By its orders a new one is told from an old one; what works by itself always wants the same.
         return gate.govern(wish, _orders(part for part in self.controls if isinstance(part, Obeying)), known)
+
+    def hold(self, others: tuple[str, ...]) -> Hold | None:
+        """Return how its gate stands, or None where it has none; `others` have something locked that it may need."""
+        if self._gate is None:
+            return None
+        return self._gate.hold(others, _orders(part for part in self.controls if isinstance(part, Obeying)))
 
     def used_up(self) -> tuple[Key, ...]:
         """Return by what it was ordered where a train has used that order up, or where it was refused for good."""

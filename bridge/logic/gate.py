@@ -17,6 +17,7 @@ from bridge.layout.model import Signal
 from bridge.layout.routes import Refused, Route
 from bridge.logic.known import BLOCK, ORDERED, PROVED, SIGNAL, Key, Known
 from bridge.logic.reasons import Choice
+from bridge.logic.rests import Hold
 from bridge.logic.working_out import fit, in_order, not_clear, not_known
 
 
@@ -141,6 +142,11 @@ class Gate:
             self.due = None  # it has run out, whatever came of it: nothing may be due for ever
         self._house.timed(self.signal.name, self.due)
         return self._choice(wish)
+
+    def hold(self, others: tuple[str, ...], order: tuple[int, ...]) -> Hold:
+        """Return how it stands; `others` have something locked that it may need."""
+        route = "" if self.route is None else self.route.name
+        return Hold(self.state.value, route, self.due, self.is_used_up(order), others)
 
     def keep(self, route: Route, known: Known) -> None:
         """Take it that a route was locked before a restart; where one was locked since, that counts."""

@@ -75,6 +75,12 @@ class Interlocking:
                 return f"{other}, which is in conflict with it, is not known to be at {self._rests[other]}"
         return self.locks.holder(signal, route)
 
+    def others(self, signal: str) -> tuple[str, ...]:
+        """Return the signals that have a route locked for which this one may have to wait."""
+        return tuple(
+            name for name in self.neighbours.get(signal, ()) if self.gates[name].state is not State.FREE
+        )
+
     def lock(self, gate: Gate, route: Route) -> None:
         """Lock a route for a gate, and tell of the turnouts that were free before."""
         name, since = gate.signal.name, ""

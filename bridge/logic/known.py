@@ -174,6 +174,10 @@ class Known:
         else:
             self._out.pop(number, None)
 
+    def out_of_use(self, number: int) -> Fact | None:
+        """Return why a turnout is out of use, or None."""
+        return self._out.get(number)
+
     def snapshot(self) -> dict[str, Any]:
         """Return everything as plain data."""
         return {

@@ -22,6 +22,7 @@ from bridge.layout.model import Layout
 from bridge.logic.blocks import POWER, USE, Block, Button, District
 from bridge.logic.clock import Facts, ModelClock
 from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, UNKNOWN, Fact, Key, Known
+from bridge.logic.rests import Lack, Rest, rest_of
 
 
 class Change(NamedTuple):
@@ -192,6 +193,35 @@ class Track:
         """Take a turnout out of use for a reason, or put it back into use for none."""
         self.known.use(accessory, why, number)
         return [Change((ORDERED, accessory), None), Change((PROVED, accessory), None)]
+
+    def rest(self, key: Key) -> Rest:
+        """Return what is known of a thing, and why where it is not known."""
+        block = self._blocks.get(str(key[1])) if key[0] == BLOCK else None
+        if block is None:
+            return rest_of(self.known, key)
+        counts, doubted = block.counts, block.doubted()
+        lack: Lack | None = None
+        about = ""
+        if counts.state == UNKNOWN:
+            lack = Lack.DETECTOR
+            if doubted == USE:
+                lack = Lack.USE
+            elif doubted == POWER:
+                lack, about = self._power(block.name)
+            elif block.due is not None:
+                lack = Lack.FILTER
+            elif not block.source:
+                lack = Lack.SOURCE if counts.event else Lack.NEVER
+        value = counts.state if counts.event or counts.state != UNKNOWN else ""
+        return Rest(key, value, counts.event, block.source, lack=lack, why=counts.why, about=about)
+
+    def _power(self, block: str) -> tuple[Lack, str]:
+        """Return what is wrong with the power of a block, and the district in which it lies."""
+        name = next(name for name, blocks in self._in_district.items() if self._blocks[block] in blocks)
+        district = self._districts[name]
+        if district.due is not None:
+            return Lack.SETTLING, name
+        return (Lack.SOURCE if district.event and not district.source else Lack.POWER), name
 
     def next_due(self) -> Instant | None:
         """Return the instant of the next timer, or None while none is set."""

@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
 import bridge
-from bridge.commands import Command, Decision, Note, Told
+from bridge.commands import Cause, Command, Decision, Note, Told
 from bridge.engine import Engine, look_at
 from bridge.errors import DecodeError, EngineError, LayoutError
 from bridge.events import Event, Instant
@@ -124,6 +125,7 @@ class Follower:
     Attributes:
         notes: what an owner should know of the log.
         gaps: how often something is missing or broken.
+        goes_on: whether there is more in the log than was wanted.
 
     Args:
         session: what is followed.
@@ -136,6 +138,7 @@ class Follower:
         self._reach = reach
         self.notes: list[str] = []
         self.gaps = 0
+        self.goes_on = False
         self.seeking = session.resumes
         self._resumed = False
         self._session = session
@@ -147,6 +150,7 @@ class Follower:
         for placed in self._session.lines:
             line = placed.line
             if until is not None and _begins(line) > until:
+                self.goes_on = True
                 break
             if isinstance(line, Torn):
                 self.notes.append(f"{self.place(placed)} stops in the middle: the log was cut off there")
@@ -246,6 +250,42 @@ class Step(NamedTuple):
     commands: list[Command]
 
 
+class Ahead(NamedTuple):
+    """A step that is due.
+
+    Attributes:
+        at: when.
+        take: takes it; gives None where it does not fit what came before, which is among the notes then.
+    """
+
+    at: Instant
+    take: Callable[[], Step | None]
+
+
+class Watcher(Protocol):
+    """Who looks on while a session is played, and never changes anything."""
+
+    def begin(self, session: Opened) -> None:
+        """Look at what is about to be played."""
+        ...
+
+    def line(self, line: Line) -> None:
+        """Look at a line, before the steps that follow from it."""
+        ...
+
+    def step(self, step: Step, engine: Engine) -> None:
+        """Look at a step that an engine has taken."""
+        ...
+
+    def stood(self, at: Instant, engine: Engine) -> None:
+        """Look at an engine that was put into the state of a snapshot: what comes does not follow from what came."""
+        ...
+
+    def end(self, *, goes_on: bool) -> None:
+        """Know that this was all, and whether there is more in the log than was wanted."""
+        ...
+
+
 class Player:
     """Plays a session through an engine, and compares nothing.
 
@@ -253,6 +293,7 @@ class Player:
         engine: which has come so far.
         notes: what an owner should know of the log.
         length: the last instant that the log is about, as far as it was played.
+        resumed: how often it went on at a snapshot, without what came before.
     """
 
     def __init__(self, session: Opened) -> None:
@@ -261,31 +302,77 @@ class Player:
         self._resumes = session.resumes
         self.notes = self._follower.notes
         self.length: Instant = 0
+        self.resumed = 0
 
-    def steps(self, until: Instant | None = None) -> Iterator[Step]:
-        """Yield each step up to an instant; after a snapshot that was taken up one with nothing in it."""
+    @property
+    def goes_on(self) -> bool:
+        """Whether there is more in the log than was wanted."""
+        return self._follower.goes_on
+
+    @property
+    def lost(self) -> bool:
+        """Whether nobody knows how things stand where it has come to: something is missing before that."""
+        return self._follower.seeking
+
+    def steps(self, until: Instant | None = None, *, closing: bool = True) -> Iterator[Step]:
+        """Yield each step up to an instant; after a snapshot that was taken up one with its whole picture.
+
+        Args:
+            until: the last instant that is wanted.
+            closing: put everything to rest where the session ended cleanly.
+        """
+        for each in self.ahead(until, closing=closing):
+            step = each.take()
+            if step is not None:
+                yield step
+
+    def ahead(self, until: Instant | None = None, *, closing: bool = True) -> Iterator[Ahead]:
+        """Yield each step before it is taken, for who has to wait for its instant: it is taken before the next.
+
+        Args:
+            until: the last instant that is wanted.
+            closing: put everything to rest where the session ended cleanly.
+        """
         if not self._resumes:
-            yield Step(0, 0, None, self.engine.start())
+            yield Ahead(0, lambda: Step(0, 0, None, self.engine.start()))
         for placed, line in self._follower.lines(until):
-            try:
-                yield from self._line(line)
-            except Exception as error:  # noqa: BLE001 - the follower knows which of them the log may be to blame for
-                self._follower.failed(placed, error)
+            if isinstance(line, End) and not closing:
+                self.length = max(self.length, line.at)
+                continue
+            for at, make in self._line(line):
+                yield Ahead(at, partial(self._take, placed, make))
+                if self._follower.seeking:
+                    break
 
-    def _line(self, line: Line | Stood) -> Iterator[Step]:
+    def _take(self, placed: Placed, make: Callable[[], Step]) -> Step | None:
+        try:
+            step = make()
+        except Exception as error:  # noqa: BLE001 - the follower knows which of them the log may be to blame for
+            self._follower.failed(placed, error)
+            return None
+        self.length = max(self.length, step.at)
+        return step
+
+    def _line(self, line: Line | Stood) -> Iterator[tuple[Instant, Callable[[], Step]]]:
         match line:
             case Input():
                 for event in line.events:
-                    commands = self.engine.handle(event)
-                    yield Step(event.at, self.engine.events, event, commands)
-                self.length = max(self.length, line.at)
+                    yield event.at, partial(self._handle, event)
             case Rendered():
                 for instant in line.instants:
-                    self.length = max(self.length, instant)
-                    yield Step(instant, 0, None, self.engine.advance(instant))
+                    yield instant, partial(self._advance, instant)
             case End():
-                self.length = max(self.length, line.at)
-                yield Step(line.at, 0, None, self.engine.closing(line.at))
+                yield line.at, lambda: Step(line.at, 0, None, self.engine.closing(line.at))
             case Stood(resumed=True):
-                self.length = line.snapshot.at
-                yield Step(line.snapshot.at, 0, None, [])
+                yield line.snapshot.at, partial(self._resume, line.snapshot.at)
+
+    def _handle(self, event: Event) -> Step:
+        commands = self.engine.handle(event)
+        return Step(event.at, self.engine.events, event, commands)
+
+    def _resume(self, at: Instant) -> Step:
+        self.resumed += 1
+        return Step(at, 0, None, [*self.engine.all_frames(Cause.START)])
+
+    def _advance(self, instant: Instant) -> Step:
+        return Step(instant, 0, None, self.engine.advance(instant))

@@ -89,6 +89,8 @@ class Input:
         channel: where it came from, or empty where an event came without a raw form (a source was lost).
         payload: the bytes as they came.
         retained: it was a kept copy.
+        took: nanoseconds from `at` until all frames that follow were with their outputs; None where nobody looked. A
+            replay goes by everything else here, and never by this.
     """
 
     number: int
@@ -98,6 +100,7 @@ class Input:
     channel: str = ""
     payload: bytes | None = None
     retained: bool = False
+    took: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,7 +258,8 @@ def _input(line: Input) -> dict[str, Any]:
     data: dict[str, Any] = {"in": line.number, "at": line.at, "source": line.source}
     if line.payload is not None:
         data |= {"channel": line.channel, "raw": payload_data(line.payload)} | _kept(line.retained)
-    return data | {"events": [event_to_data(event) for event in line.events]}
+    took = {} if line.took is None else {"took": line.took}
+    return data | took | {"events": [event_to_data(event) for event in line.events]}
 
 
 def _kept(retained: bool) -> dict[str, bool]:

@@ -221,10 +221,11 @@ def _input(fields: _Fields) -> Line:
         event = event_from_data(said)
         fields.number(event.at, "at")
         events.append(event)
+    took = fields.whole("took") if fields.has("took") else None
     if not fields.has("channel"):
-        return Input(number, at, source, tuple(events))
+        return Input(number, at, source, tuple(events), took=took)
     channel, payload = fields.text("channel"), fields.payload("raw")
-    return Input(number, at, source, tuple(events), channel, payload, fields.yes("retained"))
+    return Input(number, at, source, tuple(events), channel, payload, fields.yes("retained"), took)
 
 
 def _refused(fields: _Fields) -> Line:

@@ -12,8 +12,8 @@ from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report
 from bridge.engine import Engine
 from bridge.events import Event, Instant
 from bridge.record.digests import ChainDigests, FrameDigest, tables_digest
-from bridge.record.following import Follower, Opened, Stood, open_session
-from bridge.record.lines import End, Frame, Input, Refused, Rendered
+from bridge.record.following import Follower, Opened, Step, Stood, Watcher, open_session
+from bridge.record.lines import End, Frame, Input, Line, Refused, Rendered
 from bridge.record.result import Difference, ReplayResult, frame_difference, report_lines
 from bridge.record.words import event_text, instant_text
 
@@ -29,6 +29,7 @@ def replay(
     since: Instant = 0,
     until: Instant | None = None,
     progress: Callable[[Instant], None] = lambda _at: None,
+    watcher: Watcher | None = None,
 ) -> ReplayResult:
     """Replay a log and the files in which its session goes on.
 
@@ -38,13 +39,14 @@ def replay(
         since: what happened before need not be replayed: it begins at the last snapshot that is not later.
         until: what happened after is left out.
         progress: called at each line with how far it has come.
+        watcher: is shown all that is played.
 
     Raises:
         DecodeError: the log cannot be read; the message names the file, the line and the reason.
         LayoutError: the layout file cannot be driven.
     """
     session = open_session(path, layout_text, since=since)
-    replaying = _Replay(session)
+    replaying = _Replay(session, watcher)
     if session.header.tables != tables_digest():
         replaying.notes.append(
             f"it was recorded by lamproom {session.header.version} with other tables of light: levels may come out "
@@ -57,8 +59,9 @@ def replay(
 class _Replay:
     """A fresh engine, and what it made that the log has yet to show."""
 
-    def __init__(self, session: Opened) -> None:
+    def __init__(self, session: Opened, watcher: Watcher | None) -> None:
         self._session = session
+        self._watcher = watcher
         self._engine = Engine(session.layout)
         self._follower = Follower(session, self._engine)
         self.notes = self._follower.notes
@@ -81,14 +84,18 @@ class _Replay:
 
     def run(self, until: Instant | None, progress: Callable[[Instant], None]) -> None:
         """Take all lines up to an instant."""
+        if self._watcher is not None:
+            self._watcher.begin(self._session)
         if not self._session.resumes:
-            self._take(self._engine.start())
+            self._show(Step(0, 0, None, self._engine.start()))
         for placed, line in self._follower.lines(until):
             try:
                 self._line(placed.number, line)
             except Exception as error:  # noqa: BLE001 - the follower knows which of them the log may be to blame for
                 self._follower.failed(placed, error)
             progress(self._last)
+        if self._watcher is not None:
+            self._watcher.end(goes_on=self._follower.goes_on)
 
     def _stood(self, number: int, stood: Stood) -> None:
         at = stood.snapshot.at
@@ -96,6 +103,8 @@ class _Replay:
             self._made.clear()
             self._digests.resume(stood.snapshot.digests)
             self._since = self._last = at
+            if self._watcher is not None:
+                self._watcher.stood(at, self._engine)
             return
         self._nothing_missing(number)
         if not stood.same:
@@ -126,7 +135,9 @@ class _Replay:
             notes=tuple(self.notes),
         )
 
-    def _line(self, number: int, line: object) -> None:
+    def _line(self, number: int, line: Line | Stood) -> None:
+        if self._watcher is not None and not isinstance(line, Stood):
+            self._watcher.line(line)
         match line:
             case Input():
                 self._nothing_missing(number)
@@ -157,7 +168,12 @@ class _Replay:
     def _handle(self, event: Event) -> None:
         commands = self._engine.handle(event)
         self._cause = (self._engine.events, event_text(event))
-        self._take(commands)
+        self._show(Step(event.at, self._engine.events, event, commands))
+
+    def _show(self, step: Step) -> None:
+        if self._watcher is not None:
+            self._watcher.step(step, self._engine)
+        self._take(step.commands)
 
     def _take(self, commands: list[Command]) -> None:
         self._count(commands)
@@ -182,6 +198,8 @@ class _Replay:
             due: list[Command] = []
             commands = self._engine.advance(instant)
             self._count(commands)
+            if self._watcher is not None:
+                self._watcher.step(Step(instant, 0, None, commands), self._engine)
             for command in commands:
                 if isinstance(command, PublishFrame) and command.cause is Cause.MOTION:
                     self._digests.add(command)
@@ -274,7 +292,7 @@ class _Replay:
 
     def _close(self, at: Instant) -> None:
         self._closed = True
-        self._take([*self._engine.closing(at)])
+        self._show(Step(at, 0, None, self._engine.closing(at)))
 
     def _end(self, number: int, line: End) -> None:
         if not self._closed:

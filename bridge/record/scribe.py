@@ -40,6 +40,7 @@ class Came:
     source: str
     raw: RawForm | None
     events: tuple[Event, ...]
+    took: int | None = None
 
 
 @dataclass(slots=True)
@@ -154,10 +155,10 @@ class Scribe:
             number, at, source, events = entry.number, entry.at, entry.source, entry.events
             self._events = number - 1 + len(events)
             if entry.raw is None:
-                yield Input(number, at, source, events)
+                yield Input(number, at, source, events, took=entry.took)
             else:
                 raw = entry.raw
-                yield Input(number, at, source, events, raw.channel, raw.payload, raw.retained)
+                yield Input(number, at, source, events, raw.channel, raw.payload, raw.retained, entry.took)
         elif isinstance(entry, Followed):
             for command in entry.commands:
                 yield from self._said(command)

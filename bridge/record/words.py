@@ -64,6 +64,29 @@ def _clock(event: ClockReported) -> str:
     return ", ".join(said)
 
 
+def short_text(event: Event) -> str:
+    """Return one event in as few words as tell it from others of its kind: `61 reverse`."""
+    match event:
+        case AccessoryOrdered() | AccessoryProved():
+            proved = "proved " if isinstance(event, AccessoryProved) else ""
+            return f"{event.number} {proved}{event.position.value}"
+        case AccessoryReleased():
+            return f"{event.number} let go"
+        case AspectOrdered():
+            return f"{event.number} aspect {event.aspect}"
+        case BlockReported() | ButtonReported():
+            return f"{event.name} {event.state.value}"
+        case PowerReported():
+            return f"power {event.district} {event.state.value}"
+        case SourceReported():
+            return event.state.value
+        case ClockReported():
+            return f"clock {_clock(event)}"
+        case NodeReported():
+            return f"{event.node} {event.state.value}"
+    return event_text(event).partition(" (by ")[0]
+
+
 def _said(event: Event) -> str:
     match event:
         case AccessoryOrdered():

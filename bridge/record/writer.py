@@ -121,10 +121,25 @@ class SessionLog:
         self._header = header
 
     def input(
-        self, number: int, at: Instant, source: str, raw: RawForm | None, events: tuple[Event, ...]
+        self,
+        number: int,
+        at: Instant,
+        source: str,
+        raw: RawForm | None,
+        events: tuple[Event, ...],
+        took: int | None = None,
     ) -> None:
-        """Take an input that was handled: `number` is that of its first event, `raw` None where it had none."""
-        self._put(Came(number, at, source, raw, events), at)
+        """Take an input that was handled.
+
+        Args:
+            number: of its first event.
+            at: when it was delivered.
+            source: that it came by.
+            raw: how it came, or None where it had no such form.
+            events: what it meant.
+            took: nanoseconds until its frames were with their outputs, if somebody looked.
+        """
+        self._put(Came(number, at, source, raw, events, took), at)
 
     def refused(self, at: Instant, source: str, raw: RawForm, why: str) -> None:
         """Take an input that meant nothing."""

@@ -80,7 +80,7 @@ class Bridge:
         self.page: str | None = None
         directory = settings.state or default_state_directory()
         state = StateFile(directory)
-        place = broker_place(settings)
+        place = broker_place(layout, settings.looked.name, settings.broker)
         self.link = BrokerLink(
             place,
             client_id=f"lamproom-{settings.name}",
@@ -154,13 +154,19 @@ def _session_log(directory: Path, settings: Settings) -> SessionLog:
     return SessionLog(path, header, settings.layout)
 
 
-def broker_place(settings: Settings) -> BrokerAddress:
-    """Return where the broker is, and who we are there."""
-    said = settings.layout.broker
-    where = settings.broker or BrokerAddress(said.host, said.port)
+def broker_place(layout: Layout, file: str, broker: BrokerAddress | None) -> BrokerAddress:
+    """Return where the broker is, and who we are there.
+
+    Args:
+        layout: says so.
+        file: where it was read from: a password stands in a file beside it.
+        broker: another address than it says.
+    """
+    said = layout.broker
+    where = broker or BrokerAddress(said.host, said.port)
     password = None
     if said.password_file:
-        password = read_password(password_path(settings.looked.name, said.password_file))
+        password = read_password(password_path(file, said.password_file))
     return BrokerAddress(where.host, where.port, said.user or None, password)
 
 

@@ -16,17 +16,12 @@ from bridge.service.supervisor import Supervisor
 from bridge.service.term import Term
 
 
-class Desk(Protocol):
-    """The part of the runner that the hosts pass things on to."""
+class OutputDesk(Protocol):
+    """The part of whoever drives the outputs that their hosts pass things on to."""
 
     @property
     def link(self) -> Broker:
         """The broker link."""
-        ...
-
-    @property
-    def doors(self) -> Doors:
-        """Where requests over HTTP come in."""
         ...
 
     @property
@@ -36,10 +31,6 @@ class Desk(Protocol):
 
     def now(self) -> Instant:
         """Return the present instant."""
-        ...
-
-    def receive(self, source: str, decode: Callable[[Raw, Instant], tuple[Event, ...]], raw: Raw) -> None:
-        """Take what came in."""
         ...
 
     def refuse(self, source: str, raw: Raw, problem: DecodeError, at: Instant) -> None:
@@ -60,6 +51,19 @@ class Desk(Protocol):
 
     def wake_output_soon(self, number: int) -> None:
         """Call an output's `wake` when this turn is over."""
+        ...
+
+
+class Desk(OutputDesk, Protocol):
+    """The part of the runner that the hosts of sources pass things on to as well."""
+
+    @property
+    def doors(self) -> Doors:
+        """Where requests over HTTP come in."""
+        ...
+
+    def receive(self, source: str, decode: Callable[[Raw, Instant], tuple[Event, ...]], raw: Raw) -> None:
+        """Take what came in."""
         ...
 
 
@@ -101,7 +105,7 @@ class SourceHost:
 class OutputHost:
     """The host of one frame output."""
 
-    def __init__(self, desk: Desk, term: Term, number: int, identity: UUID) -> None:
+    def __init__(self, desk: OutputDesk, term: Term, number: int, identity: UUID) -> None:
         self.broker: Broker = desk.link
         self.identity = identity
         self._desk = desk

@@ -94,7 +94,7 @@ async def run_lamps(
     root = _root(settings.layout)
     if wanted.area is not None:
         _look_at_area(areas, wanted.area, wanted.yes)
-    place = broker_place(settings)
+    place = broker_place(settings.layout, settings.looked.name, settings.broker)
     bench = Bench(place, settings.layout.name, root, say)
     own: Bridge | None = None
     try:

@@ -132,6 +132,13 @@ class Adapters:
         _look_at_claims(claims, desk)
         return tuple(desk.findings[before:])
 
+    def look_at_source(self, kind: str, said: Mapping[str, Any], path: Path, desk: Desk) -> None:
+        """Note what is wrong with the keys of a source that stands in no layout file."""
+        adapter = self._load(EVENTS, "event source", kind, desk.mark(path), desk)
+        options = None if adapter is None else desk.entry(adapter.options, dict(said), path)
+        if options is not None:
+            _look_into(options, (), path, desk)
+
     def _load(self, group: str, what: str, kind: str, mark: Mark, desk: Desk) -> Any:
         among = self._points[group].get(kind)
         if among is None:

@@ -15,8 +15,8 @@ from random import Random
 from typing import Final
 from uuid import UUID
 
-from adapters.contract import Broker, FrameOutput, Raw
-from bridge.commands import Command, PublishFrame, Report, Told
+from adapters.contract import Broker, Raw
+from bridge.commands import Command, Report, Told
 from bridge.commands import Note as EngineNote
 from bridge.engine import Engine
 from bridge.errors import DecodeError
@@ -28,9 +28,9 @@ from bridge.service.calls import call_all
 from bridge.service.complaints import Complaints
 from bridge.service.doors import Doors
 from bridge.service.hosts import OutputHost, SourceHost, look_at_events
-from bridge.service.lamp_tests import show_test
-from bridge.service.making import Lane, make_outputs, make_source
+from bridge.service.making import make_source
 from bridge.service.notes import Notes, changes_in_words
+from bridge.service.outputs import Outputs
 from bridge.service.plugins import Adapters
 from bridge.service.status import Status
 from bridge.service.supervisor import Say, Supervisor
@@ -100,9 +100,7 @@ class Runner:
         self._status = status
         self._log = log
         self._began = time.monotonic_ns()
-        self._outputs: dict[str, FrameOutput] = {}
-        self._waking: list[asyncio.TimerHandle | None] = []
-        self._places: list[Lane] = []  # for each chain
+        self._outputs: Outputs
         self._untold: list[Command] = []
         self._teller: asyncio.TimerHandle | None = None
         self._tick: asyncio.TimerHandle | None = None
@@ -128,10 +126,9 @@ class Runner:
             options = adapters.options(kind, source.options)
             self.sources[source.name].source = make_source(kind, source.name, options, host)
         term = self._term
-        self._outputs, self._places = make_outputs(
-            layout, adapters, lambda number: OutputHost(self, term, number, identity)
+        self._outputs = Outputs(
+            layout, adapters, lambda number: OutputHost(self, term, number, identity), self, self.notes
         )
-        self._waking = [None] * len(self._outputs)
 
     async def start(self, first: Iterable[Event] = ()) -> None:
         """Show the first picture and begin to listen. The link is started after this, by whoever owns it.
@@ -144,11 +141,11 @@ class Runner:
         tell_of_terms(self._term, self._status, self.notes)
         self.link.watch(self._link_changed)
         self._status.report(self.tally.lamp_test)
-        await self._call({name: output.start for name, output in self._outputs.items()}, "output", "start")
+        await self._call(self._outputs.starting(), "output", "start")
         commands = self.engine.start()
-        self._send(commands)
+        self._outputs.show(commands)
         self._afterwards(commands, 0)
-        self._release()
+        self.release()
         for event in first:
             self.tell_again(event)
         for each in self.sources.values():
@@ -161,9 +158,8 @@ class Runner:
         if not self._running:
             return
         self._running = False
-        for timer in (self._tick, *self._waking):
-            if timer is not None:
-                timer.cancel()
+        if self._tick is not None:
+            self._tick.cancel()
         closing = self.engine.closing(max(self.now(), self.engine.now))
         await self._say_last(closing)
         await self._call({name: source.stop for name, source in self.sources.items()}, "source", "stop")
@@ -180,12 +176,7 @@ class Runner:
                 self.notes.say(failure, "error")
 
     async def _say_last(self, closing: list[Command]) -> None:
-        last = [command for command in closing if isinstance(command, PublishFrame)]
-        calls = {}
-        for name, output in self._outputs.items():
-            frames = tuple(frame.levels for frame in last if self._places[frame.chain][0] is output)
-            calls[name] = partial(output.stop, frames)
-        await self._call(calls, "output", "stop")
+        await self._call(self._outputs.stopping(closing), "output", "stop")
         self._tell_world()
         for command in closing:
             if isinstance(command, Report | Told):
@@ -202,7 +193,7 @@ class Runner:
 
     def receive(self, source: str, decode: Callable[[Raw, Instant], tuple[Event, ...]], raw: Raw) -> None:
         """Take what came in: decode, decide, send, and only then write down."""
-        if not self._may_begin(partial(self.receive, source, decode, raw)):
+        if not self.may_begin(partial(self.receive, source, decode, raw)):
             return
         engine = self.engine
         at = max(time.monotonic_ns() - self._began, engine.now)
@@ -210,11 +201,11 @@ class Runner:
             events = decode(raw, at)
             look_at_events(events, at, source)
         except DecodeError as problem:
-            self._release()
+            self.release()
             self.refuse(source, raw, problem, at)
             return
         except Exception as problem:  # noqa: BLE001 - a fault of an adapter's decoder must not touch the others
-            self._release()
+            self.release()
             self.refuse(source, raw, DecodeError(f"the source itself failed on it: {problem!r}"), at)
             return
         commands = self._handle(at, source, raw, events)
@@ -233,18 +224,18 @@ class Runner:
         try:
             for event in events:
                 followed = engine.handle(event)
-                self._send(followed)
+                self._outputs.show(followed)
                 commands += followed
         finally:
             handled = engine.events + 1 - first
             if self._log is not None:
-                self._log.input(first, at, source, raw, events[:handled])
+                self._log.input(first, at, source, raw, events[:handled], max(self.now() - at, 0))
             self._afterwards(commands, handled)
-            self._release()
+            self.release()
         return commands
 
-    def _may_begin(self, step: Callable[[], None]) -> bool:
-        """Return whether a step of the engine may begin now; from here on none may until `_release`.
+    def may_begin(self, step: Callable[[], None]) -> bool:
+        """Return whether a step of the engine may begin now; from here on none may until `release`.
 
         An adapter that is called in the midst of one (it is shown a frame, say) may have something to tell at
         once. The log has its steps in the order of the engine, so this one waits for the end of the first.
@@ -255,7 +246,8 @@ class Runner:
         self._busy = self._running
         return self._running
 
-    def _release(self) -> None:
+    def release(self) -> None:
+        """Know that the step is over: the next one may begin."""
         self._busy = False
         if self._waiting:
             loop = asyncio.get_running_loop()
@@ -282,7 +274,7 @@ class Runner:
 
         `then` is called with what followed from it, when the frames are out.
         """
-        if self._may_begin(partial(self.tell, make, then)):
+        if self.may_begin(partial(self.tell, make, then)):
             event = make(max(self.now(), self.engine.now))
             then(self._handle(event.at, event.source, None, (event,)))
 
@@ -335,7 +327,7 @@ class Runner:
 
     def output_link(self, number: int, state: LinkState, why: str, keys: tuple[str | int, ...]) -> None:
         """Frames of an output can go out, or no longer; its nodes have no other way to be known."""
-        name = tuple(self._outputs)[number]
+        name = self._outputs.names[number]
         said = self.engine.layout.output(name)
         up = state is LinkState.UP
         place = "" if up else f" (line {nearest(said.marks, keys, said.mark).line} of the layout file)"
@@ -347,22 +339,6 @@ class Runner:
         self.changed()
 
     # ---- through -------------------------------------------------------------------------------------------
-
-    def _send(self, commands: list[Command]) -> None:
-        for command in commands:
-            if not isinstance(command, PublishFrame):
-                continue
-            output, lane, _number = self._places[command.chain]
-            try:
-                if command.test:
-                    chain = self.engine.layout.chains[command.chain]
-                    show_test(output, lane, command, chain, self.notes)
-                else:
-                    output.show(lane, command.levels)
-            except Exception as problem:  # noqa: BLE001 - one output's fault must not keep the others dark
-                self.notes.once(
-                    f"show {lane} {problem!r}", f"an output failed to show a frame: {problem!r}", "error"
-                )
 
     def _afterwards(self, commands: list[Command], events: int) -> None:
         """Write down what came of an event, now that the frames are out; tell the rest of the world soon."""
@@ -409,57 +385,33 @@ class Runner:
         if instant is None:
             self._arm_tick()
             return
-        if not self._may_begin(self._advance):
+        if not self.may_begin(self._advance):
             return
         try:
             commands = self.engine.advance(instant)
-            self._send(commands)
+            self._outputs.show(commands)
             if self._log is not None:
                 self._log.rendered(instant, commands)
             self._tell_soon(commands)
         finally:
-            self._release()
-
-    def wake_output(self, number: int) -> None:
-        """Call an output's `wake` now, and again when it says."""
-        timer = self._waking[number]
-        if timer is not None:
-            timer.cancel()
-            self._waking[number] = None
-        if not self._may_begin(partial(self.wake_output, number)):
-            return
-        now = self.now()
-        try:
-            due = tuple(self._outputs.values())[number].wake(now)
-        except Exception as problem:  # noqa: BLE001 - an output that fails is tried again in a second
-            self.notes.once(f"wake {number} {problem!r}", f"an output failed: {problem!r}", "error")
-            due = now + SECOND
-        self._release()
-        if due is not None and self._waking[number] is None:
-            delay = max(due - self.now(), 0) / SECOND
-            self._waking[number] = asyncio.get_running_loop().call_later(delay, self.wake_output, number)
+            self.release()
 
     def wake_output_soon(self, number: int) -> None:
         """Call an output's `wake` when this turn of the loop is over."""
-        timer = self._waking[number]
-        if timer is not None:
-            timer.cancel()
-        self._waking[number] = asyncio.get_running_loop().call_later(0, self.wake_output, number)
+        self._outputs.wake_soon(number)
 
     # ---- the link, the term, the log -----------------------------------------------------------------------
 
     def _link_changed(self, state: LinkState) -> None:
         self._term.link_changed(state)
         self._status.link_changed(state)
-        for number in range(len(self._outputs)):
-            self.wake_output_soon(number)
+        self._outputs.wake_all_soon()
         self.changed()
 
     def _new_term(self, term: int) -> None:
         self.notes.say(f"this bridge drives the nodes under term {term}")
         self._status.everything()
-        for number in range(len(self._outputs)):
-            self.wake_output_soon(number)
+        self._outputs.wake_all_soon()
 
     async def _keep_writing(self) -> None:
         while self._log is not None:

@@ -54,7 +54,7 @@ def try_message(layout: Layout, adapters: Adapters, channel: str, payload: str) 
     heard, understood = [], True
     for said in layout.sources:
         kind = adapters.source(said.kind)
-        source = kind(said.name, adapters.options(kind, said.options), _Nowhere())
+        source = kind(said.name, adapters.options(kind, said.options), Nowhere())
         if not isinstance(source, Triable):
             continue
         try:
@@ -88,7 +88,7 @@ def try_alone(adapters: Adapters, kind: str, text: str) -> Tried:
     made = adapters.source(kind)
     owners = f"the layout file says what {kind} hears, so name it: `lamproom check FILE --try …`"
     try:
-        source = made(kind, adapters.options(made, {}), _Nowhere())
+        source = made(kind, adapters.options(made, {}), Nowhere())
     except ValidationError:
         raise LamproomError(owners) from None
     raws = source.attempt(kind, text) if isinstance(source, Triable) else ()
@@ -157,7 +157,7 @@ def _expected(problem: DecodeError) -> str:
     return f"; understood would be: {problem.expected}" if problem.expected else ""
 
 
-class _Nowhere:
+class Nowhere:
     """The host of a source that is only asked what things mean."""
 
     def __getattr__(self, name: str) -> NoReturn:

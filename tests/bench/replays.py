@@ -23,7 +23,7 @@ from bridge.record.writer import make_header
 from tests.bench.layouts import signals_only
 from tests.bench.rounds import Round, Side, ratio
 from tests.support.demo_day import MINUTE
-from tests.support.demo_log import STARTED, RecordedDay
+from tests.support.demo_recording import STARTED, RecordedDay
 from tests.support.tree import ROOT
 
 SHORT: Final = 100_000

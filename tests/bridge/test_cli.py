@@ -133,7 +133,7 @@ def test_another_command_that_is_ended_has_not_succeeded() -> None:
     assert (130, "", "") == (result.returncode, result.stdout, result.stderr)
 
 
-@pytest.mark.parametrize("command", [(), ("check",), ("run",), ("demo",), ("replay",), ("send",)])
+@pytest.mark.parametrize("command", [(), ("check",), ("run",), ("demo",), ("replay",), ("send",), ("why",)])
 def test_help_is_plain(command: tuple[str, ...]) -> None:
     """No sentence is cut off, no type of the program's language is shown, and lines fit a terminal."""
     result = lamproom(*command, "--help")
@@ -155,12 +155,15 @@ def test_every_command_is_in_the_list_with_its_whole_line() -> None:
         "chip",
         "compare",
         "demo",
+        "import",
         "keep",
         "lamps",
         "node",
+        "rehearse",
         "replay",
         "run",
         "send",
+        "why",
     } == set(commands)
     assert [] == [name for name, command in commands.items() if command.short_help not in shown]
 

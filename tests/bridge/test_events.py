@@ -16,6 +16,7 @@ from bridge.events import (
     AccessoryOrdered,
     AccessoryReleased,
     Authority,
+    ClockReported,
     Event,
     Position,
     event_from_data,
@@ -28,14 +29,16 @@ ASK: Final[dict[str, st.SearchStrategy[Any]]] = {
     "at": st.integers(0, 2**63 - 1),
     "number": st.sampled_from(ACCESSORY_NUMBERS),
     "aspect": st.sampled_from(ASPECT_NUMBERS),
-    "seconds": st.none() | st.integers(0, 86_399),
-    "rate_quarters": st.none() | st.integers(-2048, 2047),
+    "seconds": st.integers(0, 86_399),
+    "rate_quarters": st.integers(-2048, 2047),
 }
 
 
 def events(kind: type[Event]) -> st.SearchStrategy[Event]:
     """Make events of one kind; what can be ordered is normal and reverse."""
     asked = {field.name: ASK[field.name] for field in fields(kind) if field.name in ASK}
+    if kind is ClockReported:  # each part may be told by itself
+        asked |= {name: st.none() | asked[name] for name in ("seconds", "rate_quarters")}
     if kind is AccessoryOrdered:
         asked["position"] = st.sampled_from([Position.NORMAL, Position.REVERSE])
     if any(field.name == "authority" for field in fields(kind)):

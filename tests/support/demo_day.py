@@ -34,6 +34,17 @@ def event(message: Message) -> Event:
     return read_topic(ROOT, message.topic).event(message.payload, message.at, "mqtt", retained=False)
 
 
+def publish(said: Report | Told) -> tuple[str, bytes]:
+    """Return topic and payload by which the bridge would tell the trains of this."""
+    if isinstance(said, Report):
+        topic = f"lamproom/device/{said.device}"
+        data = {"aspect": said.aspect, "reason": said.reason}
+    else:
+        topic = f"lamproom/{said.subject}/{said.name}"
+        data = {"state": said.state, "reason": said.reason}
+    return topic, json.dumps(data).encode()
+
+
 class Moment(NamedTuple):
     """One message, and what there was before it and is after it.
 
@@ -146,18 +157,13 @@ class Day:
         said = [command for command in commands if isinstance(command, Report | Told)]
         self.told += said
         for command in said:
-            if isinstance(command, Report):
-                topic = f"lamproom/device/{command.device}"
-                data = {"aspect": command.aspect, "reason": command.reason}
-            else:
-                topic = f"lamproom/{command.subject}/{command.name}"
-                data = {"state": command.state, "reason": command.reason}
+            if isinstance(command, Told):
                 if command.subject == "gate":
                     self.gates = self.gates | {command.name: command.state}
                 if command.subject == "lock":
                     one = {int(command.name)}
                     self.locked = self.locked | one if command.state == "locked" else self.locked - one
-            self.stage.seen.hear(topic, json.dumps(data).encode())
+            self.stage.seen.hear(*publish(command))
         if said:
             self._look()
         return bool(said)

@@ -1,96 +1,41 @@
-"""The demo's railroad recorded in a session log, without a clock or a network: `python -m tests.support.demo_log FILE`.
-
-What is written, and when, is what the service would have written: each message with its raw form, a flush ten times
-a second, snapshots as often as the layout file says.
-"""
+"""A day of the demo as a session log, without a clock or a network: the same one each time, but for versions."""
 
 from __future__ import annotations
 
-import sys
-from collections import deque
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from bridge.commands import Command, PublishFrame
-from bridge.events import MILLISECOND, Event, Instant
-from bridge.record.digests import FrameDigest
-from bridge.record.writer import SessionLog, make_header
-from bridge.service.demo.stage import Message
+from bridge.commands import Command, Report, Told
+from bridge.events import Instant
+from bridge.service.demo.railroad import railroad
 from bridge.service.shipped import DEMO, shipped_layout
-from tests.support.demo_day import MINUTE, Day, demo
+from tests.bridge.record.sessions import Raw, Session
+from tests.support.demo_day import event, publish
 
-FLUSH: Final = 100 * MILLISECOND
-STARTED: Final = "2026-11-28T10:00:00+00:00"
-
-
-@dataclass(frozen=True, slots=True)
-class Raw:
-    """A message as it came."""
-
-    channel: str
-    payload: bytes
-    retained: bool = False
+SEED: Final = 4
 
 
-class RecordedDay(Day):
-    """A day that is written down.
+def record_day(path: Path, until: Instant, seed: int = SEED) -> None:
+    """Record what the demo's trains and its bridge do from the start of a day up to an instant."""
+    session = Session(path, shipped_layout(DEMO))
+    stage = railroad(session.layout, seed)
+    told = 0
 
-    Attributes:
-        text: the layout file.
+    def tell() -> None:
+        nonlocal told
+        fresh: list[Command] = session.commands[told:]
+        told = len(session.commands)
+        for command in fresh:
+            if isinstance(command, Report | Told):
+                stage.seen.hear(*publish(command))
 
-    Args:
-        path: where the log goes.
-        seed: another one gives another day.
-        snapshot_every: between two snapshots, in the words of the layout file.
-    """
-
-    def __init__(self, path: Path, seed: int, snapshot_every: str = "5 min") -> None:
-        self.text = f"session-log: {{snapshot-every: {snapshot_every}}}\n{shipped_layout(DEMO)}"
-        layout = demo(self.text)
-        header = make_header(layout, self.text, file=DEMO, started=STARTED)
-        self._log = SessionLog(path, header, layout)
-        self._flushed: Instant = 0
-        super().__init__(seed, layout.frames_per_second, self.text)
-        self._log.commands([*self._began])
-
-    def record(self, until: Instant) -> None:
-        """Record up to an instant, and end."""
-        deque(self.moments(until), maxlen=0)
-        closing = self.engine.closing(until)
-        self.frames += [each for each in closing if isinstance(each, PublishFrame)]
-        self._log.commands(closing)
-        self._log.end(until)
-        assert self._log.close() is None
-
-    def digest(self) -> str:
-        """Return the digest of all frames that went out, as a replay works it out."""
-        digest = FrameDigest(tuple(chain.key for chain in self.engine.layout.chains))
-        for frame in self.frames:
-            digest.add(frame.at, frame.chain, frame.levels)
-        return digest.hex()
-
-    def _advance(self, wake: Instant) -> list[Command]:
-        commands = super()._advance(wake)
-        self._log.rendered(wake, commands)
-        self._flush(wake)
-        return commands
-
-    def _handle(self, message: Message, event: Event) -> list[Command]:
-        number, commands = self.engine.events + 1, super()._handle(message, event)
-        raw = Raw(message.topic, message.payload, retained=False)
-        self._log.input(number, event.at, event.source, raw, (event,))
-        self._log.commands(commands)
-        self._flush(event.at)
-        return commands
-
-    def _flush(self, at: Instant) -> None:
-        if at - self._flushed >= FLUSH:
-            self._flushed = at
-            if self._log.wants_snapshot(at):
-                self._log.snapshot(at, self.engine.snapshot())
-            assert self._log.flush() is None
-
-
-if __name__ == "__main__":
-    RecordedDay(Path(sys.argv[1]), 1).record(int(sys.argv[2]) * MINUTE)
+    tell()
+    while (due := stage.due) is not None and due < until:
+        session.run_until(due + 1)
+        tell()
+        for message in stage.step():
+            session.message(message.at, event(message), raw=Raw(message.topic, message.payload))
+            tell()
+        session.log.flush()
+    session.run_until(until)
+    session.end(until)

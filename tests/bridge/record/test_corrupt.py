@@ -25,7 +25,7 @@ from bridge.record.replay import replay
 from bridge.record.result import ReplayResult
 from tests.bridge.record.sessions import short_session
 from tests.support.damage import DAMAGES, Damage, change_value
-from tests.support.demo_log import RecordedDay
+from tests.support.demo_recording import RecordedDay
 
 Said: TypeAlias = tuple[Any, ...]
 

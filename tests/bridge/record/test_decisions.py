@@ -15,7 +15,7 @@ from bridge.record.decisions import replay_decisions
 from bridge.record.replay import replay
 from bridge.record.result import report_lines
 from tests.bridge.record.sessions import LAYOUT, Session, Step, play, scripts, short_session
-from tests.support.demo_log import RecordedDay
+from tests.support.demo_recording import RecordedDay
 
 
 @settings(max_examples=60)

@@ -23,7 +23,7 @@ from bridge.record.lines import End, Frame, Input, Rendered, Snapshot
 from bridge.record.reader import read_log
 from bridge.record.replay import replay
 from tests.support.demo_day import MINUTE
-from tests.support.demo_log import RecordedDay
+from tests.support.demo_recording import RecordedDay
 from tests.support.fixed_session import numpy_ways
 from tests.support.missing import is_missing
 from tests.support.old_numpy import old_numpy

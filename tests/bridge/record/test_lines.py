@@ -32,8 +32,9 @@ def header_of(text: str, layout: str) -> Header:
 def inputs(draw: st.DrawFn) -> Input:
     raw = draw(st.none() | st.tuples(words, st.binary(max_size=20), st.booleans()))
     made = tuple(draw(st.lists(events, max_size=2)))
-    plain = Input(draw(counts), draw(ats), draw(words), made)
-    return plain if raw is None else Input(plain.number, plain.at, plain.source, made, *raw)
+    took = draw(st.none() | ats)
+    plain = Input(draw(counts), draw(ats), draw(words), made, took=took)
+    return plain if raw is None else Input(plain.number, plain.at, plain.source, made, *raw, took)
 
 
 lines: st.SearchStrategy[Line] = st.one_of(

@@ -1,0 +1,1 @@
+"""A session as a picture: what came in, what every device showed for it, and what there is to count."""
