@@ -9,7 +9,10 @@ from typing import Any
 
 import pytest
 from hypothesis import given, settings
+from typer.testing import CliRunner
 
+from bridge.cli import app
+from bridge.errors import LamproomError
 from bridge.events import SECOND
 from bridge.record.decisions import replay_decisions
 from bridge.record.replay import replay
@@ -124,3 +127,20 @@ def test_another_layout_decides_otherwise(tmp_path: Path) -> None:
     assert difference is not None
     assert "M1 goes from stop to clear" in difference.what
     assert "M1 goes from stop to approach" in difference.what
+
+
+def test_the_command_compares_decisions_alone(tmp_path: Path) -> None:
+    """It says so and ends with 0, with 1 where one differs, and takes no options that ask for light."""
+    path = tmp_path / "a.jsonl"
+    short_session(path)
+    runner = CliRunner()
+    done = runner.invoke(app, ["replay", str(path), "--decisions"])
+    assert (0, True) == (
+        done.exit_code,
+        "same: every decision came out as recorded; no light was" in done.output,
+    )
+    path.write_bytes(path.read_bytes().replace(b'"aspect":"clear"', b'"aspect":"approach"'))
+    done = runner.invoke(app, ["replay", str(path), "--decisions"])
+    assert (1, True) == (done.exit_code, "DIFFERENT: line " in done.output)
+    with pytest.raises(LamproomError, match="--decisions works out no light"):
+        runner.invoke(app, ["replay", str(path), "--decisions", "--statistics"], catch_exceptions=False)
