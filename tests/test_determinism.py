@@ -6,9 +6,7 @@ import json
 import os
 import subprocess
 import sys
-import tomllib
 from functools import cache
-from pathlib import Path
 from typing import Any, Final
 
 import pytest
@@ -17,6 +15,7 @@ from bridge.commands import Cause
 from tests.support.driving import DEVICES, decisions, frames
 from tests.support.fixed_session import EVENTS, digest, fixed_events, play
 from tests.support.missing import is_missing
+from tests.support.old_numpy import old_numpy
 from tests.support.tree import ROOT
 
 HASH_SEEDS: Final = ("0", "1", "2", "1976", "4294967295")
@@ -95,27 +94,12 @@ def test_vector_extensions_make_no_difference() -> None:
     assert expected == found
 
 
-def oldest_numpy() -> str:
-    """Return the oldest numpy that pyproject.toml allows and that there is for this Python."""
-    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    (allowed,) = (
-        each.removeprefix("numpy>=") for each in project["dependencies"] if each.startswith("numpy")
-    )
-    first = {12: allowed, 13: "2.1", 14: "2.3"}.get(max(sys.version_info.minor, 12), "")
-    return f"numpy=={max(allowed, first)}.*"
-
-
-def test_oldest_numpy_makes_no_difference(tmp_path: Path) -> None:
+def test_oldest_numpy_makes_no_difference() -> None:
     """With the oldest numpy that is allowed the session gives the same frames as with the newest, byte for byte."""
-    pip = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--target", str(tmp_path)]
-    done = subprocess.run([*pip, oldest_numpy()], capture_output=True, text=True, timeout=300, check=False)
-    if done.returncode:
-        is_missing(f"{oldest_numpy()} could not be installed: {done.stderr[-300:]}")
+    old = old_numpy()
     expected, newest = usual()
-    found, oldest = run(PYTHONHASHSEED="0", PYTHONPATH=os.pathsep.join([str(tmp_path), str(ROOT)]))
+    found, oldest = run(PYTHONHASHSEED="0", PYTHONPATH=old.path)
 
-    assert oldest_numpy().removeprefix("numpy==").removesuffix(".*") == ".".join(
-        oldest["numpy"].split(".")[:2]
-    )
+    assert old.version == ".".join(oldest["numpy"].split(".")[:2])
     assert oldest["numpy"] != newest["numpy"]
     assert expected == found

@@ -48,6 +48,9 @@ def replay(  # noqa: PLR0913, PLR0917 - each option is an argument
     until: Annotated[
         str | None, typer.Option("--to", metavar="TIME", help="Leave out what came after.")
     ] = None,
+    decisions: Annotated[
+        bool, typer.Option("--decisions", help="Compare decisions alone and work out no light: far quicker.")
+    ] = False,
     picture: Annotated[
         Path | None,
         typer.Option(metavar="OUT", help="Also draw what was shown: OUT ends in .svg, or .html with tables."),
@@ -66,18 +69,28 @@ def replay(  # noqa: PLR0913, PLR0917 - each option is an argument
     A TIME is 15:30 by the clock on the wall, 2026-11-28 15:30:12, +12:30 since it began, #4711 for an event, or model
     16:45 by the model clock.
     """
-    from bridge.record.replay import replay as replay_log  # noqa: PLC0415 - see the head of the package
+    from bridge.record.decisions import replay_decisions  # noqa: PLC0415 - see the head of the package
+    from bridge.record.replay import replay as replay_log  # noqa: PLC0415
     from bridge.record.replay import report_lines  # noqa: PLC0415
 
     path = Path(log)
     _drawable(picture)
+    if decisions and (picture is not None or statistics):
+        raise LamproomError(
+            "--decisions works out no light: leave out --picture and --statistics, or --decisions"
+        )
     if device and picture is None and not statistics:
         raise LamproomError("--device goes with --picture or --statistics: every device is compared anyhow")
     text = None if layout is None else _text(layout)
     begin, end = _instants(path, since, until)
     gatherer = _gatherer(begin, end, device) if picture is not None or statistics else None
     with Headway() as headway:
-        result = replay_log(path, text, since=begin or 0, until=end, progress=headway.at, watcher=gatherer)
+        if decisions:
+            result = replay_decisions(path, text, since=begin or 0, until=end, progress=headway.at)
+        else:
+            result = replay_log(
+                path, text, since=begin or 0, until=end, progress=headway.at, watcher=gatherer
+            )
     timeline = None if gatherer is None else gatherer.timeline()
     if as_json:
         print_json(result.to_data() | _counted(timeline if statistics else None))

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Final, NamedTuple, Protocol
+from typing import Any, Final, NamedTuple, Protocol
 
 import bridge
 from bridge.commands import Cause, Command, Decision, Note, Told
@@ -46,7 +46,12 @@ class Opened:
 
 
 def open_session(
-    path: Path, layout_text: str | None = None, *, whose: str = "the layout file", since: Instant = 0
+    path: Path,
+    layout_text: str | None = None,
+    *,
+    whose: str = "the layout file",
+    since: Instant = 0,
+    passing: tuple[bytes, ...] = (),
 ) -> Opened:
     """Open a log and the files in which its session goes on.
 
@@ -55,6 +60,7 @@ def open_session(
         layout_text: a layout file to play it through instead of the one in the log.
         whose: what to call that one.
         since: what happened before is not wanted: it begins at the last snapshot that is not later, if it can.
+        passing: how lines begin that are not wanted.
 
     Raises:
         DecodeError: the log cannot be read; the message names the file, the line and the reason.
@@ -62,7 +68,7 @@ def open_session(
     """
     own = layout_text is None
     begin = find_snapshot(path, since) if own and since else 0
-    lines = read_session(path, begin=begin or 2)
+    lines = read_session(path, begin=begin or 2, passing=passing)
     header = next(lines).line
     if not isinstance(header, Header):  # the reader gives the header first, or raises
         raise DecodeError(f"{path}:1: the log does not begin with its header")
@@ -104,23 +110,41 @@ class Stood(NamedTuple):
     same: bool
 
 
+class Core(Protocol):
+    """What follows a session, as far as its state goes."""
+
+    def snapshot(self) -> dict[str, Any]:
+        """Return the state, or that part of it which is followed."""
+        ...
+
+    def restore(self, data: dict[str, Any]) -> None:
+        """Take up a whole state."""
+        ...
+
+
 class Follower:
     """Goes through a session's lines and keeps to what can be relied upon.
 
     Attributes:
-        engine: what follows the session; whoever goes through `lines` hands it what they say.
         notes: what an owner should know of the log.
         gaps: how often something is missing or broken.
         goes_on: whether there is more in the log than was wanted.
+
+    Args:
+        session: what is followed.
+        core: what follows it; whoever goes through `lines` hands it what they say.
+        reach: where only a part of the state is followed, and not every step: lets time pass up to an instant.
     """
 
-    def __init__(self, session: Opened) -> None:
-        self.engine = Engine(session.layout)
+    def __init__(self, session: Opened, core: Core, reach: Callable[[Instant], None] | None = None) -> None:
+        self._core = core
+        self._reach = reach
         self.notes: list[str] = []
         self._told = 0
         self.gaps = 0
         self.goes_on = False
         self.seeking = session.resumes
+        self._resumed = False
         self._session = session
         # Another version may keep the same state in another shape; its frames tell whether it is the same.
         self._same_program = session.header.version == bridge.__version__
@@ -158,6 +182,20 @@ class Follower:
         if self._told == MOST_GAPS:
             self.notes.append("of what is broken behind that nothing more is told: it is a great deal")
 
+    def failed(self, placed: Placed, error: Exception) -> None:
+        """Go on behind a line that the engine could not take.
+
+        Raises:
+            Exception: that same error, where it cannot come from what stands in the log: it is a fault of lamproom.
+        """
+        if isinstance(error, EngineError):
+            self.gap(placed, f"out of order: {error}")
+        elif self._resumed:
+            # A state from a file may hold anything, and not all of it is looked at before it is needed.
+            self.gap(placed, f"it cannot follow from the snapshot before it, which is damaged: {error!r}")
+        else:
+            raise error
+
     def place(self, placed: Placed) -> str:
         """Return where a line stands, in words."""
         where = "" if placed.file == self._session.path else f" of {placed.file.name}"
@@ -167,14 +205,21 @@ class Follower:
         if not self._session.own:
             return None  # it is of another layout file
         if not self.seeking:
-            present = json.loads(json.dumps(self.engine.snapshot()))
-            return Stood(line, resumed=False, same=present == line.engine or not self._same_program)
+            if self._reach is not None:
+                self._reach(line.at)
+            present = json.loads(json.dumps(self._core.snapshot()))
+            kept = line.engine if self._reach is None else {key: line.engine.get(key) for key in present}
+            return Stood(line, resumed=False, same=present == kept or not self._same_program)
         try:
-            self.engine.restore(line.engine)
+            self._core.restore(line.engine)
         except EngineError as error:
             self.gap(placed, str(error))
             return None
+        except Exception as error:  # noqa: BLE001 - a state from a file may hold anything
+            self.gap(placed, f"the snapshot is damaged: {error!r}")
+            return None
         self.seeking = False
+        self._resumed = True
         if self.gaps or placed.number > 2:
             self.notes.append(f"it goes on at the snapshot in {self.place(placed)}, {instant_text(line.at)}")
         return Stood(line, resumed=True, same=True)
@@ -260,9 +305,9 @@ class Player:
     """
 
     def __init__(self, session: Opened) -> None:
-        self._follower = Follower(session)
+        self.engine = Engine(session.layout)
+        self._follower = Follower(session, self.engine)
         self._resumes = session.resumes
-        self.engine = self._follower.engine
         self.notes = self._follower.notes
         self.length: Instant = 0
         self.resumed = 0
@@ -310,8 +355,8 @@ class Player:
     def _take(self, placed: Placed, make: Callable[[], Step]) -> Step | None:
         try:
             step = make()
-        except EngineError as error:
-            self._follower.gap(placed, f"out of order: {error}")
+        except Exception as error:  # noqa: BLE001 - the follower knows which of them the log may be to blame for
+            self._follower.failed(placed, error)
             return None
         self.length = max(self.length, step.at)
         return step

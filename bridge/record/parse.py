@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import binascii
 import json
+import re
 import zlib
 from base64 import b64decode
 from collections.abc import Callable
 from typing import Any, Final
 
+import bridge
 from bridge.commands import Cause, Decision, Note, Told
 from bridge.errors import DecodeError
 from bridge.events import Instant, event_from_data
-from bridge.record.digests import text_digest
+from bridge.record.digests import DIGEST_SIZE, text_digest
 from bridge.record.lines import (
     FORMAT,
     LOG,
@@ -35,6 +37,8 @@ LARGEST_LAYOUT: Final = 64 * 1024 * 1024
 
 LAST_INSTANT: Final = 2**63 - 1
 """Instants are computed with as signed integers of 64 bits: 292 years."""
+
+_DIGEST: Final = re.compile(f"[0-9a-f]{{{2 * DIGEST_SIZE}}}", re.ASCII)
 
 
 def parse_line(data: bytes) -> Line:
@@ -110,6 +114,13 @@ class _Fields:
             raise self.bad(f"{key!r} is {value!r:.80}, and not an object of texts")
         return value
 
+    def digests(self, key: str) -> dict[str, str]:
+        digests = self.texts(key)
+        for digest in digests.values():
+            if not _DIGEST.fullmatch(digest):
+                raise self.bad(f"{key!r} has {digest!r:.80}, and not a digest of {DIGEST_SIZE} bytes")
+        return digests
+
     def pairs(self, key: str) -> tuple[tuple[str, str | int], ...]:
         found: list[tuple[str, str | int]] = []
         for pair in self.items(key):
@@ -164,9 +175,14 @@ def _header(fields: _Fields) -> Line:
         raise fields.bad("this is not a session log of lamproom")
     number = fields.whole("format", 1)
     if number > FORMAT:
+        wrote = (
+            f"lamproom {fields.text('version')}, which wrote it"
+            if fields.has("version")
+            else "the one that wrote it"
+        )
         raise fields.bad(
-            f"this log has format {number}, and this lamproom reads formats up to {FORMAT}: "
-            "read it with the lamproom that wrote it, or a newer one"
+            f"this log has format {number}, and lamproom {bridge.__version__} reads formats up to {FORMAT}: "
+            f"read it with {wrote}, or a newer one"
         )
     layout = fields.inner("layout")
     unpacker = zlib.decompressobj()
@@ -282,14 +298,14 @@ def _rendered(fields: _Fields) -> Line:
         instants += [first + step * index for index in range(count)]
     if not fields.has("digests"):
         return Rendered(tuple(instants))
-    return Rendered(tuple(instants), fields.texts("digests"))
+    return Rendered(tuple(instants), fields.digests("digests"))
 
 
 def _snapshot(fields: _Fields) -> Line:
     engine = fields.any("engine")
     if not isinstance(engine, dict):
         raise fields.bad(f"'engine' is {engine!r:.80}, and not an object")
-    return Snapshot(fields.whole("snapshot"), engine, fields.texts("digests"))
+    return Snapshot(fields.whole("snapshot"), engine, fields.digests("digests"))
 
 
 def _lost(fields: _Fields) -> Line:
@@ -297,7 +313,7 @@ def _lost(fields: _Fields) -> Line:
 
 
 def _end(fields: _Fields) -> Line:
-    return End(fields.whole("end"), fields.whole("events"), fields.texts("digests"))
+    return End(fields.whole("end"), fields.whole("events"), fields.digests("digests"))
 
 
 _READERS: Final[dict[str, Callable[[_Fields], Line]]] = {

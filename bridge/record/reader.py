@@ -51,7 +51,7 @@ class Placed:
 Log: TypeAlias = Iterator[Placed]
 
 
-def read_session(path: Path, *, begin: int = 2) -> Log:
+def read_session(path: Path, *, begin: int = 2, passing: tuple[bytes, ...] = ()) -> Log:
     """Yield the lines of a log and of all files in which its session goes on: the header first, and only that one.
 
     Args and errors are those of `read_log`.
@@ -59,7 +59,7 @@ def read_session(path: Path, *, begin: int = 2) -> Log:
     file: Path | None = path
     header: Header | None = None
     while file is not None:
-        lines = read_log(file, begin=begin)
+        lines = read_log(file, begin=begin, passing=passing)
         first = next(lines)
         if header is None:
             yield first
@@ -71,12 +71,13 @@ def read_session(path: Path, *, begin: int = 2) -> Log:
         file = None if header is None else next_piece(file, header.piece)
 
 
-def read_log(path: Path, *, begin: int = 2) -> Log:
+def read_log(path: Path, *, begin: int = 2, passing: tuple[bytes, ...] = ()) -> Log:
     """Yield the lines of one file of a log: the header first, a torn last line last.
 
     Args:
         path: the log, compressed or not.
         begin: the number of the first line behind the header that is wanted; those before it are not looked at.
+        passing: how lines begin that are not wanted; they are not looked at either, except the last if it is torn.
 
     Raises:
         DecodeError: there is no log, or its header is broken; the message begins `FILE:1:`, or `FILE:` where the file
@@ -90,7 +91,7 @@ def read_log(path: Path, *, begin: int = 2) -> Log:
                 number += 1
                 if number == 1:
                     yield Placed(1, _first(path, data), path)
-                elif number >= begin:
+                elif number >= begin and not (data.startswith(passing) and data.endswith(b"\n")):
                     line = Broken("the session ended before this line") if ended else _line(data)
                     ended = ended or isinstance(line, End)
                     yield Placed(number, line, path)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TypeAlias
 
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
-from bridge.errors import EngineError
+from bridge.engine import Engine
 from bridge.events import Event, Instant
 from bridge.record.digests import ChainDigests, FrameDigest, tables_digest
 from bridge.record.following import Follower, Opened, Step, Stood, Watcher, open_session
@@ -62,9 +62,9 @@ class _Replay:
     def __init__(self, session: Opened, watcher: Watcher | None) -> None:
         self._session = session
         self._watcher = watcher
-        self._follower = Follower(session)
+        self._engine = Engine(session.layout)
+        self._follower = Follower(session, self._engine)
         self.notes = self._follower.notes
-        self._engine = self._follower.engine
         self._layout = session.layout
         self._keys = tuple(chain.key for chain in self._layout.chains)
         self._digests = ChainDigests(self._keys)
@@ -91,8 +91,8 @@ class _Replay:
         for placed, line in self._follower.lines(until):
             try:
                 self._line(placed.number, line)
-            except EngineError as error:
-                self._follower.gap(placed, f"out of order: {error}")
+            except Exception as error:  # noqa: BLE001 - the follower knows which of them the log may be to blame for
+                self._follower.failed(placed, error)
             progress(self._last)
         if self._watcher is not None:
             self._watcher.end(goes_on=self._follower.goes_on)
@@ -176,16 +176,20 @@ class _Replay:
         self._take(step.commands)
 
     def _take(self, commands: list[Command]) -> None:
-        self._compare = True
+        self._count(commands)
+        self._expect(commands)
+
+    def _count(self, commands: list[Command]) -> None:
+        """Take all frames into the digest, in the order in which they went out."""
         for command in commands:
             if isinstance(command, PublishFrame):
-                self._count(command)
-            if not isinstance(command, Report):
-                self._made.append(command)
+                self._frames += 1
+                self._all.add(command.at, command.chain, command.levels)
 
-    def _count(self, frame: PublishFrame) -> None:
-        self._frames += 1
-        self._all.add(frame.at, frame.chain, frame.levels)
+    def _expect(self, commands: list[Command]) -> None:
+        """Look for these in the lines that follow."""
+        self._compare = True
+        self._made += [command for command in commands if not isinstance(command, Report)]
 
     def _rendered(self, number: int, line: Rendered) -> None:
         for instant in line.instants:
@@ -193,15 +197,15 @@ class _Replay:
             self._last = max(self._last, instant)
             due: list[Command] = []
             commands = self._engine.advance(instant)
+            self._count(commands)
             if self._watcher is not None:
                 self._watcher.step(Step(instant, 0, None, commands), self._engine)
             for command in commands:
                 if isinstance(command, PublishFrame) and command.cause is Cause.MOTION:
-                    self._count(command)
                     self._digests.add(command)
                 else:
                     due.append(command)
-            self._take(due)
+            self._expect(due)
         if line.digests is None:
             return
         digests = self._digests.take()

@@ -58,7 +58,7 @@ class ReplayResult:
         instants: how many were rendered.
         length: of the session, nanoseconds.
         ended: whether the log has its clean end.
-        digest: of all frames that were made, in their order.
+        digest: of all frames that were made, in their order; empty where only decisions were compared.
         gaps: how often something is missing or broken, so that what follows begins anew at a snapshot.
         difference: the first one, or None where everything came out the same.
         notes: what else an owner should know.
@@ -98,20 +98,23 @@ def report_lines(result: ReplayResult) -> list[str]:
     """Return what an owner wants to know of a replay, a sentence or two a line."""
     end = "ended cleanly" if result.ended else "broke off"
     session = f"{result.file}: a session of {result.layout}, begun {result.started}"
-    counts = ", ".join(
-        (
-            _count(result.events, "event"),
-            _count(result.refused, "refused input"),
-            _count(result.decisions, "decision"),
-            _count(result.frames, "frame"),
-            _count(result.instants, "rendered instant"),
-        )
-    )
+    counted = {"event": result.events, "decision": result.decisions}
+    if result.digest:
+        counted = {
+            "event": result.events,
+            "refused input": result.refused,
+            "decision": result.decisions,
+            "frame": result.frames,
+            "rendered instant": result.instants,
+        }
+    counts = ", ".join(_count(number, name) for name, number in counted.items())
     lines = [f"{session}; it {end} after {instant_text(result.length)}", f"replayed: {counts}"]
     lines += [f"note: {note}" for note in result.notes]
     difference = result.difference
     if difference is None:
         same = f"every frame and decision came out as recorded (digest {result.digest})"
+        if not result.digest:
+            same = "every decision came out as recorded; no light was worked out"
         if not result.whole:
             return [*lines, f"NOT WHOLE: as far as it could be replayed {same}"]
         return [*lines, f"same: {same}"]

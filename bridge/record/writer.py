@@ -220,10 +220,11 @@ class SessionLog:
             return None
         try:
             self._write_down(last=last)
-        except FileExistsError:
-            return self._give_up(
-                "a file stands there already, and no log is ever written over", "move it away"
-            )
+        except FileExistsError as error:
+            why = "a file stands there already, and no log is ever written over"
+            if error.filename != str(self.path):
+                why = f"{error.filename} is a file and no folder"
+            return self._give_up(why, "move it away")
         except OSError as error:
             remedy = "make room on that disk, or name another place for the log"
             return self._give_up(error.strerror or str(error), remedy)
@@ -284,7 +285,12 @@ class SessionLog:
         self._file = _create(self.path)
         self._size = 0
         self._day = self._today()
-        self._append([line_bytes(self._header)])
+        try:
+            self._append([line_bytes(self._header)])
+        except OSError:
+            with suppress(OSError):
+                self.path.unlink()  # without its header it would be the log of nothing
+            raise
 
     def _append(self, lines: list[bytes]) -> None:
         data = b"".join(lines)

@@ -21,6 +21,9 @@
 - `packets`: a million lines from the rails, most of them spoiled, to events or a refusal; beside it reading their
   digits alone.
 - `check`: reading and checking a layout file of 2,000 signals.
+- `replay`: ten minutes of the demo from their session log, with all frames, and of decisions alone; beside it a loop
+  that parses the same lines with `orjson` and counts them.
+- `memory`: what a replay of a hundred thousand and of a million events takes at its highest; two minutes more.
 - `wiring`: from an answer to the next question of the wiring finder, on chains of 10, 50 and 200 chips.
 
 A machine that is shared drifts by more than what is measured here. So each figure is taken in short rounds, ours
@@ -36,7 +39,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from tests.bench import messages, packets, pixels_out, pure, through_broker
+from tests.bench import messages, packets, pixels_out, pure, replays, through_broker
 
 BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "latency": through_broker.latency,
@@ -49,6 +52,8 @@ BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "engine": pure.engine,
     "packets": packets.packets,
     "check": pure.check,
+    "replay": replays.replays,
+    "memory": replays.memory,
     "wiring": pure.wiring,
 }
 

@@ -28,9 +28,16 @@ class Daemon:
         state: its state directory.
         file: the layout file.
         output: what it wrote to standard error so far.
+
+    Args:
+        folder: for the layout file and the state.
+        layout: the text of the file.
+        port: of the broker on 127.0.0.1.
+        options: more of the command line.
+        world: lines of Python that come first, for what nobody can do to a process from outside.
     """
 
-    def __init__(self, folder: Path, layout: str, port: int, *options: str) -> None:
+    def __init__(self, folder: Path, layout: str, port: int, *options: str, world: str = "") -> None:
         self.file = folder / "layout.yaml"
         self.file.write_text(layout, encoding="utf-8")
         self.state = folder / "state"
@@ -39,7 +46,7 @@ class Daemon:
         page = () if "--page" in options else ("--page", "none")
         environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
         self.process = subprocess.Popen(
-            [sys.executable, "-c", "from bridge.cli import main; main()", *words, *page, *options],
+            [sys.executable, "-c", f"{world}\nfrom bridge.cli import main; main()", *words, *page, *options],
             stderr=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
             text=True,
@@ -166,9 +173,9 @@ def wait(holds: Callable[[], bool], within: float, otherwise: Callable[[], str])
 
 
 @contextlib.contextmanager
-def running(folder: Path, layout: str, port: int, *options: str) -> Iterator[Daemon]:
+def running(folder: Path, layout: str, port: int, *options: str, world: str = "") -> Iterator[Daemon]:
     """Give a daemon that drives its nodes, and end it."""
-    daemon = Daemon(folder, layout, port, *options)
+    daemon = Daemon(folder, layout, port, *options, world=world)
     try:
         daemon.wait_for("under term")
         yield daemon

@@ -22,9 +22,9 @@ MINUTE: Final = 60 * SECOND
 HOUR: Final = 60 * MINUTE
 
 
-def demo() -> Layout:
-    """Read the layout of the demo."""
-    layout = check_text(shipped_layout(DEMO)).layout
+def demo(text: str = "") -> Layout:
+    """Read the layout of the demo, or of a text made of it."""
+    layout = check_text(text or shipped_layout(DEMO)).layout
     assert layout is not None
     return layout
 
@@ -90,17 +90,19 @@ class Day:
     Args:
         seed: another one gives another day.
         frames_per_second: lamps are rendered rarely unless somebody looks at them: aspects do not wait for frames.
+        text: another layout file than the demo's own.
     """
 
-    def __init__(self, seed: int, frames_per_second: int = 1) -> None:
-        layout = replace(demo(), frames_per_second=frames_per_second)
+    def __init__(self, seed: int, frames_per_second: int = 1, text: str = "") -> None:
+        layout = replace(demo(text), frames_per_second=frames_per_second)
         self.stage = railroad(layout, seed)
         self.engine = Engine(layout)
         self.locked: frozenset[int] = frozenset()
         self.gates: dict[str, str] = {}
         self.frames: list[PublishFrame] = []
         self.told: list[Report | Told] = []
-        self._publish(self.engine.start())
+        self._began = self.engine.start()
+        self._publish(self._began)
         self.aspects: dict[str, str] = {}
         self.reasons: dict[str, str] = {}
         self._look()
@@ -113,12 +115,12 @@ class Day:
         while (due := self.stage.due) is not None and due < until:
             # What comes by itself has been published before anybody looks.
             while (wake := self.engine.next_wake()) is not None and wake <= due:
-                if self._publish(self.engine.advance(wake)):
+                if self._publish(self._advance(wake)):
                     between.append(self.aspects)
             for message in self.stage.step():
                 each, before, known = event(message), self.aspects, blocks
                 locked, gates = self.locked, self.gates
-                self._publish(self.engine.handle(each))
+                self._publish(self._handle(message, each))
                 if isinstance(each, BlockReported):
                     blocks = blocks | {each.name: each.state}
                 elif isinstance(each, AccessoryProved):
@@ -137,6 +139,12 @@ class Day:
                     gates=gates,
                 )
                 between.clear()
+
+    def _advance(self, wake: Instant) -> list[Command]:
+        return self.engine.advance(wake)
+
+    def _handle(self, _message: Message, event: Event) -> list[Command]:
+        return self.engine.handle(event)
 
     def _look(self) -> None:
         choices = self.engine.choices()

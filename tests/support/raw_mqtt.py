@@ -42,10 +42,17 @@ class RawClient:
         name: client identifier.
         will: topic and payload that the broker publishes, retained, if the connection ends without a goodbye.
         buffer: bytes that the kernel may take ahead of us, or None for its own choice.
+        life: seconds that it may be used.
     """
 
     def __init__(
-        self, port: int, name: str, *, will: tuple[str, bytes] | None = None, buffer: int | None = None
+        self,
+        port: int,
+        name: str,
+        *,
+        will: tuple[str, bytes] | None = None,
+        buffer: int | None = None,
+        life: float = LIFE,
     ) -> None:
         self.socket = socket.socket()
         if buffer is not None:
@@ -57,7 +64,7 @@ class RawClient:
         if will is not None:
             flags |= 0x24  # a will, retained
             rest += _text(will[0].encode()) + _text(will[1])
-        self._ends = time.monotonic() + LIFE
+        self._ends = time.monotonic() + life
         self._early: list[Message] = []
         self._send(CONNECT, b"\x00\x04MQTT\x04" + bytes((flags, 0, 0)) + rest)
         assert (CONNACK, b"\x00\x00") == self._packet()

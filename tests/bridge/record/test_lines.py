@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import bridge
 from bridge.commands import Cause, Decision, Note, Told
 from bridge.errors import DecodeError
 from bridge.record.digests import text_digest
@@ -20,7 +21,7 @@ from tests.bridge.record.sessions import events
 ats = st.integers(0, LAST_INSTANT)
 words = st.text(max_size=12)
 counts = st.integers(1, 2**40)
-digests = st.dictionaries(words, words, max_size=3)
+digests = st.dictionaries(words, st.binary(min_size=16, max_size=16).map(bytes.hex), max_size=3)
 
 
 def header_of(text: str, layout: str) -> Header:
@@ -159,7 +160,7 @@ def refused_or_line(data: bytes) -> None:
         ('{"log":"another","format":1}', "this is not a session log of lamproom"),
         (
             '{"log":"lamproom","format":4,"news":[]}',
-            "this log has format 4, and this lamproom reads formats up to 3",
+            f"this log has format 4, and lamproom {bridge.__version__} reads formats up to 3",
         ),
     ],
 )

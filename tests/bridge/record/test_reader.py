@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+import bridge
 from bridge.errors import DecodeError
 from bridge.record.following import MOST_GAPS
 from bridge.record.lines import End
@@ -119,15 +120,17 @@ def test_a_broken_line_in_the_middle_is_told(tmp_path: Path, number: int, bent: 
 
 
 def test_a_newer_format_is_refused_by_its_number(tmp_path: Path) -> None:
-    """A log of a format to come is not guessed at, whatever else its header says."""
+    """A log of a format to come is not guessed at, and who can read it is named, whatever else its header says."""
     lines = recorded(tmp_path).splitlines(keepends=True)
-    header = json.loads(lines[0]) | {"format": 4, "novelty": {}}
+    header = json.loads(lines[0]) | {"format": 4, "version": "7.1.0", "novelty": {}}
     path = tmp_path / "newer.jsonl"
     path.write_bytes(b"".join([json.dumps(header).encode() + b"\n", *lines[1:]]))
-    with pytest.raises(
-        DecodeError, match=r":1: this log has format 4, and this lamproom reads formats up to 3"
-    ):
+    with pytest.raises(DecodeError) as caught:
         replay(path)
+    assert (
+        f"{path}:1: this log has format 4, and lamproom {bridge.__version__} reads formats up to 3: "
+        "read it with lamproom 7.1.0, which wrote it, or a newer one"
+    ) == str(caught.value)
 
 
 def test_headers_and_ends_have_their_places(tmp_path: Path) -> None:

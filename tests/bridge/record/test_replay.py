@@ -12,9 +12,10 @@ import pytest
 from hypothesis import given, settings
 
 import bridge
-from bridge.commands import Decision
+from bridge.commands import Command, Decision
+from bridge.engine import Engine
 from bridge.errors import LayoutError
-from bridge.events import SECOND
+from bridge.events import SECOND, Event
 from bridge.record.replay import replay
 from bridge.record.result import ReplayResult, report_lines
 from tests.bridge.record.sessions import LAYOUT, STARTED, Session, Step, ordered, play, scripts, short_session
@@ -349,3 +350,16 @@ def test_a_spare_channel_is_no_lamp(tmp_path: Path) -> None:
         "the frame of ferry/bank differs at byte 2 (no lamp, chip 1): 1 in the log, 0 in the replay"
         == difference.what
     )
+
+
+def test_a_fault_of_lamproom_is_no_fault_of_the_log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What fails while a whole log is replayed from its beginning is raised, and not told as damage."""
+    path = tmp_path / "a.jsonl"
+    short_session(path)
+
+    def fails(_engine: Engine, _event: Event) -> list[Command]:
+        raise KeyError("ours")
+
+    monkeypatch.setattr(Engine, "handle", fails)
+    with pytest.raises(KeyError, match="ours"):
+        replay(path)

@@ -117,6 +117,16 @@ def test_no_log_is_written_over(tmp_path: Path) -> None:
     assert "precious" == path.read_text()
 
 
+def test_a_file_in_the_place_of_the_folder_is_named(tmp_path: Path) -> None:
+    """Where the folder of the log should be and a file is, that file is what has to be moved."""
+    folder = tmp_path / "sessions"
+    folder.write_text("precious")
+    trouble = Session(folder / "a.jsonl").log.flush()
+    assert trouble is not None
+    assert f"cannot be written: {folder} is a file and no folder. " in trouble
+    assert "precious" == folder.read_text()
+
+
 def test_a_full_disk_ends_the_log_and_nothing_else(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A device without room ends the log with one sentence: file, error, remedy."""
     monkeypatch.setattr(writer, "_create", lambda _path: os.open("/dev/full", os.O_WRONLY))
@@ -158,6 +168,13 @@ def test_a_disk_that_fills_up_leaves_whole_lines(tmp_path: Path) -> None:
     assert result.same
     assert () == result.notes
     assert not result.ended
+
+
+def test_a_disk_without_room_for_a_header_gets_no_empty_file(tmp_path: Path) -> None:
+    """Where not even the first line finds room nothing is left behind that looks like a log."""
+    (trouble,) = run(LIMITED.replace("30_000, 30_000", "100, 100"), str(tmp_path / "a.jsonl")).splitlines()
+    assert "cannot be written: File too large" in trouble
+    assert [] == list(tmp_path.iterdir())
 
 
 def run(program: str, *arguments: str) -> str:
