@@ -13,7 +13,7 @@ import os
 import re
 import stat
 import termios
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from typing import Annotated, Any, Final
 
@@ -86,8 +86,10 @@ async def serial_port(path: str, speed: int) -> AsyncIterator[asyncio.StreamRead
 
 
 @asynccontextmanager
-async def named_pipe(path: str) -> AsyncIterator[asyncio.StreamReader]:
+async def named_pipe(path: str) -> AsyncIterator[tuple[asyncio.StreamReader, Callable[[], bool]]]:
     """Open a named pipe for reading, until everybody who writes has closed it; where there is none it is made.
+
+    Beside the reader comes what says whether the pipe still is what stands at its path.
 
     Raises:
         LinkError: it cannot be opened, or is another kind of file; with the reason and what to look at.
@@ -98,11 +100,19 @@ async def named_pipe(path: str) -> AsyncIterator[asyncio.StreamReader]:
         pipe = os.open(path, os.O_RDONLY | _FLAGS)
     except OSError as problem:
         raise _refused(path, problem, "does its folder exist, and may this user write there?") from None
-    if not stat.S_ISFIFO(os.fstat(pipe).st_mode):
+    opened = os.fstat(pipe)
+    if not stat.S_ISFIFO(opened.st_mode):
         os.close(pipe)
         raise LinkError(f"{path} is no named pipe: move it away, and a pipe is made in its place", peer=path)
+
+    def stands() -> bool:
+        try:
+            return os.path.samestat(os.stat(path), opened)  # noqa: PTH116 - beside `fstat`
+        except OSError:
+            return False
+
     async with _reading(pipe) as reader:
-        yield reader
+        yield reader, stands
 
 
 @asynccontextmanager

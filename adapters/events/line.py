@@ -13,6 +13,7 @@ from __future__ import annotations
 import asyncio
 import errno
 import os
+from collections.abc import Callable
 from functools import lru_cache, partial
 from ipaddress import IPv4Address
 from typing import TYPE_CHECKING, ClassVar, Final, cast
@@ -31,6 +32,9 @@ if TYPE_CHECKING:
 
 USUAL_PORT: Final = 8471
 KNOWN_TOPICS: Final = 8192
+LOOK_AGAIN: Final = 2.0
+"""Seconds from one look whether the pipe is still there to the next."""
+
 MOST_AT_ONCE: Final = 64
 """Connections. Each has a file of this process, and those are counted."""
 
@@ -105,11 +109,36 @@ class LineSource:
             await self._serve(self._said.address, self._said.port)
 
     async def _read(self, path: str) -> None:
-        """Read a pipe again and again: its end is only that of those who write just now."""
+        """Read a pipe again and again: its end is only that of those who write just now.
+
+        Raises:
+            LinkError: it cannot be opened, or is there no more.
+        """
         while True:
-            async with named_pipe(path) as reader:
+            async with named_pipe(path) as (reader, stands):
                 self._host.link(LinkState.UP, f"the pipe {path} is open")
-                await hand_on(reader, Lines(), partial(self._take, path))
+                looking = asyncio.create_task(self._look_whether(stands), name=f"pipe of {self.name}")
+                reading = asyncio.create_task(
+                    hand_on(reader, Lines(), partial(self._take, path)), name=f"lines of {self.name}"
+                )
+                try:
+                    await asyncio.wait((looking, reading), return_when=asyncio.FIRST_COMPLETED)
+                    if reading.done():
+                        await reading
+                finally:
+                    looking.cancel()
+                    reading.cancel()
+                    await asyncio.gather(looking, reading, return_exceptions=True)
+            if not stands():
+                raise LinkError(
+                    f"the pipe {path} was taken away or replaced: whoever still has it open must open it anew",
+                    peer=path,
+                )
+
+    async def _look_whether(self, stands: Callable[[], bool]) -> None:
+        """Wait until something holds no longer: nobody tells a reader that its pipe has no name any more."""
+        while stands():
+            await self._host.sleep(LOOK_AGAIN)
 
     async def _serve(self, address: str, port: int) -> None:
         talks = asyncio.TaskGroup()
