@@ -305,7 +305,7 @@ class SourceContract(Generic[End]):
 
         async def check(trial: Trial[End]) -> None:
             for raw in await self._inputs(trial):
-                _decoded(trial.source, raw, _AT)
+                decoded(trial.source, raw, _AT)
 
         self._run(check)
 
@@ -315,8 +315,8 @@ class SourceContract(Generic[End]):
         async def check(trial: Trial[End]) -> None:
             raws = await self._inputs(trial)
             told = (len(trial.host.raws), len(trial.host.links))
-            first = [_decoded(trial.source, raw, _AT) for raw in raws]
-            again = [_decoded(trial.source, raw, _AT) for raw in reversed(raws)]
+            first = [decoded(trial.source, raw, _AT) for raw in raws]
+            again = [decoded(trial.source, raw, _AT) for raw in reversed(raws)]
             for raw, one, other in zip(raws, first, reversed(again), strict=True):
                 if one != other:
                     broken(
@@ -324,7 +324,7 @@ class SourceContract(Generic[End]):
                         f"`decode` of {_shown(raw)} gives another result the second time: keep no state",
                     )
             for raw, one in zip(raws, first, strict=True):
-                later = _decoded(trial.source, raw, _AT + 1)
+                later = decoded(trial.source, raw, _AT + 1)
                 if isinstance(one, tuple) and _unstamped(one) != _unstamped(later):
                     broken(trial.kind, f"`decode` of {_shown(raw)} depends on when it came")
             if told != (len(trial.host.raws), len(trial.host.links)):
@@ -394,8 +394,8 @@ class SourceContract(Generic[End]):
         return arbitrary(trial.host.raws, Random(1))  # noqa: S311 - the same in every run
 
 
-def _decoded(source: EventSource, raw: Raw, at: Instant) -> tuple[Event, ...] | str:
-    """Return the events of an input, or what is said of one that is refused."""
+def decoded(source: EventSource, raw: Raw, at: Instant) -> tuple[Event, ...] | str:
+    """Return the events of an input of the source `bus`, or what is said of one that is refused."""
     try:
         events = source.decode(raw, at)
     except DecodeError as error:

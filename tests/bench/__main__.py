@@ -1,6 +1,6 @@
 """What it costs, in figures that stand beside a baseline of the same run.
 
-    python -m tests.bench                     all of it, about two minutes
+    python -m tests.bench                     all of it, about ten minutes
     python -m tests.bench latency burst       some of it
     python -m tests.bench --json FILE         the figures as JSON as well
     python -m tests.bench --quick             tiny rounds: shows that it runs, and measures nothing
@@ -15,11 +15,9 @@
   the same arithmetic in bare numpy, into arrays that are there already.
 - `outputs`: 10,000 RGB pixels on 20 chains at 60 frames a second over E1.31 and DDP to a socket of this machine, and
   the share of a processor that it takes; beside it the sender of `sacn` with the same universes.
-- `messages`: a million mapped messages, most of them spoiled, to events or a refusal; beside it `json.loads` of the
-  same payloads.
+- `inputs`: a million inputs for each decoder there is, random ones and spoiled ones, to events or a refusal and nothing
+  else; beside it reading the same payloads as text, digits or JSON. This alone takes some five minutes.
 - `engine`: one order to one signal, on layouts of 10, 100, 1,000 and 10,000 devices.
-- `packets`: a million lines from the rails, most of them spoiled, to events or a refusal; beside it reading their
-  digits alone.
 - `check`: reading and checking a layout file of 2,000 signals.
 - `wiring`: from an answer to the next question of the wiring finder, on chains of 10, 50 and 200 chips.
 
@@ -36,7 +34,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from tests.bench import messages, packets, pixels_out, pure, through_broker
+from tests.bench import inputs, pixels_out, pure, through_broker
 
 BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "latency": through_broker.latency,
@@ -45,9 +43,8 @@ BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "motion": pure.motion,
     "effects": pure.effects,
     "outputs": pixels_out.outputs,
-    "messages": messages.messages,
+    "inputs": inputs.inputs,
     "engine": pure.engine,
-    "packets": packets.packets,
     "check": pure.check,
     "wiring": pure.wiring,
 }
