@@ -12,6 +12,8 @@
 - `load`: 5,000 facts a second for a minute through a real Mosquitto and a real `lamproom run`, and then as many as the
   broker takes: whether each came, in its order, by the session log; how long one order took meanwhile, its memory, and
   how soon all of it was through.
+- `lost`: from the end of each kind of source, in each of the ways in which it can go, to the frame with the most
+  restrictive aspects, and from its return to what stands.
 - `compile`: the frames of 10,000 RGB pixels from their levels; beside it a table and a gather in bare numpy.
 - `motion`: one instant while all of 10,000 RGB pixels fade, from their fades to the frames; beside it the same.
 - `effects`: one instant while all of 10,000 RGB pixels on 34 chains play effects of ten kinds, to the frames; beside it
@@ -37,12 +39,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from tests.bench import inputs, load, pixels_out, pure, through_broker
+from tests.bench import inputs, load, lost, pixels_out, pure, through_broker
 
 BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "latency": through_broker.latency,
     "burst": through_broker.burst,
     "load": load.load,
+    "lost": lost.lost,
     "compile": pure.compile_frames,
     "motion": pure.motion,
     "effects": pure.effects,

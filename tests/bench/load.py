@@ -13,6 +13,7 @@ from typing import Any, Final, NamedTuple
 
 from bridge.record.lines import Input, Lost
 from bridge.record.reader import read_session
+from bridge.record.store import PACKED
 from tests.bench import layouts
 from tests.bench.rounds import percentile, processor_time
 from tests.bench.wire import Wire, publication
@@ -122,6 +123,11 @@ def came(log: Path) -> Came:
     return Came(count, astray, unwritten)
 
 
+def first_log(daemon: Daemon) -> Path:
+    """Return the first file of a daemon's only session: the others have a number at the end of their names."""
+    return min((daemon.state / "sessions").iterdir(), key=lambda path: len(path.name.removesuffix(PACKED)))
+
+
 def memory(process: int) -> float:
     """Return the megabytes that a process has in memory (`VmRSS` of proc(5))."""
     text = Path(f"/proc/{process}/status").read_text(encoding="ascii")
@@ -141,7 +147,7 @@ def loaded(folder: Path, rate: float, seconds: float) -> dict[str, Any]:
     try:
         with running(folder, layout(), broker.port) as daemon:
             figures = _measured(daemon, broker.port, rate, seconds)
-            log = min((daemon.state / "sessions").iterdir())
+            log = first_log(daemon)
     finally:
         broker.stop()
     found = came(log)
