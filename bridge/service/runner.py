@@ -51,6 +51,10 @@ START_WITHIN: Final = 3.0
 STOP_WITHIN: Final = 0.3
 """Seconds that they have to stop: an owner who ends the bridge, or a service manager, does not wait long."""
 
+LEFT_OUT: Final = (
+    "the session log cannot keep up with what happens: some is left out, and a replay goes on behind that"
+)
+
 NODES: Final = "nodes"
 """The source of events that tell of nodes."""
 
@@ -418,6 +422,8 @@ class Runner:
             await asyncio.sleep(FLUSH)
             self._take_snapshot()
             failure = await asyncio.to_thread(self._log.flush)
+            if self._log.left_out:
+                self.notes.once(LEFT_OUT, LEFT_OUT)
             if failure is not None:
                 self.notes.say(failure, "error")
                 self._log = None

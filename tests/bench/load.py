@@ -14,6 +14,7 @@ from typing import Any, Final, NamedTuple
 from bridge.record.lines import Input, Lost
 from bridge.record.reader import read_session
 from bridge.record.store import PACKED
+from bridge.service.drops import TOPIC
 from tests.bench import layouts
 from tests.bench.rounds import percentile, processor_time
 from tests.bench.wire import Wire, publication
@@ -26,8 +27,9 @@ PROBE: Final = 2001
 """The accessory that orders the probe, a signal on a chain of its own."""
 
 PACE: Final = 0.1
-PATIENCE: Final = 120.0
-"""Seconds until a frame: whatever is in the broker before its order has to be worked off first."""
+PATIENCE: Final = 30.0
+"""Seconds until a frame: whatever is in the broker before its order has to be worked off first. What has not come by
+then was dropped on the way."""
 
 SETTLED: Final = 5.0
 """Seconds that are looked at after the load."""
@@ -54,10 +56,12 @@ class Probe:
 
     Attributes:
         found: for each order when it was sent, in seconds since the beginning, and the nanoseconds that it took.
+        unanswered: orders of which nothing came.
     """
 
     def __init__(self, port: int) -> None:
         self.found: list[tuple[float, int]] = []
+        self.unanswered = 0
         self.began = time.perf_counter()
         self._facts = Wire(port, "bench-facts")
         self._frames = Wire(port, "bench-node", PATIENCE)
@@ -82,14 +86,22 @@ class Probe:
 
     def once(self) -> int:
         """Order it once, and return the nanoseconds until its frame."""
-        self._turn += 1
-        position, level = ((b"reverse", 255), (b"normal", 0))[self._turn % 2]
-        began = time.perf_counter_ns()
-        self._facts.send(publication(f"layout/accessory/{PROBE}/ordered", position))
         while True:
-            at, _topic, payload = self._frames.receive()
-            if payload[12] == level:  # the green lamp; a keep-alive may come between
+            self._turn += 1
+            position, level = ((b"reverse", 255), (b"normal", 0))[self._turn % 2]
+            began = time.perf_counter_ns()
+            self._facts.send(publication(f"layout/accessory/{PROBE}/ordered", position))
+            if (at := self._green(level, began)) is not None:
                 return at - began
+            self.unanswered += 1
+
+    def _green(self, level: int, began: int) -> int | None:
+        """Return when the green lamp had a level, or None if it never came to that."""
+        while time.perf_counter_ns() < began + PATIENCE * 1e9:  # keep-alives go on coming
+            at, _topic, payload = self._frames.receive()
+            if payload[12] == level:
+                return at
+        return None
 
     def _run(self) -> None:
         while not self._ends.is_set():
@@ -142,11 +154,14 @@ def _sampled(process: int, at: tuple[float, ...], began: float) -> Iterator[floa
 
 def loaded(folder: Path, rate: float, seconds: float) -> dict[str, Any]:
     """Put a daemon under load, and return what is known of it afterwards."""
-    broker = Mosquitto(folder)
+    broker = Mosquitto(folder, ("sys_interval 1",))
     broker.start()
+    dropped = Wire(broker.port, "bench-dropped", PATIENCE)
+    dropped.subscribe(TOPIC)
     try:
         with running(folder, layout(), broker.port) as daemon:
             figures = _measured(daemon, broker.port, rate, seconds)
+            counted = _newest(dropped)
             log = first_log(daemon)
     finally:
         broker.stop()
@@ -156,6 +171,7 @@ def loaded(folder: Path, rate: float, seconds: float) -> dict[str, Any]:
         "missing": _none(figures["sent"] - found.came - found.unwritten),
         "out of turn": _none(found.astray),
         "not in the log": _none(found.unwritten),
+        "broker dropped": _none(counted),
     }
 
 
@@ -180,8 +196,8 @@ def _measured(daemon: Daemon, port: int, rate: float, seconds: float) -> dict[st
     times = [value for _at, value in within]
     first = [value for at, value in within if at <= seconds / 6]
     last = [value for at, value in within if at >= ended - seconds / 6] or times[-1:]
-    # The order that was sent before the end of the load and whose frame came last tells when all of it was through.
-    through = max((at + value / 1e9 for at, value in within), default=ended)
+    # All of the load is through when the first order that was sent behind it is obeyed.
+    through = next((at + value / 1e9 for at, value in probe.found if at > ended), ended)
     after = [value for at, value in probe.found if at > through] or [probe.once()]
     probe.close()
     return {
@@ -197,9 +213,22 @@ def _measured(daemon: Daemon, port: int, rate: float, seconds: float) -> dict[st
         "MB early": early,
         "MB late": late,
         "MB after": memory(pid),
+        "unanswered": _none(probe.unanswered),
         "through s": max(through - ended, 0.001),
         "p99 after": percentile(after, 99) / 1e6,
     }
+
+
+def _newest(wire: Wire) -> int:
+    """Return what the broker counted last; it tells when that changes, each second at the most."""
+    count = 0
+    wire.wait(2)
+    try:
+        while True:
+            count = int(wire.receive()[2])
+            wire.wait(0.5)
+    except TimeoutError:
+        return count
 
 
 def _none(count: int) -> str:

@@ -45,6 +45,10 @@ class Wire:
         self.send(packet(CONNECT, words("MQTT") + b"\x04\x02\x00\x00" + words(name)))  # clean, no keep-alive
         self._expect(CONNACK)
 
+    def wait(self, patience: float) -> None:
+        """Give each step so many seconds from now on."""
+        self._socket.settimeout(patience)
+
     def send(self, data: bytes) -> None:
         """Send a packet."""
         self._socket.sendall(data)
