@@ -308,7 +308,7 @@ class Runner:
             if say is not None and state is LinkState.UP:
                 say(f"events from {name} come in: {why}", "info")
             elif say is not None:
-                say(f"events from {name} no longer come in: {why}; {changes_in_words(commands)}", "warning")
+                say(f"events from {name} do not come in: {why}; {changes_in_words(commands)}", "warning")
 
         self.tell(lambda at: SourceReported(at=at, source=name, state=state, why=why), then)
 

@@ -34,7 +34,7 @@ async def once(way: str, folder: Path) -> tuple[float, float]:
         await end.lose()
         await light.until(RED, RED)
         lost = time.monotonic() - began
-        await until(lambda: "events from bus no longer come in" in daemon.output, lambda: daemon.output)
+        await until(lambda: "events from bus do not come in" in daemon.output, lambda: daemon.output)
         began = time.monotonic()
         await end.back()
         await light.until(RED, GREEN)

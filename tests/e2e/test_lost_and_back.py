@@ -35,8 +35,8 @@ async def test_a_lost_source_stops_trains_and_no_old_order_clears_a_signal(
 
         await end.lose()
         await light.until(RED, RED)
-        await until(lambda: "events from bus no longer come in" in daemon.output, lambda: daemon.output)
-        (told,) = [line for line in daemon.output.splitlines() if "bus no longer come in" in line]
+        await until(lambda: "events from bus do not come in" in daemon.output, lambda: daemon.output)
+        (told,) = [line for line in daemon.output.splitlines() if "bus do not come in" in line]
         assert re.search(end.why, told)
         assert "L1 shows stop, T1 shows stop" in told
 

@@ -108,7 +108,7 @@ def test_rails_and_a_script_light_the_same_layout(
         daemon.wait_for("no fact has such a topic")
 
         serial_line.unplug()
-        daemon.wait_for("events from rails no longer come in")
+        daemon.wait_for("events from rails do not come in")
         serial_line.plug_in()
         wait(lambda: daemon.output.count("events from rails come in") == 2, 30, lambda: daemon.output)
         serial_line.print(REVERSE_61)
@@ -129,7 +129,7 @@ def test_rails_and_a_script_light_the_same_layout(
             with socket.create_connection(("127.0.0.1", port)) as script:
                 script.sendall(b"button/shed released")
             shows(GREEN, GREEN, DARK)
-        daemon.wait_for("events from station no longer come in")
+        daemon.wait_for("events from station do not come in")
         shows(GREEN, RED, DARK)
         log = daemon.log()
     assert replay(log).same

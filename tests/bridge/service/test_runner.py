@@ -175,9 +175,7 @@ async def test_adapter_that_fails_is_told_by_name_and_touches_no_other(tmp_path:
         text for text in found.told() if "failed to stop" in text
     ]
     [fault] = [text for text in found.told() if "events from panel" in text]
-    assert (
-        "no longer come in: a fault of the source itself, OSError: the port is gone in adapters.py" in fault
-    )
+    assert "do not come in: a fault of the source itself, OSError: the port is gone in adapters.py" in fault
     assert 2 == found.runner.tally.counts["events"], "the order, and that panel is lost"
     assert found.outputs["mqtt"].last is not None
 
