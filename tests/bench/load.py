@@ -164,6 +164,7 @@ def loaded(folder: Path, rate: float, seconds: float) -> dict[str, Any]:
             counted = _newest(dropped)
             log = first_log(daemon)
     finally:
+        dropped.close()
         broker.stop()
     found = came(log)
     return {
