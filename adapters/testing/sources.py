@@ -57,6 +57,8 @@ class Trial(Generic[End]):
         if self.task is None or self.task.done():
             self.begin()
         task = self.task
+        await asyncio.sleep(0)
+        await self.far_end.live()  # a heartbeat from before nobody has heard
         await self.host.until(lambda: self.host.up or task is None or task.done())
         if not self.host.up:
             ended = f"it ended: {self.outcome()}" if task is not None and task.done() else "it waits"
