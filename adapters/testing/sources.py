@@ -29,6 +29,9 @@ AWHILE: Final = 50
 TURNS: Final = 40
 """The turns of the loop after each of which a source is cancelled: more than connecting takes on this machine."""
 
+BEAT: Final = 0.05
+"""Seconds of the world after which the other end beats again, if it has a heartbeat."""
+
 QUIET: Final = 3600 * SECOND
 LOOK: Final = 3 * SECOND
 """How long nothing is said, and how much of that passes at a time."""
@@ -57,9 +60,9 @@ class Trial(Generic[End]):
         if self.task is None or self.task.done():
             self.begin()
         task = self.task
-        await asyncio.sleep(0)
-        await self.far_end.live()  # a heartbeat from before nobody has heard
-        await self.host.until(lambda: self.host.up or task is None or task.done())
+        if not await self.host.until(lambda: self.host.up or task is None or task.done(), BEAT):
+            await self.far_end.live()  # it has beaten before anybody listened, and does so again
+            await self.host.until(lambda: self.host.up or task is None or task.done())
         if not self.host.up:
             ended = f"it ended: {self.outcome()}" if task is not None and task.done() else "it waits"
             broken(self.kind, f"the bus is up and `listen` has not called `host.link(UP, why)`; {ended}")
