@@ -13,6 +13,7 @@ from __future__ import annotations
 import asyncio
 import errno
 import os
+from collections.abc import Callable
 from functools import lru_cache, partial
 from ipaddress import IPv4Address
 from typing import TYPE_CHECKING, ClassVar, Final, cast
@@ -110,7 +111,11 @@ class LineSource:
             await self._serve(self._said.address, self._said.port)
 
     async def _read(self, path: str) -> None:
-        """Read a pipe again and again: its end is only that of those who write just now."""
+        """Read a pipe again and again: its end is only that of those who write just now.
+
+        Raises:
+            LinkError: it cannot be opened, or is there no more.
+        """
         while True:
             async with named_pipe(path) as (reader, stands):
                 self._host.link(LinkState.UP, f"the pipe {path} is open")
@@ -127,7 +132,10 @@ class LineSource:
         """
         while stands():
             await self._host.sleep(LOOK_EVERY)
-        raise LinkError(f"the pipe {path} was taken away, or another was put in its place", peer=path)
+        raise LinkError(
+            f"the pipe {path} was taken away or replaced: whoever still has it open must open it anew",
+            peer=path,
+        )
 
     async def _serve(self, address: str, port: int) -> None:
         talks = asyncio.TaskGroup()

@@ -34,6 +34,9 @@ class FarEnd:
         """Go: end what is connected and serve nobody. `hard` is as if the plug was pulled, where that differs."""
         raise NotImplementedError
 
+    async def live(self) -> None:
+        """Say what a healthy one says by itself while nothing happens, such as a heartbeat; asked every few seconds."""
+
 
 class _Served(asyncio.Protocol):
     """One connection of a `LineServer`."""

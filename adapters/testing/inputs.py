@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from random import Random
 from typing import Final
 
@@ -40,17 +40,21 @@ def arbitrary(samples: Sequence[Raw], random: Random) -> list[Raw]:
     channels = list(dict.fromkeys(raw.channel for raw in said))
     found = [*said, *(Raw(channel, odd) for channel in channels[:5] for odd in _ODD)]
     found += [Raw("", b"x"), Raw("\0\n\ud7ff", b"x"), Raw("x" * 70_000, b"x")]
-    for _ in range(MANY):
-        raw = random.choice(said)
-        payload = _spoiled(raw.payload, random)
+    return [*found, *spoiled(said, random, MANY)]
+
+
+def spoiled(samples: Sequence[Raw], random: Random, count: int) -> Iterator[Raw]:
+    """Yield so many inputs, each made of a sample by some changes anywhere in it."""
+    for _ in range(count):
+        raw = random.choice(samples)
+        payload = _changed(raw.payload, random)
         channel = raw.channel
         if random.random() < 0.3:
-            channel = _spoiled(channel.encode(), random).decode(errors="replace")
-        found.append(Raw(channel, payload, random.random() < 0.3))
-    return found
+            channel = _changed(channel.encode(), random).decode(errors="replace")
+        yield Raw(channel, payload, random.random() < 0.3)
 
 
-def _spoiled(payload: bytes, random: Random) -> bytes:
+def _changed(payload: bytes, random: Random) -> bytes:
     data = bytearray(payload)
     for _ in range(random.randint(1, 3)):
         place = random.randint(0, len(data))

@@ -16,7 +16,7 @@ from adapters.testing.inputs import arbitrary
 from adapters.testing.trying import ENDS_WITHIN, broken, in_words, is_sentence, run
 from adapters.testing.watch import Before, before, clocks
 from bridge.errors import DecodeError, LinkError
-from bridge.events import Event, Instant, event_from_data, event_to_data
+from bridge.events import SECOND, Event, Instant, LinkState, event_from_data, event_to_data
 
 End = TypeVar("End", bound=FarEnd)
 
@@ -28,6 +28,13 @@ AWHILE: Final = 50
 
 TURNS: Final = 40
 """The turns of the loop after each of which a source is cancelled: more than connecting takes on this machine."""
+
+BEAT: Final = 0.05
+"""Seconds of the world after which the other end beats again, if it has a heartbeat."""
+
+QUIET: Final = 3600 * SECOND
+LOOK: Final = 3 * SECOND
+"""How long nothing is said, and how much of that passes at a time."""
 
 _AT: Final = 5_000_000_000
 
@@ -53,7 +60,9 @@ class Trial(Generic[End]):
         if self.task is None or self.task.done():
             self.begin()
         task = self.task
-        await self.host.until(lambda: self.host.up or task is None or task.done())
+        if not await self.host.until(lambda: self.host.up or task is None or task.done(), BEAT):
+            await self.far_end.live()  # it has beaten before anybody listened, and does so again
+            await self.host.until(lambda: self.host.up or task is None or task.done())
         if not self.host.up:
             ended = f"it ended: {self.outcome()}" if task is not None and task.done() else "it waits"
             broken(self.kind, f"the bus is up and `listen` has not called `host.link(UP, why)`; {ended}")
@@ -88,11 +97,11 @@ class Trial(Generic[End]):
                 broken(self.kind, f"something was said on the bus, and {came}: hand it in by `host.received`")
             for _ in range(AWHILE):
                 await asyncio.sleep(0)
-            found = self._events(seen)
+            found = self.events(seen)
             seen = len(self.host.raws)
         return found
 
-    def _events(self, start: int) -> list[Event]:
+    def events(self, start: int) -> list[Event]:
         """Return the events of what came in from a place on; what is refused is none."""
         found: list[Event] = []
         for raw in self.host.raws[start:]:
@@ -131,11 +140,13 @@ class SourceContract(Generic[End]):
     """The checks for one kind of event source. A test class inherits them and has the two methods below.
 
     Attributes:
-        has_bus: there is another end that can come, say something and go; a clock has none.
-        flood_of: how many inputs are sent at once to see that the loop still turns.
+        has_bus: there is another end that can come and say something; a clock has none.
+        can_go: it can go as well. Whoever is spoken to by anyone, at a port of its own, cannot see that.
+        flood_of: how many inputs are sent at once to see that the loop still turns; 0 where a bus can have no flood.
     """
 
     has_bus: ClassVar[bool] = True
+    can_go: ClassVar[bool] = True
     flood_of: ClassVar[int] = 100_000
 
     def far_end(self, host: SourceBench) -> AbstractAsyncContextManager[End]:
@@ -232,7 +243,7 @@ class SourceContract(Generic[End]):
         """However the other end goes: what is said after its return comes in, and once."""
 
         async def check(trial: Trial[End]) -> None:
-            if not self.has_bus:
+            if not (self.has_bus and self.can_go):
                 return
             await trial.far_end.come_up()
             was = before()
@@ -258,12 +269,48 @@ class SourceContract(Generic[End]):
 
         self._run(check)
 
+    def test_an_hour_of_quiet_is_no_loss(self) -> None:
+        """While nothing happens on the layout nothing is told, and what is said afterwards comes in."""
+
+        async def check(trial: Trial[End]) -> None:
+            if self.has_bus:
+                await trial.come_up()
+                await trial.say()
+            else:
+                trial.begin()
+                await trial.host.until(lambda: bool(trial.host.raws), 1)
+            seen, told = len(trial.host.raws), len(trial.host.links)
+            for _ in range(QUIET // LOOK):
+                await trial.far_end.live()
+                await asyncio.sleep(0.001)  # what it asks the other end is answered in the time of the world
+                trial.host.pass_by(LOOK)
+            for state, why in trial.host.links[told:]:
+                if state is LinkState.LOST:
+                    broken(
+                        trial.kind,
+                        f"nothing was said for an hour, and it told LOST ({why}): quiet is no loss; ask the other end",
+                    )
+            if trial.task is not None and trial.task.done():
+                broken(
+                    trial.kind,
+                    f"nothing was said for an hour, and `listen` ended ({trial.outcome()}): quiet is no loss",
+                )
+            events = trial.events(seen)
+            if events:
+                broken(
+                    trial.kind, f"nothing was said for an hour, and it gave an event of its own: {events[0]}"
+                )
+            if self.has_bus:
+                await trial.say()
+
+        self._run(check)
+
     def test_any_bytes_are_events_or_a_decode_error(self) -> None:
         """Nothing else comes out of `decode`; events are stamped, and the session log takes them back."""
 
         async def check(trial: Trial[End]) -> None:
             for raw in await self._inputs(trial):
-                _decoded(trial.source, raw, _AT)
+                decoded(trial.source, raw, _AT)
 
         self._run(check)
 
@@ -273,8 +320,8 @@ class SourceContract(Generic[End]):
         async def check(trial: Trial[End]) -> None:
             raws = await self._inputs(trial)
             told = (len(trial.host.raws), len(trial.host.links))
-            first = [_decoded(trial.source, raw, _AT) for raw in raws]
-            again = [_decoded(trial.source, raw, _AT) for raw in reversed(raws)]
+            first = [decoded(trial.source, raw, _AT) for raw in raws]
+            again = [decoded(trial.source, raw, _AT) for raw in reversed(raws)]
             for raw, one, other in zip(raws, first, reversed(again), strict=True):
                 if one != other:
                     broken(
@@ -282,7 +329,7 @@ class SourceContract(Generic[End]):
                         f"`decode` of {_shown(raw)} gives another result the second time: keep no state",
                     )
             for raw, one in zip(raws, first, strict=True):
-                later = _decoded(trial.source, raw, _AT + 1)
+                later = decoded(trial.source, raw, _AT + 1)
                 if isinstance(one, tuple) and _unstamped(one) != _unstamped(later):
                     broken(trial.kind, f"`decode` of {_shown(raw)} depends on when it came")
             if told != (len(trial.host.raws), len(trial.host.links)):
@@ -294,7 +341,7 @@ class SourceContract(Generic[End]):
         """However much is there at once, the lights get their turn after every hundred inputs."""
 
         async def check(trial: Trial[End]) -> None:
-            if not self.has_bus:
+            if not (self.has_bus and self.flood_of):
                 return
             await trial.come_up()
             start, most = len(trial.host.raws), self.flood_of
@@ -352,8 +399,8 @@ class SourceContract(Generic[End]):
         return arbitrary(trial.host.raws, Random(1))  # noqa: S311 - the same in every run
 
 
-def _decoded(source: EventSource, raw: Raw, at: Instant) -> tuple[Event, ...] | str:
-    """Return the events of an input, or what is said of one that is refused."""
+def decoded(source: EventSource, raw: Raw, at: Instant) -> tuple[Event, ...] | str:
+    """Return the events of an input of the source `bus`, or what is said of one that is refused."""
     try:
         events = source.decode(raw, at)
     except DecodeError as error:

@@ -72,6 +72,7 @@ class SessionLog:
 
     Attributes:
         path: the file that is written to now.
+        left_out: entries for which there was no room, since the beginning.
 
     Args:
         path: the first file to make; its directory is made where there is none.
@@ -93,6 +94,7 @@ class SessionLog:
         today: Callable[[], str] = lambda: datetime.now(UTC).strftime("%Y-%m-%d"),
     ) -> None:
         self.path = path
+        self.left_out = 0
         self._begins = path
         self._keeping = layout.keeping
         self._devices = len(layout.signals) + len(layout.lights)
@@ -185,6 +187,7 @@ class SessionLog:
         if len(self._waiting) >= self._most_waiting or waiting + size > self._most_bytes:
             self._lost_since = self._lost_since if self._lost else at
             self._lost += 1
+            self.left_out += 1
             return
         if self._lost:
             self._waiting.append((Lost(self._lost, self._lost_since), 0))

@@ -21,6 +21,7 @@ from bridge.record.writer import SessionLog, make_header
 from bridge.service.address import Address, password_path, read_password
 from bridge.service.boards import Boards
 from bridge.service.broker import BrokerAddress, BrokerLink
+from bridge.service.drops import Drops
 from bridge.service.files import LayoutFile
 from bridge.service.memory import Memory
 from bridge.service.notes import Notes
@@ -94,6 +95,7 @@ class Bridge:
         engine = Engine(layout)
         self.runner = Runner(engine, self.link, term, status, log, self.notes)
         self.runner.boards = Boards(state, self.notes)
+        Drops(self.link, self.notes, lambda count: self.runner.tally.counts.update(dropped=count))
         self._memory = Memory(state, engine, instant=self.runner.now)
         self._room = layout.keeping.room
         self._keepers: list[asyncio.Task[None]] = []

@@ -51,6 +51,10 @@ START_WITHIN: Final = 3.0
 STOP_WITHIN: Final = 0.3
 """Seconds that they have to stop: an owner who ends the bridge, or a service manager, does not wait long."""
 
+LEFT_OUT: Final = (
+    "the session log cannot keep up with what happens: some is left out, and a replay goes on behind that"
+)
+
 NODES: Final = "nodes"
 """The source of events that tell of nodes."""
 
@@ -304,7 +308,7 @@ class Runner:
             if say is not None and state is LinkState.UP:
                 say(f"events from {name} come in: {why}", "info")
             elif say is not None:
-                say(f"events from {name} no longer come in: {why}; {changes_in_words(commands)}", "warning")
+                say(f"events from {name} do not come in: {why}; {changes_in_words(commands)}", "warning")
 
         self.tell(lambda at: SourceReported(at=at, source=name, state=state, why=why), then)
 
@@ -418,6 +422,8 @@ class Runner:
             await asyncio.sleep(FLUSH)
             self._take_snapshot()
             failure = await asyncio.to_thread(self._log.flush)
+            if self._log.left_out:
+                self.notes.once(LEFT_OUT, LEFT_OUT)
             if failure is not None:
                 self.notes.say(failure, "error")
                 self._log = None

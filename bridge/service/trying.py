@@ -15,7 +15,15 @@ from adapters.contract import EventSource, Explains, Raw, Triable
 from bridge.commands import Command, Decision, Told
 from bridge.engine import Engine
 from bridge.errors import DecodeError, LamproomError
-from bridge.events import SECOND, Event, LinkState, SourceReported
+from bridge.events import (
+    SECOND,
+    AccessoryOrdered,
+    AspectOrdered,
+    ButtonReported,
+    Event,
+    LinkState,
+    SourceReported,
+)
 from bridge.layout import Layout
 from bridge.record.words import event_text
 from bridge.service.hosts import look_at_events
@@ -132,7 +140,8 @@ def _becomes(layout: Layout, name: str, source: EventSource, raw: Raw) -> Iterat
         yield f"{event_text(event)}{_heard_by(engine, event)}"
         follows = [*_follows(engine.handle(event))]
         if raw.retained and not follows:
-            follows = ["changes nothing here: a kept copy is state, and never an order"]
+            order = isinstance(event, AccessoryOrdered | AspectOrdered | ButtonReported)
+            follows = [f"changes nothing here{': a kept copy is state, and never an order' if order else ''}"]
         yield from (f"that {line}" for line in follows)
 
 

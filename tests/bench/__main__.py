@@ -1,6 +1,6 @@
 """What it costs, in figures that stand beside a baseline of the same run.
 
-    python -m tests.bench                     all of it, about two minutes
+    python -m tests.bench                     all of it, about ten minutes
     python -m tests.bench latency burst       some of it
     python -m tests.bench --json FILE         the figures as JSON as well
     python -m tests.bench --quick             tiny rounds: shows that it runs, and measures nothing
@@ -9,17 +9,20 @@
   and its session log; beside it a bare paho client that answers with a frame of the same size.
 - `burst`: one order that changes eight chains, until the eighth frame is there; beside it the same bare client
   with eight answers.
+- `load`: 5,000 facts a second for a minute through a real Mosquitto and a real `lamproom run`, and then as many as the
+  broker takes: whether each came, in its order, by the session log; how long one order took meanwhile, its memory, and
+  how soon all of it was through.
+- `lost`: from the end of each kind of source, in each of the ways in which it can go, to the frame with the most
+  restrictive aspects, and from its return to what stands.
 - `compile`: the frames of 10,000 RGB pixels from their levels; beside it a table and a gather in bare numpy.
 - `motion`: one instant while all of 10,000 RGB pixels fade, from their fades to the frames; beside it the same.
 - `effects`: one instant while all of 10,000 RGB pixels on 34 chains play effects of ten kinds, to the frames; beside it
   the same arithmetic in bare numpy, into arrays that are there already.
 - `outputs`: 10,000 RGB pixels on 20 chains at 60 frames a second over E1.31 and DDP to a socket of this machine, and
   the share of a processor that it takes; beside it the sender of `sacn` with the same universes.
-- `messages`: a million mapped messages, most of them spoiled, to events or a refusal; beside it `json.loads` of the
-  same payloads.
+- `inputs`: a million inputs for each decoder there is, random ones and spoiled ones, to events or a refusal and nothing
+  else; beside it reading the same payloads as text, digits or JSON. This alone takes some five minutes.
 - `engine`: one order to one signal, on layouts of 10, 100, 1,000 and 10,000 devices.
-- `packets`: a million lines from the rails, most of them spoiled, to events or a refusal; beside it reading their
-  digits alone.
 - `check`: reading and checking a layout file of 2,000 signals.
 - `replay`: ten minutes of the demo from their session log, with all frames, and of decisions alone; beside it a loop
   that parses the same lines with `orjson` and counts them.
@@ -39,18 +42,19 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from tests.bench import messages, packets, pixels_out, pure, replays, through_broker
+from tests.bench import inputs, load, lost, pixels_out, pure, replays, through_broker
 
 BENCHES: Final[dict[str, Callable[[bool], list[dict[str, Any]]]]] = {
     "latency": through_broker.latency,
     "burst": through_broker.burst,
+    "load": load.load,
+    "lost": lost.lost,
     "compile": pure.compile_frames,
     "motion": pure.motion,
     "effects": pure.effects,
     "outputs": pixels_out.outputs,
-    "messages": messages.messages,
+    "inputs": inputs.inputs,
     "engine": pure.engine,
-    "packets": packets.packets,
     "check": pure.check,
     "replay": replays.replays,
     "memory": replays.memory,

@@ -30,14 +30,24 @@ def publication(topic: str, payload: bytes) -> bytes:
 
 
 class Wire:
-    """One connection to the broker."""
+    """One connection to the broker.
 
-    def __init__(self, port: int, name: str) -> None:
-        self._socket = socket.create_connection(("127.0.0.1", port), timeout=5)
+    Args:
+        port: of the broker on 127.0.0.1.
+        name: client identifier.
+        patience: seconds that one step may take.
+    """
+
+    def __init__(self, port: int, name: str, patience: float = 5) -> None:
+        self._socket = socket.create_connection(("127.0.0.1", port), timeout=patience)
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._come = bytearray()
         self.send(packet(CONNECT, words("MQTT") + b"\x04\x02\x00\x00" + words(name)))  # clean, no keep-alive
         self._expect(CONNACK)
+
+    def wait(self, patience: float) -> None:
+        """Give each step so many seconds from now on."""
+        self._socket.settimeout(patience)
 
     def send(self, data: bytes) -> None:
         """Send a packet."""

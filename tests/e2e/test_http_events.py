@@ -76,5 +76,5 @@ def test_without_a_page_the_owner_is_told(tmp_path: Path, mosquitto: StartMosqui
     """With what to do."""
     with running(tmp_path, layout(), mosquitto().port) as daemon:
         daemon.wait_for(
-            "events from phone no longer come in: no page is open, so nobody can ask: start with `--page"
+            "events from phone do not come in: no page is open, so nobody can ask: start with `--page"
         )

@@ -98,7 +98,7 @@ async def test_events_light_lamps_and_a_lost_gateway_stops_trains(
 
             await gateway.shut()
             await shown(RED, RED, RED, WHITE)
-            await asyncio.to_thread(daemon.wait_for, "events from bus no longer come in")
+            await asyncio.to_thread(daemon.wait_for, "events from bus do not come in")
             gateway.when = {":X19970": STATE}
             await gateway.open()
             await shown(RED, GREEN, YELLOW, WHITE)

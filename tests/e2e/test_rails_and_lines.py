@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
-import pty
 import socket
 import subprocess
 from collections.abc import Iterator
@@ -15,6 +13,7 @@ import pytest
 
 from bridge.record.replay import replay
 from tests.support.daemon import hearing, running, wait
+from tests.support.far_ends import SerialLine, free_port
 from tests.support.mosquitto import StartMosquitto
 
 LAYOUT: Final = """\
@@ -59,32 +58,6 @@ exec 3>&-
 """
 
 
-class SerialLine:
-    """A serial line that can be unplugged: a name that stays, and behind it a port that is another each time."""
-
-    def __init__(self, name: Path) -> None:
-        self.name = name
-        self.device = -1
-
-    def plug_in(self) -> None:
-        """Be there, by the same name."""
-        self.device, port = pty.openpty()
-        self.name.unlink(missing_ok=True)
-        self.name.symlink_to(os.ttyname(port))
-        os.close(port)
-
-    def say(self, data: bytes) -> None:
-        """Print something."""
-        os.write(self.device, data)
-
-    def unplug(self) -> None:
-        """Be gone."""
-        if self.device >= 0:
-            os.close(self.device)
-        self.device = -1
-        self.name.unlink(missing_ok=True)
-
-
 @pytest.fixture
 def serial_line(tmp_path: Path) -> Iterator[SerialLine]:
     """Give a line that is plugged in."""
@@ -102,13 +75,6 @@ def station(port: int) -> Iterator[socket.socket]:
         guest, _ = server.accept()
         with guest:
             yield guest
-
-
-def free_port() -> int:
-    """Return a port of this machine that nobody has."""
-    with socket.socket() as door:
-        door.bind(("127.0.0.1", 0))
-        return int(door.getsockname()[1])
 
 
 def test_rails_and_a_script_light_the_same_layout(
@@ -131,7 +97,9 @@ def test_rails_and_a_script_light_the_same_layout(
         shows(RED, RED, DARK)
 
         # As a station does it: several times, with idle packets between, and the output let go at last.
-        serial_line.say(b"FF 00 FF\r\n" + REVERSE_61 + b"90 F8" + b" 68\r\n" + RELEASED_61 + b"90 F8 69\r\n")
+        serial_line.print(
+            b"FF 00 FF\r\n" + REVERSE_61 + b"90 F8" + b" 68\r\n" + RELEASED_61 + b"90 F8 69\r\n"
+        )
         shows(GREEN, RED, DARK)
         daemon.wait_for("the error byte is 69, and would be 68")
 
@@ -140,10 +108,10 @@ def test_rails_and_a_script_light_the_same_layout(
         daemon.wait_for("no fact has such a topic")
 
         serial_line.unplug()
-        daemon.wait_for("events from rails no longer come in")
+        daemon.wait_for("events from rails do not come in")
         serial_line.plug_in()
         wait(lambda: daemon.output.count("events from rails come in") == 2, 30, lambda: daemon.output)
-        serial_line.say(REVERSE_61)
+        serial_line.print(REVERSE_61)
         shows(GREEN, RED, LIT)
 
         with station(tcp) as guest:
@@ -161,7 +129,7 @@ def test_rails_and_a_script_light_the_same_layout(
             with socket.create_connection(("127.0.0.1", port)) as script:
                 script.sendall(b"button/shed released")
             shows(GREEN, GREEN, DARK)
-        daemon.wait_for("events from station no longer come in")
+        daemon.wait_for("events from station do not come in")
         shows(GREEN, RED, DARK)
         log = daemon.log()
     assert replay(log).same
@@ -186,7 +154,7 @@ def test_a_flood_of_lines_does_not_hold_up_the_rails(
         with socket.create_connection(("127.0.0.1", port)) as flood:
             flood.settimeout(30)
             flood.sendall(b"block/nowhere occupied\n" * 20_000 + b"button/shed pre")
-            serial_line.say(REVERSE_61)
+            serial_line.print(REVERSE_61)
             heard.levels("ferry/main", bytes.fromhex(GREEN + RED + DARK))
             flood.sendall(b"ssed\n")
             heard.levels("ferry/main", bytes.fromhex(GREEN + RED + LIT))

@@ -8,17 +8,22 @@ from typing import Final
 
 from tests.support.mapped import mapping
 
-CONVENTIONS: Final = mapping(
+ENTRIES: Final = (
     "topic: 'yard/turnout/{number}/set', tells: ordered, means: {T: reverse, C: normal}, offset: 100",
     "topic: club/points, tells: ordered, json: {number: /addr, value: /to}, means: {div: reverse, main: normal}",
     "topic: shed/box, tells: block, members: {/k1: west, /k2/on: east}, means: {1: occupied, 0: clear}",
     "topic: 'shed/{area}/all', tells: block, each: '', name: '{area}-{key}', means: {true: occupied, false: clear}",
     "topic: cellar/inputs, tells: block, written: hex, bits: {0: a, 7: b}, means: {1: occupied, 0: clear}",
     "topic: cellar/raw, tells: power, name: p, written: bytes, means: {below 9: 'on', 9 or more: shorted}",
-    "topic: 'loft/{name}/current', tells: block, text: '{value} mA', means: {below 4: clear, 4 to 9: nothing},"
-    " otherwise: occupied",
+    (
+        "topic: 'loft/{name}/current', tells: block, text: '{value} mA', means: {below 4: clear, 4 to 9: nothing},"
+        " otherwise: occupied"
+    ),
     "topic: hall/clock, tells: clock, json: {time: /t, rate: /r, value: /run}",
 )
+"""What is said of each convention in a layout file."""
+
+CONVENTIONS: Final = mapping(*ENTRIES)
 
 SOUND: Final = (
     ("yard/turnout/61/set", b"T"),

@@ -20,7 +20,12 @@ NO_CLOCK: Final = "none"
 LONGEST_NAME: Final = 64
 
 
-def _event(value: Any) -> int:
+def read_event(value: Any) -> int:
+    """Return the event that an owner wrote down, by its number or by its name.
+
+    Raises:
+        ValueError: it is neither.
+    """
     if isinstance(value, str) and value in NAMED:
         return NAMED[value]
     try:
@@ -75,7 +80,7 @@ def _name(value: str) -> str:
     return value
 
 
-EventNumber = Annotated[int, BeforeValidator(_event)]
+EventNumber = Annotated[int, BeforeValidator(read_event)]
 """An event: eight bytes in hex, `01.02.03.04.05.06.00.01`, or a name of the standard."""
 
 NodeNumber = Annotated[int, BeforeValidator(_node)]

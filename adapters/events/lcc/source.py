@@ -12,10 +12,10 @@ from adapters.cut import cut
 from adapters.events.lcc.alias import OBJECTIONS_WITHIN, Standing
 from adapters.events.lcc.frames import Frame, frame_lines, read_frame, texts
 from adapters.events.lcc.meaning import PROVED_BY, Contact, Meanings, said_in
-from adapters.events.lcc.messages import Mti
+from adapters.events.lcc.messages import Mti, to_all
 from adapters.events.lcc.node import Node, named_by
 from adapters.events.lcc.numbers import dotted
-from adapters.events.lcc.options import LccOptions
+from adapters.events.lcc.options import LccOptions, read_event
 from adapters.events.lcc.times import QUERY
 from adapters.events.lines import CHUNK, close, connect
 from bridge.errors import DecodeError, LinkError
@@ -26,6 +26,9 @@ MOST_CONFLICTS: Final = 20
 
 MOST_UNSENT: Final = 1 << 16
 """Bytes that wait to be sent to a gateway that takes no more."""
+
+BY_HAND: Final = 0x123
+"""The alias that a frame has that is only tried."""
 
 DEVICES: Final = "lamproom/device/"
 """Below this the bridge tells what each signal and light shows."""
@@ -162,6 +165,22 @@ class LccSource:
             event = None if said is None else fact.event(said, at, self.name)
             if event is not None:
                 yield event
+
+    def attempt(self, channel: str, payload: str) -> tuple[Raw, ...]:
+        """Return an event as it is sent, and as a node says that it is valid; or a frame, if that is what is said.
+
+        It is said to come by `lcc`, or by the name of this source.
+        """
+        if channel not in {"lcc", self.name}:
+            return ()
+        if payload.startswith(":"):
+            return (Raw("by hand", payload.encode()),)
+        try:
+            event = read_event(payload)
+        except ValueError as problem:
+            raise DecodeError(str(problem), received=cut(payload)) from None
+        ways = (Mti.EVENT, Mti.PRODUCER_VALID)
+        return tuple(Raw("by hand", to_all(mti, BY_HAND, event).text()) for mti in ways)
 
     def decode(self, raw: Raw, at: Instant) -> tuple[Event, ...]:
         """Return what the last frame of `raw` means; frames before it only tell of a turnout's other contact.

@@ -6,8 +6,8 @@ const MARKS = { up: "●", lost: "✕", failing: "✕", never: "○", unheard: "
 const NODE_WORDS = { up: "answers: ", lost: "does not answer: ", unheard: "was not heard yet: " };
 const SOURCE_WORDS = {
   up: "can be heard: ",
-  lost: "is not heard any more: ",
-  failing: "is not heard any more: ",
+  lost: "cannot be heard: ",
+  failing: "cannot be heard: ",
   unheard: "was not heard yet: ",
 };
 const COUNTED = {

@@ -12,22 +12,23 @@ from hypothesis import strategies as st
 from adapters.contract import EventSource, Raw
 from adapters.events.http import KINDS, HttpFacts, HttpOptions
 from adapters.events.mqtt import MqttFacts, MqttFactsOptions
-from adapters.testing import FarEnd, SourceBench, SourceContract
+from adapters.testing import SourceBench, SourceContract
 from bridge.errors import DecodeError, LinkError
+from tests.support.far_ends import Requests
 from tests.support.hosts import listening
 
 
-class TestHttpFacts(SourceContract[FarEnd]):
-    """It keeps the contract of a source."""
+class TestHttpFacts(SourceContract[Requests]):
+    """It keeps the contract of a source; whoever asks need not be there."""
 
-    has_bus = False
+    can_go = False
+    flood_of = 20_000
 
     @asynccontextmanager
-    async def far_end(self, host: SourceBench) -> AsyncIterator[FarEnd]:
-        del host
-        yield FarEnd()
+    async def far_end(self, host: SourceBench) -> AsyncIterator[Requests]:
+        yield Requests(host, (("button/bell", b"pressed"), ("accessory/61/ordered", b"reverse")))
 
-    def source(self, far_end: FarEnd, host: SourceBench) -> EventSource:
+    def source(self, far_end: Requests, host: SourceBench) -> EventSource:
         del far_end
         return HttpFacts("bus", HttpOptions(), host)
 

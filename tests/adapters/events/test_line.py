@@ -191,7 +191,7 @@ async def test_a_pipe_that_is_taken_away_is_a_lost_source(tmp_path: Path, instea
         assert await host.until(task.done)
         with pytest.raises(ExceptionGroup) as caught:
             task.result()
-        assert caught.group_contains(LinkError, match="was taken away, or another was put in its place")
+        assert caught.group_contains(LinkError, match="was taken away or replaced")
     if instead in ("nothing", "another pipe"):
         again = SourceBench()  # the other one has heard of a pipe that is open already
         async with listening(again, pipe=str(pipe)):

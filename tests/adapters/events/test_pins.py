@@ -13,12 +13,13 @@ from hypothesis import strategies as st
 
 from adapters.contract import EventSource, Raw
 from adapters.events.pins import BoardPins, PinsOptions
-from adapters.testing import FarEnd, SourceBench, SourceContract
+from adapters.testing import SourceBench, SourceContract
 from bridge.errors import DecodeError, LinkError
 from bridge.events import Authority, ButtonReported, ButtonState
 from bridge.layout.text import parse
 from bridge.service.files import look_at_text
 from bridge.service.plugins import Adapters
+from tests.support.far_ends import Fingers
 from tests.support.hosts import listening
 
 ONE = "factory: mock, buttons: {bell: 17}"
@@ -29,21 +30,22 @@ def made(text: str, host: SourceBench) -> BoardPins:
     return BoardPins("panel", PinsOptions.model_validate(parse("{" + text + "}").data), host)
 
 
-class TestBoardPins(SourceContract[FarEnd]):
-    """It keeps the contract of a source."""
+class TestBoardPins(SourceContract[Fingers]):
+    """It keeps the contract of a source; pins stay where they are, and a finger is no flood."""
 
-    has_bus = False
+    can_go = False
+    flood_of = 0
 
     @asynccontextmanager
-    async def far_end(self, host: SourceBench) -> AsyncIterator[FarEnd]:
+    async def far_end(self, host: SourceBench) -> AsyncIterator[Fingers]:
         del host
-        yield FarEnd()
+        with pytest.MonkeyPatch.context() as patch:
+            yield Fingers(patch)
 
-    def source(self, far_end: FarEnd, host: SourceBench) -> EventSource:
-        del far_end
-        return BoardPins(
-            "bus", PinsOptions.model_validate({"factory": "mock", "buttons": {"bell": 17}}), host
-        )
+    def source(self, far_end: Fingers, host: SourceBench) -> EventSource:
+        options = PinsOptions.model_validate({"factory": "mock", "buttons": {"bell": 17}})
+        far_end.source = BoardPins("bus", options, host)
+        return far_end.source
 
 
 @asynccontextmanager

@@ -42,6 +42,35 @@ class TestMappedTopics(SourceContract[FarEnd]):
         return made(YARD, host)
 
 
+class Beating(BrokerEnd):
+    """A box that says that it is there whenever the link stands, and again and again."""
+
+    def __init__(self, host: SourceBench) -> None:
+        super().__init__(host, (("yard/west", b"occupied"), ("yard/east", b"clear")))
+        self._link = host.broker
+
+    async def come_up(self) -> None:
+        """Bring the link up, and beat."""
+        await super().come_up()
+        await self.live()
+
+    async def live(self) -> None:
+        """Beat."""
+        self._link.hand("yard/status", b"here")
+
+
+class TestBeatingTopics(SourceContract[Beating]):
+    """It keeps the contract of a source where it says how it is alive."""
+
+    @asynccontextmanager
+    async def far_end(self, host: SourceBench) -> AsyncIterator[Beating]:
+        yield Beating(host)
+
+    def source(self, far_end: Beating, host: SourceBench) -> EventSource:
+        del far_end
+        return made(BEATING, host)
+
+
 async def test_what_a_filter_brings_beside_its_topics_is_not_for_it() -> None:
     """MQTT has no filter for a part of a level: such messages are passed over without a word."""
     host = SourceBench()

@@ -10,7 +10,7 @@ import pytest
 
 from adapters.contract import EventSource, Options, Raw, SourceHost
 from adapters.testing import LineServer, SourceBench, SourceContract
-from bridge.errors import DecodeError
+from bridge.errors import DecodeError, LinkError
 from bridge.events import Event, Instant, LinkState
 from tests.support.bellwire.lamproom_bellwire import BellWire, BellWireOptions
 from tests.support.timing import LooksAtItsWatch
@@ -96,6 +96,45 @@ class ListensOnce(Wire):
         await super().listen()
 
 
+class GivesUpOnQuiet(Wire):
+    async def _hand_in(self, reader: asyncio.StreamReader) -> None:
+        try:
+            while True:
+                async with self._host.timeout(60):
+                    line = await reader.readline()
+                if not line:
+                    return
+                self.hand_in(line)
+        except TimeoutError:
+            raise LinkError("nothing came for a minute") from None
+
+
+class TellsOfQuiet(Wire):
+    async def listen(self) -> None:
+        watching = asyncio.create_task(self._watch())
+        try:
+            await super().listen()
+        finally:
+            watching.cancel()
+
+    async def _watch(self) -> None:
+        await self._host.sleep(60)
+        self._host.link(LinkState.LOST, "nothing came for a minute")
+
+
+class MakesUpEvents(Wire):
+    async def listen(self) -> None:
+        making = asyncio.create_task(self._make())
+        try:
+            await super().listen()
+        finally:
+            making.cancel()
+
+    async def _make(self) -> None:
+        await self._host.sleep(600)
+        self.hand_in(b"block yard clear")
+
+
 class HoldsTheLoop(Wire):
     async def _hand_in(self, reader: asyncio.StreamReader) -> None:
         while line := await reader.readline():
@@ -178,11 +217,12 @@ def test_the_sound_one_passes(name: str) -> None:
     checks()[name](Faulty(Wire))
 
 
-HEARD, SAID, CANCELLED, CUT, BYTES, PURE, FLOOD, CLOCK = (
+HEARD, SAID, CANCELLED, CUT, QUIET, BYTES, PURE, FLOOD, CLOCK = (
     "test_it_says_that_it_can_be_heard_and_not_before",
     "test_what_is_said_comes_in",
     "test_cancelled_it_ends_and_leaves_nothing_behind",
     "test_a_connection_that_is_cut_is_told_and_it_listens_again",
+    "test_an_hour_of_quiet_is_no_loss",
     "test_any_bytes_are_events_or_a_decode_error",
     "test_decode_has_no_side_effects",
     "test_a_flood_lets_the_loop_turn",
@@ -205,6 +245,13 @@ HEARD, SAID, CANCELLED, CUT, BYTES, PURE, FLOOD, CLOCK = (
         (LeavesItsSocket, CANCELLED, "left something behind when it was cancelled: 2 open sockets or files"),
         (ListensOnce, CUT, "the bus is up and `listen` has not called `host.link(UP, why)`; it waits"),
         (ListensTwice, CUT, "what is said once is 2 events after it came back, and 1 before"),
+        (GivesUpOnQuiet, QUIET, "`listen` ended (LinkError: nothing came for a minute): quiet is no loss"),
+        (
+            TellsOfQuiet,
+            QUIET,
+            "and it told LOST (nothing came for a minute): quiet is no loss; ask the other",
+        ),
+        (MakesUpEvents, QUIET, "and it gave an event of its own: BlockReported("),
         (HoldsTheLoop, FLOOD, "inputs without letting the event loop turn, and 100 are the most"),
         (StumblesOverBytes, BYTES, "raised UnicodeDecodeError"),
         (StampsAsItLikes, BYTES, "gave an event at 5000000001 of 'bus': stamp it with what it was given"),

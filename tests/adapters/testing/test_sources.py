@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from adapters.contract import EventSource
 from adapters.events.clock import ClockOptions, ModelClockSource
@@ -11,6 +13,7 @@ from adapters.events.dcc import DccOptions, DccSource
 from adapters.events.line import LineOptions, LineSource
 from adapters.events.mqtt import MqttFacts, MqttFactsOptions
 from adapters.testing import BrokerEnd, FarEnd, LineServer, SourceBench, SourceContract
+from tests.support.far_ends import Pipe, SerialLine, Speaker
 
 FACTS = (
     ("layout/accessory/61/ordered", b"reverse"),
@@ -63,16 +66,53 @@ class TestDcc(SourceContract[LineServer]):
         return DccSource("bus", DccOptions(host="127.0.0.1", port=far_end.port), host)
 
 
-class TestLine(SourceContract[FarEnd]):
-    """Facts as lines: it listens itself, so there is no other end that has to be there."""
+class TestDccSerial(SourceContract[SerialLine]):
+    """Packets from a serial port."""
 
-    has_bus = False
+    flood_of = 20_000
 
     @asynccontextmanager
-    async def far_end(self, host: SourceBench) -> AsyncIterator[FarEnd]:
+    async def far_end(self, host: SourceBench) -> AsyncIterator[SerialLine]:
         del host
-        yield FarEnd()
+        with TemporaryDirectory() as folder:
+            line = SerialLine(Path(folder) / "sniffer", (b"81 F9 78\r\n", b"81 F0 71\n"))
+            yield line
+            line.unplug()
 
-    def source(self, far_end: FarEnd, host: SourceBench) -> EventSource:
-        del far_end
-        return LineSource("bus", LineOptions(port=8479), host)
+    def source(self, far_end: SerialLine, host: SourceBench) -> EventSource:
+        return DccSource("bus", DccOptions(serial=str(far_end.name)), host)
+
+
+LINES = (b"accessory/61/ordered reverse\n", b"block/tarn 2\toccupied\n", b'clock {"time": "06:45"}\n')
+
+
+class TestLine(SourceContract[Speaker]):
+    """Facts as lines from whoever connects: it cannot go, because nobody has to be there."""
+
+    can_go = False
+    flood_of = 20_000
+
+    @asynccontextmanager
+    async def far_end(self, host: SourceBench) -> AsyncIterator[Speaker]:
+        del host
+        speaker = Speaker(LINES)
+        yield speaker
+        speaker.close()
+
+    def source(self, far_end: Speaker, host: SourceBench) -> EventSource:
+        return LineSource("bus", LineOptions(port=far_end.port), host)
+
+
+class TestPipe(SourceContract[Pipe]):
+    """Facts as lines from a named pipe."""
+
+    flood_of = 20_000
+
+    @asynccontextmanager
+    async def far_end(self, host: SourceBench) -> AsyncIterator[Pipe]:
+        del host
+        with TemporaryDirectory() as folder:
+            yield Pipe(Path(folder) / "run", LINES)
+
+    def source(self, far_end: Pipe, host: SourceBench) -> EventSource:
+        return LineSource("bus", LineOptions(pipe=str(far_end.path)), host)

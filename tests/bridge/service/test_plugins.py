@@ -156,3 +156,13 @@ def test_a_key_is_listed_with_its_default() -> None:
     assert {"start": "06:00", "rate": "1", "running": "true"} == clock.options
     [file] = [each for each in Adapters().installed() if each.kind == "file"]
     assert "  path: must be given" in file.lines()
+
+
+def test_defaults_are_listed_as_a_layout_file_has_them() -> None:
+    """A word stays a word, a span keeps its unit, and a list is one of YAML."""
+    lines = [line for each in Adapters().installed() for line in each.lines()]
+    assert {
+        "  clock: fast",
+        "  debounce: 20 ms",
+        "  takes: [accessory, aspect, block, power, button, use, clock]",
+    } <= {*lines}

@@ -17,6 +17,7 @@ from adapters.contract import Raw
 from bridge.errors import DecodeError, EngineError
 from bridge.events import SECOND, Event, LinkState
 from bridge.record.replay import replay
+from bridge.service.runner import LEFT_OUT
 from tests.support.adapters import Output, Source, furnished, ran
 from tests.support.driving import FERNHOLLOW
 from tests.support.links import until
@@ -174,9 +175,7 @@ async def test_adapter_that_fails_is_told_by_name_and_touches_no_other(tmp_path:
         text for text in found.told() if "failed to stop" in text
     ]
     [fault] = [text for text in found.told() if "events from panel" in text]
-    assert (
-        "no longer come in: a fault of the source itself, OSError: the port is gone in adapters.py" in fault
-    )
+    assert "do not come in: a fault of the source itself, OSError: the port is gone in adapters.py" in fault
     assert 2 == found.runner.tally.counts["events"], "the order, and that panel is lost"
     assert found.outputs["mqtt"].last is not None
 
@@ -215,6 +214,22 @@ async def test_what_comes_in_after_the_end_changes_nothing(tmp_path: Path) -> No
         assert shown == len(output.frames)
         assert 0 == found.runner.tally.counts["events"]
     assert "end" in lines(found.log)[-1]
+
+
+async def test_a_log_that_cannot_keep_up_is_told_once(tmp_path: Path) -> None:
+    """The lights go on, and what is left out is counted in the log itself."""
+    async with ran(tmp_path) as found:
+        log = found.runner._log
+        assert log is not None
+        log._most_waiting = 0
+        for position in ("reverse", "normal", "reverse"):
+            found.sources["panel"].order(f"61 {position}")
+        await until(lambda: any(note["text"] == LEFT_OUT for note in found.runner.notes.after(0)))
+        log._most_waiting = 1000
+        found.sources["panel"].order("61 normal")
+        await until(lambda: any("lost" in line for line in lines(found.log)))
+        assert 1 == [note["text"] for note in found.runner.notes.after(0)].count(LEFT_OUT)
+    assert log.left_out == sum(line["lost"] for line in lines(found.log) if "lost" in line)
 
 
 async def test_output_that_fails_to_show_keeps_the_others_lit(tmp_path: Path) -> None:

@@ -361,7 +361,7 @@ def test_health_is_said_in_words(seen: Chrome, served: ServedPage) -> None:
     assert "source panel can be heard: the cable is in (since 15:31:07), 12 events" in text(seen, "#links")
     served.do(lose)
     until(lambda: "mill does not answer: nothing acknowledged for 3 s" in text(seen, "#links"))
-    assert "source panel is not heard any more: a fault of the source itself" in text(seen, "#links")
+    assert "source panel cannot be heard: a fault of the source itself" in text(seen, "#links")
     assert "The node does not answer: its lamps may differ." == text(seen, ".chain:nth-child(2) .state")
     assert "no" == text(seen, "#counts dd")
     assert "1 message not understood" in counted(seen)

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from textwrap import indent
 
 import pytest
 
+from adapters.events.lcc.options import LccOptions
+from adapters.events.lcc.source import LccSource
+from adapters.testing import SourceBench
+from bridge.errors import DecodeError
+from bridge.events import AccessoryOrdered, Authority, Position
 from bridge.service.files import look_at_text
 from bridge.service.plugins import Adapters
 
@@ -131,3 +137,18 @@ report: {T2: {stop: 01.02.03.04.05.06.01.00, clear: 01.02.03.04.05.06.01.01}}
 def test_what_cannot_be_is_told_with_its_line_and_a_remedy(options: str, message: str) -> None:
     """The first sentence names the value and what to write."""
     assert message in found(options)[0]
+
+
+def test_an_event_that_is_tried_by_hand() -> None:
+    """By its number or its name it is what is sent, and what a node says of it; a frame is taken as it is."""
+    options = LccOptions.model_validate({"host": "a", "node-id": "01.02.03.04.05.06"})
+    source = LccSource("bus", options, SourceBench())
+    sent, valid = source.attempt("lcc", "01.01.02.00.00.FF.00.80")
+    order = AccessoryOrdered(at=5, source="bus", number=61, position=Position.REVERSE)
+    assert (order,) == source.decode(sent, 5)
+    assert (replace(order, authority=Authority.STATE),) == source.decode(valid, 5)
+    assert (sent,) == source.attempt("bus", sent.payload.decode())
+    assert 2 == len(source.attempt("bus", "emergency-off"))
+    assert () == source.attempt("yard/turnout/61", "T")
+    with pytest.raises(DecodeError, match="hello is no event number"):
+        source.attempt("lcc", "hello")

@@ -323,7 +323,7 @@ def sound(data: dict[str, Any]) -> Mapping | None:
 
 
 def test_spoiled_messages_are_understood_or_refused() -> None:
-    """Thirty thousand, of which some are sound; a million are those of `python -m tests.bench messages`."""
+    """Thirty thousand, of which some are sound; a million are those of `python -m tests.bench inputs`."""
     understood = 0
     for topic, payload, retained in spoiled(30_000):
         try:
