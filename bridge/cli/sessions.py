@@ -363,7 +363,7 @@ def keep(  # noqa: PLR0913, PLR0917 - each option is an argument
     began = time.monotonic()
     present = look(file).layout
     with Headway() as headway:
-        kept = cut(path, wrong, note, present=present, progress=headway.at)
+        kept = cut(path, wrong, note, present=present, progress=headway.at, tried=headway.tried)
     took = time.monotonic() - began
     write_case(place, kept.case, replace=replace)
     now = _now(file, present, kept.case)

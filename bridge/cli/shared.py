@@ -6,6 +6,7 @@ import contextlib
 import json
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final, Self
 
@@ -67,7 +68,7 @@ def err(line: str) -> None:
 
 
 class Headway:
-    """Shows on a terminal how far a session was played, once that takes longer than a second."""
+    """Shows on a terminal how far something has come, once that takes longer than a second."""
 
     def __init__(self) -> None:
         self._began = time.monotonic()
@@ -86,17 +87,24 @@ class Headway:
 
     def at(self, instant: int) -> None:
         """Say that it has come to an instant of the session."""
+        self._show("played {}", instant, _short_time)
+
+    def tried(self, count: int) -> None:
+        """Say how much was tried."""
+        self._show("tried {}", count, str)
+
+    def _show(self, words: str, number: int, written: Callable[[int], str]) -> None:
         if not self._wanted:
             return
         if self._bar is not None and self._task is not None:
-            self._bar.update(self._task, played=_short_time(instant))
+            self._bar.update(self._task, words=words.format(written(number)))
         elif time.monotonic() - self._began >= SHOWN_AFTER:
             from rich.console import Console  # noqa: PLC0415 - what is quick does not need it
             from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn  # noqa: PLC0415
 
-            columns = TextColumn("played {task.fields[played]}"), BarColumn(), TimeElapsedColumn()
+            columns = TextColumn("{task.fields[words]}"), BarColumn(), TimeElapsedColumn()
             self._bar = Progress(*columns, console=Console(stderr=True), transient=True)
-            self._task = self._bar.add_task("", total=None, played=_short_time(instant))
+            self._task = self._bar.add_task("", total=None, words=words.format(written(number)))
             self._bar.start()
 
 

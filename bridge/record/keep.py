@@ -131,6 +131,7 @@ def keep(
     *,
     present: Layout | None = None,
     progress: Callable[[Instant], None] = lambda _at: None,
+    tried: Callable[[int], None] = lambda _count: None,
 ) -> Kept:
     """Cut a session to the events that lead to a wrong aspect.
 
@@ -141,6 +142,7 @@ def keep(
         present: the layout as it is by now. If it shows what it should in this session, it is mended, and the case is
             cut so that it goes on doing so.
         progress: called with how far the log was read.
+        tried: called with how many cut sessions were played.
 
     Raises:
         DecodeError: the log cannot be read, or what is said of it does not hold; the message says what does.
@@ -166,7 +168,7 @@ def keep(
     look = max(stretch.since, since)
     came = [_Came(*each) for each in enumerate(session.events, start=1) if each[1].at <= look]
     before = len(came)
-    cutting = Cutting(session.layout, wrong.device, stretch.choice)
+    cutting = Cutting(session.layout, wrong.device, stretch.choice, tried)
     cutting.hold(came, wrong.because)
     mended = present is not None and cutting.compare(present, agrees, came, look)
     came, look = cutting.cut(came, look)
@@ -315,8 +317,15 @@ class Cutting:
         trials: how many cut sessions were played.
     """
 
-    def __init__(self, layout: Layout, device: str, choice: Choice) -> None:
+    def __init__(
+        self,
+        layout: Layout,
+        device: str,
+        choice: Choice,
+        tried: Callable[[int], None] = lambda _count: None,
+    ) -> None:
         self.trials = 0
+        self._tried = tried
         self._layout = layout
         self._device = device
         self._choice = choice
@@ -348,6 +357,7 @@ class Cutting:
     def shows(self, came: Sequence[_Came], look: Instant) -> bool:
         """Whether the device comes to the same choice by these events, and what is held has its effects."""
         self.trials += 1
+        self._tried(self.trials)
         deciding = Deciding(self._layout)
         try:
             for number, event in came:
