@@ -276,7 +276,7 @@ def why(
     """Say why DEVICE showed what it showed in the session log LOG, since when, down to the events that caused it, and
     what it would have needed to show better.
 
-    DEVICE is a signal, a light, a crossing, a zone, or the lock of a turnout, as in 'lock 63'. A TIME is 15:30 by the
+    DEVICE is a signal, a light, a crossing, a zone, or the lock of a turnout, as in 'lock 14'. A TIME is 15:30 by the
     clock on the wall, 2026-11-28 15:30:12, +12:30 since it began, #4711 for an event, or model 16:45 by the model
     clock.
     """  # noqa: D205 - one sentence that takes two lines

@@ -133,6 +133,7 @@ class _Replay:
             gaps=self._follower.gaps,
             difference=self._difference,
             notes=tuple(self.notes),
+            goes_on=self._follower.goes_on,
         )
 
     def _line(self, number: int, line: Line | Stood) -> None:
