@@ -373,10 +373,13 @@ def _text(file: str) -> str:
     return looked.text
 
 
-def _instants(path: Path, *words: str | None) -> tuple[Instant | None, ...]:
+def _instants(path: Path, since: str | None, until: str | None) -> tuple[Instant | None, Instant | None]:
     from bridge.record.times import instants, parse_moment  # noqa: PLC0415 - see the head of the package
 
-    return instants(path, *(None if word is None else parse_moment(word) for word in words))
+    begin, end = instants(path, *(None if word is None else parse_moment(word) for word in (since, until)))
+    if begin is not None and end is not None and end <= begin:
+        raise LamproomError(f"--to {until} is no later than --from {since}: nothing lies between them")
+    return begin, end
 
 
 def _number(word: str) -> int:
