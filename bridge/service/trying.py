@@ -78,7 +78,9 @@ def try_message(layout: Layout, adapters: Adapters, channel: str, payload: str) 
             heard.append(said.name)
             lines += [f"{said.name}: {line}" for line in told]
     if not heard:
-        return Tried((f"no source of this layout would hear {channel!r}{_there_are(layout)}",), understood=False)
+        return Tried(
+            (f"no source of this layout would hear {channel!r}{_there_are(layout)}",), understood=False
+        )
     return Tried(tuple(lines), understood)
 
 
