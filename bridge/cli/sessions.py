@@ -289,7 +289,7 @@ def why(
     """Say why DEVICE showed what it showed in the session log LOG, since when, down to the events that caused it, and
     what it would have needed to show better.
 
-    DEVICE is a signal, a light, a crossing, a zone, or the lock of a turnout, as in 'lock 63'. A TIME is 15:30 by the
+    DEVICE is a signal, a light, a crossing, a zone, or the lock of a turnout, as in 'lock 14'. A TIME is 15:30 by the
     clock on the wall, 2026-11-28 15:30:12, +12:30 since it began, #4711 for an event, or model 16:45 by the model
     clock.
     """  # noqa: D205 - one sentence that takes two lines
@@ -386,10 +386,13 @@ def _text(file: str) -> str:
     return looked.text
 
 
-def _instants(path: Path, *words: str | None) -> tuple[Instant | None, ...]:
+def _instants(path: Path, since: str | None, until: str | None) -> tuple[Instant | None, Instant | None]:
     from bridge.record.times import instants, parse_moment  # noqa: PLC0415 - see the head of the package
 
-    return instants(path, *(None if word is None else parse_moment(word) for word in words))
+    begin, end = instants(path, *(None if word is None else parse_moment(word) for word in (since, until)))
+    if begin is not None and end is not None and end <= begin:
+        raise LamproomError(f"--to {until} is no later than --from {since}: nothing lies between them")
+    return begin, end
 
 
 def _number(word: str) -> int:

@@ -92,8 +92,8 @@ def compare(
         DecodeError: the log cannot be read.
         LayoutError: one of the layout files cannot be driven; the message says which.
     """
-    first = Player(open_session(path, old, whose="the first layout file"))
-    second = Player(open_session(path, new, whose="the second layout file"))
+    first = Player(open_session(path, old, whose="the old layout file"))
+    second = Player(open_session(path, new, whose="the new layout file"))
     comparing = _Comparing()
     # Both go through the same lines, so each step of the one is the same step of the other.
     for steps in zip(first.steps(), second.steps(), strict=False):
@@ -171,14 +171,13 @@ def comparison_lines(found: Comparison) -> list[str]:
         f"{found.file}: {count(found.events, 'event')} in {instant_text(found.length)}, {devices_in_both}"
     ]
     lines += [f"note: {note}" for note in found.notes]
-    for names, which in ((found.only_old, "first"), (found.only_new, "second")):
+    for names, which in ((found.only_old, "old"), (found.only_new, "new")):
         if names:
-            lines.append(f"only in the {which}: {', '.join(names)}")
+            lines.append(f"only in the {which} file: {', '.join(names)}")
     for each in found.apart:
-        layout = "first" if each.changed == "old" else "second"
         lines.append(
-            f"{each.device}, {instant_text(each.since)} to {instant_text(each.until)}: {each.old} by the first, "
-            f"{each.new} by the second; changed by the {layout}: {each.reason}"
+            f"{each.device}, {instant_text(each.since)} to {instant_text(each.until)}: {each.old} by the old "
+            f"file, {each.new} by the new one; changed by the {each.changed} one: {each.reason}"
         )
         if each.cause:
             lines.append(f"    the last event before it was number {each.event}: {each.cause}")

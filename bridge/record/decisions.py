@@ -100,6 +100,7 @@ class _Decisions:
             instants=0,
             length=self._last,
             ended=self._ended,
+            goes_on=self._follower.goes_on,
             digest="",
             gaps=self._follower.gaps,
             difference=self._difference,

@@ -53,7 +53,11 @@ def replay(
             "otherwise"
         )
     replaying.run(until, progress)
-    return replaying.result()
+    result = replaying.result()
+    if since > result.length and not result.goes_on:
+        after = f"the log says nothing of later than {instant_text(result.length)}"
+        return replace(result, notes=(*result.notes, f"{after}, and what is wanted begins behind that"))
+    return result
 
 
 class _Replay:
@@ -133,6 +137,7 @@ class _Replay:
             gaps=self._follower.gaps,
             difference=self._difference,
             notes=tuple(self.notes),
+            goes_on=self._follower.goes_on,
         )
 
     def _line(self, number: int, line: Line | Stood) -> None:

@@ -58,6 +58,7 @@ class ReplayResult:
         instants: how many were rendered.
         length: of the session, nanoseconds.
         ended: whether the log has its clean end.
+        goes_on: whether there is more in the log than was wanted, so that its end was not looked at.
         digest: of all frames that were made, in their order; empty where only decisions were compared.
         gaps: how often something is missing or broken, so that what follows begins anew at a snapshot.
         difference: the first one, or None where everything came out the same.
@@ -78,6 +79,7 @@ class ReplayResult:
     gaps: int = 0
     difference: Difference | None = None
     notes: tuple[str, ...] = ()
+    goes_on: bool = False
 
     @property
     def same(self) -> bool:
@@ -96,7 +98,7 @@ class ReplayResult:
 
 def report_lines(result: ReplayResult) -> list[str]:
     """Return what an owner wants to know of a replay, a sentence or two a line."""
-    end = "ended cleanly" if result.ended else "broke off"
+    end = "ended cleanly" if result.ended else "goes on" if result.goes_on else "broke off"
     session = f"{result.file}: a session of {result.layout}, begun {result.started}"
     counted = {"event": result.events, "decision": result.decisions}
     if result.digest:

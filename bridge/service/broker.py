@@ -148,6 +148,8 @@ class BrokerLink:
 
     def renew(self) -> None:
         """Say goodbye and connect again at once, so that a changed will takes effect. Watchers see both."""
+        if self._connection is not None:  # else what follows looks like a fault of the network
+            self._note("the link to the broker is made once more, for a last will that is true", "info")
         self._leave("the link is renewed")
 
     def _leave(self, why: str) -> None:

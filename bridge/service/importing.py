@@ -16,6 +16,7 @@ from bridge.layout import Layout
 from bridge.layout.entries import Desk
 from bridge.layout.findings import choice, errors, in_order
 from bridge.layout.text import parse
+from bridge.record.words import instant_text
 from bridge.record.writer import SessionLog, make_header
 from bridge.service.files import LayoutFile
 from bridge.service.hosts import look_at_events
@@ -63,9 +64,8 @@ class Imported:
 
     def lines(self, log: Path) -> list[str]:
         """Return what an owner wants to know of it."""
-        minutes, seconds = divmod(self.length // SECOND, 60)
-        used = f"{_count(self.events, 'event')} of {_count(self.used, 'row')}"
-        lines = [f"{log}: {used}, in {minutes} min {seconds} s; {_count(self.refused, 'row')} refused"]
+        used = f"{_count(self.events, 'event')} from {_count(self.used, 'row')}"
+        lines = [f"{log}: {used}, in {instant_text(self.length)}; {_count(self.refused, 'row')} refused"]
         if self.passed:
             lines.append(
                 f"{_count(self.passed, 'row')} passed over, because no entry of `messages` is about them; the first "

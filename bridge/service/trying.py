@@ -32,6 +32,9 @@ from bridge.service.plugins import Adapters
 _AT: Final = 3600 * SECOND
 """Long after the source was first heard, so that nothing counts as what it may only refresh."""
 
+_ORDERS: Final = (AccessoryOrdered, AspectOrdered, ButtonReported)
+"""What a kept copy of says less than the message itself."""
+
 LISTED: Final = 8
 """Devices that a line names."""
 
@@ -75,7 +78,9 @@ def try_message(layout: Layout, adapters: Adapters, channel: str, payload: str) 
             heard.append(said.name)
             lines += [f"{said.name}: {line}" for line in told]
     if not heard:
-        return Tried((f"no source of this layout would hear {channel!r}",), understood=False)
+        return Tried(
+            (f"no source of this layout would hear {channel!r}{_there_are(layout)}",), understood=False
+        )
     return Tried(tuple(lines), understood)
 
 
@@ -116,6 +121,12 @@ def try_alone(adapters: Adapters, kind: str, text: str) -> Tried:
     return Tried(tuple(lines), understood=True)
 
 
+def _there_are(layout: Layout) -> str:
+    """Return what sources there are, since each kind has its own way to say where something comes."""
+    there = ", ".join(f"{said.name} ({said.kind})" for said in layout.sources[:LISTED])
+    return f"; its sources are {there}" if there else ""
+
+
 def _explained(source: EventSource, raw: Raw) -> list[str]:
     return [source.explain(raw)] if isinstance(source, Explains) else []
 
@@ -140,7 +151,7 @@ def _becomes(layout: Layout, name: str, source: EventSource, raw: Raw) -> Iterat
         yield f"{event_text(event)}{_heard_by(engine, event)}"
         follows = [*_follows(engine.handle(event))]
         if raw.retained and not follows:
-            order = isinstance(event, AccessoryOrdered | AspectOrdered | ButtonReported)
+            order = isinstance(event, _ORDERS)
             follows = [f"changes nothing here{': a kept copy is state, and never an order' if order else ''}"]
         yield from (f"that {line}" for line in follows)
 

@@ -90,7 +90,7 @@ def test_bad_rows_are_told_and_the_rest_is_a_session(folder: Path) -> None:
         "club.csv:5: it was before the row above: sort the table by its time",
         "club.csv:7: '28.11.2026 never' is not written as '%d.%m.%Y %H:%M:%S'",
     ] == [line.removeprefix(f"{folder}/") for line in errors.splitlines()]
-    assert "3 events of 3 rows, in 0 min 25 s; 3 rows refused" in output
+    assert "3 events from 3 rows, in 0:00:25.000; 3 rows refused" in output
     assert (
         "1 row passed over, because no entry of `messages` is about them; the first was line 4, lamp/9"
         in output
@@ -213,7 +213,7 @@ def test_the_descriptions_in_the_guide_are_sound(folder: Path) -> None:
         (folder / "club.yaml").write_text(by, encoding="utf-8")
         status, output, errors = imported(folder)
         assert (0, "") == (status, errors)
-        assert "1 event of 1 row" in output
+        assert "1 event from 1 row" in output
         (folder / "club.jsonl").unlink()
     keys = [key.replace("_", "-") for key in TableOptions.model_fields]
     assert [] == [key for key in keys if f"`{key}`" not in text]

@@ -50,6 +50,7 @@ def test_statistics_are_printed_and_given_as_json(log: Path) -> None:
     [
         (("--picture", "out.png"), "--picture out.png: let its name end in .svg or .html"),
         (("--picture", "nowhere/out.svg"), "there is no directory nowhere"),
+        (("--from", "+2", "--to", "+1"), "--to +1 is no later than --from +2: nothing lies between them"),
         (("--device", "M1"), "--device goes with --picture or --statistics"),
         (("--statistics", "--device", "M9"), "--device M9: no signal or light of this layout has this name"),
     ],

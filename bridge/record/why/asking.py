@@ -12,6 +12,7 @@ from typing import Final
 from bridge.engine import Engine
 from bridge.errors import DecodeError
 from bridge.events import Instant
+from bridge.layout.findings import either
 from bridge.layout.model import OFF, ON, Layout
 from bridge.layout.units import percent_text
 from bridge.logic.device import STILLED
@@ -66,7 +67,7 @@ def why(
 
     Args:
         path: the log.
-        asked: a device, a zone or a crossing by its name, or `lock 63` for the lock of a turnout.
+        asked: a device, a zone or a crossing by its name, or `lock 14` for the lock of a turnout.
         moment: when; the end of the session if it is left out.
         zone: of the clock on the wall; this machine's if it is left out.
         progress: called at each step with how far it has come.
@@ -118,7 +119,7 @@ def _named(layout: Layout, asked: str) -> str:
         )
     folded = {name.casefold(): name for name in names}
     near = [folded[each] for each in get_close_matches(asked.casefold(), folded, n=5, cutoff=0.4)]
-    which = f"did you mean {' or '.join(near)}?" if near else f"there are {', '.join(names[:12])}"
+    which = f"did you mean {either(near)}?" if near else f"there are {', '.join(names[:12])}"
     more = " ..." if not near and len(names) > 12 else ""
     raise DecodeError(f"nothing in {layout.name} is called {asked!r}: {which}{more}", received=asked)
 

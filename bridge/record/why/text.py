@@ -39,7 +39,9 @@ def _section(title: str, lines: list[str]) -> list[str]:
 
 
 def _head(answer: Answer) -> Iterator[str]:
-    yield f"{answer.subject} {_name(answer)} at {_when(answer.when)}: {answer.aspect}"
+    name = _name(answer)
+    subject = name if name == answer.subject else f"{answer.subject} {name}"
+    yield f"{subject} at {_when(answer.when)}: {answer.aspect}"
     before = f"; {answer.before} before that" if answer.before else ", all the time"
     yield f"since {_when(answer.since)}{before}"
     since = ""

@@ -56,7 +56,7 @@ def test_where_they_differ_is_named_with_its_time_and_cause(tmp_path: Path) -> N
         second.event,
     )
     text = "\n".join(comparison_lines(found))
-    assert "M1, 0:00:02.000 to 0:00:05.000: clear by the first, approach by the second" in text
+    assert "M1, 0:00:02.000 to 0:00:05.000: clear by the old file, approach by the new one" in text
     assert text.endswith("DIFFERENT: M1 for 0:00:03.000, H1 for 0:00:02.000")
     assert not found.to_data()["same"]
 
@@ -69,14 +69,14 @@ def test_a_device_of_one_file_alone_is_named(tmp_path: Path) -> None:
     found = compare(path, LAYOUT, without)
     assert (True, 4, ("Lookout",), ()) == (found.same, found.devices, found.only_old, found.only_new)
     assert ("Lookout",) == compare(path, without, LAYOUT).only_new
-    assert "only in the first: Lookout" in comparison_lines(found)
+    assert "only in the old file: Lookout" in comparison_lines(found)
 
 
 def test_a_layout_file_that_cannot_be_driven_is_named(tmp_path: Path) -> None:
     """The message says which of the two it is."""
     path = tmp_path / "a.jsonl"
     short_session(path)
-    with pytest.raises(LayoutError, match=r"the second layout file cannot be driven: line \d+: "):
+    with pytest.raises(LayoutError, match=r"the new layout file cannot be driven: line \d+: "):
         compare(path, LAYOUT, LAYOUT.replace("build: house", "build: hut", 1))
     with pytest.raises(DecodeError, match="cannot be read"):
         compare(tmp_path / "none.jsonl", LAYOUT, LAYOUT)

@@ -300,6 +300,29 @@ def test_a_good_replay_is_reported(tmp_path: Path) -> None:
     ] == report_lines(result)
 
 
+def test_a_part_is_not_told_to_have_broken_off(tmp_path: Path) -> None:
+    """What comes after the part was not looked at, so the report says only that the session goes on."""
+    path = tmp_path / "a.jsonl"
+    session = Session(path)
+    session.message(60 * SECOND, ordered(63))
+    session.message(90 * SECOND, ordered(64))
+    session.end(120 * SECOND)
+    result = replay(path, until=60 * SECOND)
+    assert (False, True, True) == (result.ended, result.goes_on, result.same)
+    assert report_lines(result)[0].endswith("; it goes on after 0:01:00.000")
+
+
+def test_a_part_that_begins_behind_the_end_is_told(tmp_path: Path) -> None:
+    """Such as 3:00 of a session of the evening, which would be that of the next morning."""
+    path = tmp_path / "a.jsonl"
+    session = Session(path)
+    session.message(60 * SECOND, ordered(63))
+    session.end(120 * SECOND)
+    assert not replay(path, since=120 * SECOND).notes
+    said = "the log says nothing of later than 0:02:00.000, and what is wanted begins behind that"
+    assert (said,) == replay(path, since=121 * SECOND).notes
+
+
 def test_motion_that_only_one_side_has_is_named(tmp_path: Path) -> None:
     """Replayed through a layout that fades where the log does not, or the other way round, motion is the difference."""
     path = tmp_path / "a.jsonl"

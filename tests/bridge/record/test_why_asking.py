@@ -120,6 +120,7 @@ def test_a_zone_a_crossing_and_what_stills_are_asked_for(tmp_path: Path) -> None
     assert ("100%", ("accessory 90 were ordered normal",)) == (zone.needed[0].aspect, zone.needed[0].things)
     still = ask(village, "flashing")
     assert ("flashing", "on", 6 * SECOND) == (still.subject, still.aspect, still.reason_since.at)
+    assert answer_lines(still)[0].startswith("flashing at ")
     clear = [(1.0, block(name, CLEAR)) for name in ("ua", "ux", "ub", "da", "dx", "db")]
     road = ask(recorded(tmp_path / "b.jsonl", MILL_LANE, *clear), "mill-lane")
     assert ("crossing", "idle", ()) == (road.subject, road.aspect, road.needed)

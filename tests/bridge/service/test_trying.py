@@ -62,7 +62,10 @@ REFUSED = {
         "page: refused: this source takes no `block`: its `takes` in the layout file does not name it;"
         " understood would be: button"
     ),
-    ("elsewhere", "T"): "no source of this layout would hear 'elsewhere'",
+    ("elsewhere", "T"): (
+        "no source of this layout would hear 'elsewhere'; its sources are yard (topics), page (http),"
+        " panel (pins), own (mqtt)"
+    ),
 }
 
 
@@ -78,6 +81,15 @@ def test_why_it_is_refused(channel: str, payload: str) -> None:
     """With what would be understood."""
     tried = try_message(layout(LAYOUT), Adapters(), channel, payload)
     assert Tried((REFUSED[channel, payload],), understood=False) == tried
+
+
+def test_a_kept_copy_of_a_report_is_not_excused_as_an_order() -> None:
+    """A detector that says what is so already changes nothing, kept or not, and neither is told to."""
+    tried = try_message(layout(LAYOUT), Adapters(), "yard/west/amps", "1")
+    assert (
+        "yard: block west was reported clear (by yard); listened to by porch",
+        "yard: block west was reported clear in a kept copy (by yard); listened to by porch",
+    ) == tried.lines
 
 
 def test_every_source_that_hears_it_is_asked() -> None:
