@@ -119,10 +119,20 @@ class LineSource:
         while True:
             async with named_pipe(path) as (reader, stands):
                 self._host.link(LinkState.UP, f"the pipe {path} is open")
-                async with asyncio.TaskGroup() as group:
-                    looking = group.create_task(self._look_at_pipe(path, stands))
-                    await hand_on(reader, Lines(), partial(self._take, path))
+                looking = asyncio.create_task(self._look_at_pipe(path, stands), name=f"pipe of {self.name}")
+                reading = asyncio.create_task(
+                    hand_on(reader, Lines(), partial(self._take, path)), name=f"lines of {self.name}"
+                )
+                try:
+                    done, _pending = await asyncio.wait(
+                        (looking, reading), return_when=asyncio.FIRST_COMPLETED
+                    )
+                    for task in done:
+                        await task
+                finally:
                     looking.cancel()
+                    reading.cancel()
+                    await asyncio.gather(looking, reading, return_exceptions=True)
 
     async def _look_at_pipe(self, path: str, stands: Callable[[], bool]) -> None:
         """See now and then that the pipe is still the one that others write to.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from typing import Annotated, ClassVar, Final, cast
 
 from pydantic import Field
@@ -16,6 +17,9 @@ from bridge.errors import DecodeError
 from bridge.events import SECOND, Event, Instant, LinkState
 
 _OWN: Final = f"{OWN_ROOT}/"
+
+MOST_HELD: Final = 10_000
+"""Topics of which the newest message is kept while the source is not there."""
 
 
 class TopicsOptions(Options):
@@ -50,7 +54,8 @@ class MappedTopics:
     """An event source: what its entries describe is a fact or is refused with a reason; all else is not for it.
 
     Where it says how it is alive it can be heard once it has said so, and is lost with its last will, or when its
-    heartbeat stops. Without that it can be heard as long as the link to the broker stands.
+    heartbeat stops. What comes in between counts as kept copies once it is there: state, and never an order. Without
+    that it can be heard as long as the link to the broker stands.
     """
 
     options: ClassVar[type[Options]] = TopicsOptions
@@ -73,6 +78,8 @@ class MappedTopics:
         self._tells_more = self._alive is not None and self._alive.topic in topics
         self._filters = filters((message.topic.filter, message.qos) for message in self._mapping.messages)
         self._listening = False
+        self._there = self._alive is None
+        self._held: dict[str, Raw] = {}  # what was said while it was not there, the newest of each topic
         self._beat_at: Instant = 0
         self._beat = asyncio.Event()  # it has said that it is here
 
@@ -85,7 +92,7 @@ class MappedTopics:
         """Listen until it is cancelled. The shared link mends itself, and tells when it is down and up."""
         self._listening = True
         broker = self._host.broker
-        self._beat.clear()
+        self._away()
         try:
             if self._alive is not None:  # asked for first, so that what is kept of it comes first
                 broker.subscribe(self._alive.topic, self._receive, qos=self._alive.qos)
@@ -109,7 +116,7 @@ class MappedTopics:
             if left > 0:
                 await self._host.sleep(left / SECOND)
             else:
-                self._beat.clear()
+                self._away()
                 self._host.link(LinkState.LOST, f"its heartbeat has stopped: none came for {limit:g} s")
 
     def _hears(self, channel: str) -> bool:
@@ -120,9 +127,31 @@ class MappedTopics:
     def _receive(self, raw: Raw) -> None:
         if not self._listening or not self._hears(raw.channel):
             return  # a filter takes a whole level where an entry takes only some of it
-        self._host.received(raw)
         if self._alive is not None and raw.channel == self._alive.topic:
+            self._host.received(raw)
             self._look_whether_alive(self._alive, raw)
+        elif self._there:
+            self._host.received(raw)
+        else:
+            self._hold(raw)
+
+    def _hold(self, raw: Raw) -> None:
+        """Keep what is said in the name of a source that is not there: who says so now, or when, nobody knows."""
+        if raw.channel in self._held or len(self._held) < MOST_HELD:
+            self._held[raw.channel] = replace(raw, retained=True)
+
+    def _away(self) -> None:
+        self._there = self._alive is None
+        self._held.clear()
+        self._beat.clear()
+
+    def _here(self, why: str) -> None:
+        """It is there: what was said before it said so is as old as a kept copy, and no order."""
+        self._there = True
+        self._host.link(LinkState.UP, why)
+        held, self._held = self._held, {}
+        for raw in held.values():
+            self._host.received(raw)
 
     def _look_whether_alive(self, alive: Alive, raw: Raw) -> None:
         try:
@@ -130,18 +159,18 @@ class MappedTopics:
         except DecodeError:
             return  # told already, where it came in
         if state is LinkState.LOST:
-            self._beat.clear()
+            self._away()
             self._host.link(state, "it says that it is gone, or its last will does")
         elif alive.heartbeat is None or not raw.retained:  # a kept copy is no heartbeat
             self._beat_at = self._host.now()
             self._beat.set()
-            self._host.link(state, "it says that it is here")
+            self._here("it says that it is here")
 
     def _link_changed(self, state: LinkState) -> None:
         if not self._listening:
             return
         if state is LinkState.LOST:
-            self._beat.clear()
+            self._away()
             self._host.link(state, "the link to the broker is down")
         elif self._alive is None:
             self._host.link(state, "the link to the broker stands")

@@ -150,9 +150,8 @@ def _becomes(layout: Layout, name: str, source: EventSource, raw: Raw) -> Iterat
     for event in events:
         yield f"{event_text(event)}{_heard_by(engine, event)}"
         follows = [*_follows(engine.handle(event))]
-        if raw.retained and not follows:
-            order = isinstance(event, _ORDERS)
-            follows = [f"changes nothing here{': a kept copy is state, and never an order' if order else ''}"]
+        if raw.retained and not follows and isinstance(event, _ORDERS):
+            follows = ["changes nothing here: a kept copy is state, and never an order"]
         yield from (f"that {line}" for line in follows)
 
 

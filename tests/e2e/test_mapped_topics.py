@@ -48,6 +48,7 @@ CONVENTIONS = {
         Step("cellar/inputs", "0x7f", f"{OFF} {ON} {ON}"),
     ],
     "Text with units": [
+        Step("loft/status", "online", f"{STOP} {OFF}"),
         Step("loft/west/current", "12.5 mA", f"{STOP} {ON}"),
         Step("loft/orders", "throw 61 over", f"{CLEAR} {ON}"),
         Step("loft/west/current", "3.9 mA", f"{CLEAR} {OFF}"),
@@ -125,8 +126,31 @@ def test_a_source_is_lost_when_its_heart_stops(tmp_path: Path, mosquitto: StartM
     port = mosquitto().port
     text = convention("Text with units").replace("heartbeat: 30 s", "heartbeat: 1 s")
     with hearing(port, "lamproom/frame/#") as frames, running(tmp_path, text, port) as daemon:
+        publish(port, "loft/status", "online", "-r")
+        daemon.wait_for("events from loft come in: it says that it is here")
         publish(port, "loft/orders", "throw 61 over")
         frames.levels("bench/one", bytes.fromhex(f"{CLEAR} {OFF}"))
-        publish(port, "loft/status", "online", "-r")
         daemon.wait_for("events from loft do not come in: its heartbeat has stopped: none came for 1 s")
         frames.levels("bench/one", bytes.fromhex(f"{STOP} {OFF}"))
+
+
+def test_an_order_in_the_name_of_a_source_that_is_gone_clears_nothing(
+    tmp_path: Path, mosquitto: StartMosquitto
+) -> None:
+    """It has said that it is gone: whoever orders now is not it, or it was long ago; back again it is obeyed."""
+    port = mosquitto().port
+    text = convention("Text with units")
+    with hearing(port, "lamproom/frame/#") as frames, running(tmp_path, text, port) as daemon:
+        publish(port, "loft/status", "online")
+        daemon.wait_for("events from loft come in: it says that it is here")
+        publish(port, "loft/status", "offline")
+        daemon.wait_for("events from loft do not come in: it says that it is gone, or its last will does")
+        publish(port, "loft/orders", "throw 61 over")
+        publish(port, "loft/west/current", "12.5 mA")
+        publish(port, "loft/status", "online")
+        frames.levels(
+            "bench/one", bytes.fromhex(f"{STOP} {ON}")
+        )  # what is held tells of the block, and orders nothing
+        assert not {payload[12:15].hex() for _topic, payload in frames.all()} & {CLEAR}
+        publish(port, "loft/orders", "throw 61 over")
+        frames.levels("bench/one", bytes.fromhex(f"{CLEAR} {ON}"))

@@ -189,9 +189,8 @@ async def test_a_pipe_that_is_taken_away_is_a_lost_source(tmp_path: Path, instea
         elif instead == "a folder":
             pipe.mkdir()
         assert await host.until(task.done)
-        with pytest.raises(ExceptionGroup) as caught:
+        with pytest.raises(LinkError, match="was taken away or replaced"):
             task.result()
-        assert caught.group_contains(LinkError, match="was taken away or replaced")
     if instead in ("nothing", "another pipe"):
         again = SourceBench()  # the other one has heard of a pipe that is open already
         async with listening(again, pipe=str(pipe)):

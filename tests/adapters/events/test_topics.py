@@ -120,6 +120,46 @@ async def test_it_is_there_when_it_has_said_so_and_not_before() -> None:
     assert () == source.decode(Raw("yard/status", b"online"), 1)
 
 
+@pytest.mark.parametrize("gone", ["not yet", "said so", "link down"])
+async def test_what_is_said_while_it_is_not_there_is_a_copy_once_it_is(gone: str) -> None:
+    """Nobody knows who says that, or how old it is: the newest of each topic is state then, and no order."""
+    host = SourceBench()
+    async with listening(made(ALIVE, host)):
+        host.broker.turn(LinkState.UP)
+        if gone != "not yet":
+            host.broker.hand("yard/status", b"online")
+            host.broker.hand("yard/west", b"occupied")
+        if gone == "said so":
+            host.broker.hand("yard/status", b"offline")
+        elif gone == "link down":
+            host.broker.turn(LinkState.LOST)
+            host.broker.turn(LinkState.UP)
+        before = len(host.raws)
+        for word in (b"occupied", b"clear"):
+            host.broker.hand("yard/west", word)
+        assert [] == host.raws[before:]
+        host.broker.hand("yard/status", b"online")
+        host.broker.hand("yard/west", b"occupied")
+        held, fresh = [raw for raw in host.raws[before:] if raw.channel == "yard/west"]
+    assert (b"clear", True) == (held.payload, held.retained)
+    assert (b"occupied", False) == (fresh.payload, fresh.retained)
+
+
+async def test_no_more_is_held_than_there_is_room_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A flood of topics while it is away takes no memory without end; the newest of those that are held counts."""
+    monkeypatch.setattr("adapters.events.topics.MOST_HELD", 3)
+    host = SourceBench()
+    async with listening(made(ALIVE, host)):
+        host.broker.turn(LinkState.UP)
+        for number in range(9):
+            host.broker.hand(f"yard/b{number}", b"clear")
+        host.broker.hand("yard/b2", b"occupied")
+        host.broker.hand("yard/status", b"online")
+    assert [("yard/b0", b"clear"), ("yard/b1", b"clear"), ("yard/b2", b"occupied")] == [
+        (raw.channel, raw.payload) for raw in host.raws if raw.channel != "yard/status"
+    ]
+
+
 def test_one_topic_may_be_a_heartbeat_and_tell_of_a_block() -> None:
     """Where an entry is about that very topic."""
     text = "messages: [{topic: s, tells: block, name: w}], alive: {topic: s, heartbeat: 10 s}"
