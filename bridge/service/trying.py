@@ -145,7 +145,7 @@ def _becomes(layout: Layout, name: str, source: EventSource, raw: Raw) -> Iterat
     engine.handle(SourceReported(at=0, source=name, state=LinkState.UP))
     if not events:
         copy = "a kept copy of it" if raw.retained else "it"
-        yield f"{copy} is understood and tells nothing of the layout: all stays as it is"
+        yield f"{copy} is understood and tells nothing of the layout, but perhaps whether {name} is there"
     engine.advance(_AT)  # what is due by itself is over before
     for event in events:
         yield f"{event_text(event)}{_heard_by(engine, event)}"

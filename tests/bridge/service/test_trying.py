@@ -32,7 +32,7 @@ lights:
 """
 
 KEPT = "that changes nothing here: a kept copy is state, and never an order"
-QUIET = "is understood and tells nothing of the layout: all stays as it is"
+QUIET = "is understood and tells nothing of the layout, but perhaps whether yard is there"
 
 UNDERSTOOD = {
     ("yard/turnout/1/set", "T"): (
