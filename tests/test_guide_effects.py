@@ -72,7 +72,8 @@ def test_the_table_of_traffic_lights_is_the_one_that_runs() -> None:
 
 
 def test_every_picture_is_shown() -> None:
-    """This page, or that of changes, shows each picture of the gallery that is there, and no other."""
-    text = PAGE + (ROOT / "config/guide/changes.md").read_text(encoding="utf-8")
+    """This page, that of changes or that of the session log shows each picture that is there, and no other."""
+    others = ("config/guide/changes.md", "config/guide/session-log.md")
+    text = PAGE + "".join((ROOT / page).read_text(encoding="utf-8") for page in others)
     shown = re.findall(r"^!\[[^\]]+\]\(pictures/(\S+)\)$", text, re.MULTILINE)
     assert sorted(path.name for path in FOLDER.glob("*.svg")) == sorted(shown)

@@ -164,5 +164,5 @@ def test_defaults_are_listed_as_a_layout_file_has_them() -> None:
     assert {
         "  clock: fast",
         "  debounce: 20 ms",
-        "  takes: [accessory, aspect, block, power, button, use, clock]",
+        "  takes: [accessory, aspect, block, power, button, use, clock, lamp-test]",
     } <= {*lines}
