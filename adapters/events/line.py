@@ -133,6 +133,8 @@ class LineSource:
                     looking.cancel()
                     reading.cancel()
                     await asyncio.gather(looking, reading, return_exceptions=True)
+                if not stands():  # those who wrote to it closed it as it was taken away
+                    raise _taken_away(path)
 
     async def _look_at_pipe(self, path: str, stands: Callable[[], bool]) -> None:
         """See now and then that the pipe is still the one that others write to.
@@ -142,10 +144,7 @@ class LineSource:
         """
         while stands():
             await self._host.sleep(LOOK_EVERY)
-        raise LinkError(
-            f"the pipe {path} was taken away or replaced: whoever still has it open must open it anew",
-            peer=path,
-        )
+        raise _taken_away(path)
 
     async def _serve(self, address: str, port: int) -> None:
         talks = asyncio.TaskGroup()
@@ -225,3 +224,9 @@ class LineSource:
         if not payload:
             raise DecodeError("the line has a topic and no payload", expected=fact.expected)
         return fact.event(payload, at, self.name, retained=False)
+
+
+def _taken_away(path: str) -> LinkError:
+    return LinkError(
+        f"the pipe {path} was taken away or replaced: whoever still has it open must open it anew", peer=path
+    )

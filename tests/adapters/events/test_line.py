@@ -176,6 +176,21 @@ async def test_a_pipe_is_read_for_all_who_write_into_it(tmp_path: Path) -> None:
     assert pipe.exists()
 
 
+async def test_a_pipe_that_is_taken_away_as_its_writer_ends_is_a_lost_source(tmp_path: Path) -> None:
+    """Its end alone is no loss, since another may write; that its name is gone is one."""
+    pipe, host = tmp_path / "facts", SourceBench()
+    async with listening(host, pipe=str(pipe)) as task:
+        writer = await asyncio.to_thread(os.open, pipe, os.O_WRONLY)
+        os.write(writer, b"button/b pressed\n")
+        assert await host.until(lambda: bool(host.raws))
+        pipe.unlink()
+        os.close(writer)
+        assert await host.until(task.done)
+        with pytest.raises(LinkError, match="was taken away or replaced"):
+            task.result()
+    assert not pipe.exists()
+
+
 @pytest.mark.parametrize("instead", ["nothing", "another pipe", "a file", "a folder"])
 async def test_a_pipe_that_is_taken_away_is_a_lost_source(tmp_path: Path, instead: str) -> None:
     """What is written then goes elsewhere, so nobody may believe that all is quiet; a pipe that is new is read."""
