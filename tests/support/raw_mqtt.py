@@ -92,6 +92,13 @@ class RawClient:
         data = payload.encode() if isinstance(payload, str) else payload
         self._send(PUBLISH | retain, _text(topic.encode()) + data)
 
+    def publish_and_go(self, topic: str, payload: bytes | str) -> None:
+        """Publish and say goodbye in one piece of data, and end."""
+        data = payload.encode() if isinstance(payload, str) else payload
+        packets = _packed(PUBLISH, _text(topic.encode()) + data) + _packed(DISCONNECT, b"")
+        self.socket.sendall(packets)
+        self.socket.close()
+
     def read(self, within: float = PATIENCE) -> Message:
         """Read exactly one message.
 
@@ -117,13 +124,7 @@ class RawClient:
         self.socket.close()
 
     def _send(self, kind: int, body: bytes) -> None:
-        length, size = b"", len(body)
-        while True:  # the remaining length: seven bits a byte, the lowest first
-            size, digit = size >> 7, size & 0x7F
-            length += bytes((digit | (0x80 if size else 0),))
-            if not size:
-                break
-        self.socket.sendall(bytes((kind,)) + length + body)
+        self.socket.sendall(_packed(kind, body))
 
     def _packet(self, within: float = PATIENCE) -> tuple[int, bytes]:
         self.socket.settimeout(within)  # for the first byte: a packet that has begun is read whole
@@ -147,6 +148,15 @@ class RawClient:
                 raise ConnectionError("the broker closed the connection")
             data += more
         return data
+
+
+def _packed(kind: int, body: bytes) -> bytes:
+    length, size = b"", len(body)
+    while True:  # the remaining length: seven bits a byte, the lowest first
+        size, digit = size >> 7, size & 0x7F
+        length += bytes((digit | (0x80 if size else 0),))
+        if not size:
+            return bytes((kind,)) + length + body
 
 
 def _message(kind: int, body: bytes) -> Message:

@@ -93,7 +93,7 @@ class EmbeddedBroker:
 
 
 def _mended(broker: Any) -> Any:
-    """Mend two faults that clients meet which come and go quickly; the version of the library is held for it."""
+    """Mend three faults that clients meet which come and go quickly; the version of the library is held for it."""
     broker._subscriptions = _Steady()  # noqa: SLF001 - there is no public way
     broker._retained_messages = _Steady()  # noqa: SLF001 - the same
     connected = broker._client_connected  # noqa: SLF001 - the same
@@ -107,4 +107,14 @@ def _mended(broker: Any) -> Any:
                 await writer.close()
 
     broker._client_connected = connected_and_closed  # noqa: SLF001 - the same
+    hand_out = broker._publish_retained_messages_for_subscription  # noqa: SLF001 - the same
+
+    async def hand_out_what_was_asked_for(subscription: tuple[str, int], session: Any) -> None:
+        # It hands whoever comes what everybody has asked for. A client that says one thing and goes leaves that
+        # unread, so its connection is reset, and what it said is thrown away.
+        asked = broker._subscriptions.get(subscription[0], ())  # noqa: SLF001 - the same
+        if any(who is session for who, _qos in asked):
+            await hand_out(subscription, session)
+
+    broker._publish_retained_messages_for_subscription = hand_out_what_was_asked_for  # noqa: SLF001 - the same
     return broker

@@ -18,6 +18,7 @@ from bridge.errors import LamproomError
 from bridge.events import LinkState
 from bridge.service.demo.broker import EmbeddedBroker
 from tests.support.links import Watched, linked, until
+from tests.support.raw_mqtt import Message, RawClient
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -47,6 +48,28 @@ async def test_messages_go_from_client_to_client(broker: EmbeddedBroker) -> None
         async with linked(broker.port, "late", "fact") as late:
             await until(lambda: bool(late.heard))
             assert late.heard[0].retained
+
+
+async def test_who_says_one_thing_and_goes_is_heard(broker: EmbeddedBroker) -> None:
+    """As a command for the terminal does. It is not handed what others asked for, which it would leave unread."""
+
+    def say(number: int) -> None:
+        with RawClient(broker.port, f"say-{number}") as client:
+            client.publish_and_go("said", str(number))
+
+    def heard_unasked() -> list[Message]:
+        with RawClient(broker.port, "quiet") as quiet:
+            return quiet.read_for(0.3)
+
+    async with linked(broker.port, "listener", "#") as listener:
+        for number in range(50):
+            assert listener.link.publish(f"kept/{number}", b"x" * 200, retain=True)
+        await until(lambda: len(listener.heard) >= 50)
+        for number in range(20):
+            await asyncio.to_thread(say, number)
+        await until(lambda: len(listener.heard) >= 70)
+        assert [str(number).encode() for number in range(20)] == [raw.payload for raw in listener.heard[50:]]
+        assert [] == await asyncio.to_thread(heard_unasked)
 
 
 async def test_only_this_machine_can_reach_it(broker: EmbeddedBroker) -> None:
