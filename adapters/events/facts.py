@@ -21,6 +21,7 @@ from types import MappingProxyType
 from typing import Any, Final, NamedTuple, TypeAlias
 
 from adapters.cut import cut
+from adapters.events import makers
 from adapters.events.lamp_test_words import EXPECTED as LAMP_TEST_EXPECTED
 from adapters.events.lamp_test_words import LONGEST as LONGEST_LAMP_TEST
 from adapters.events.lamp_test_words import lamp_test_event, read_lamp_test_topic
@@ -31,19 +32,14 @@ from bridge.events import (
     ACCESSORY_NUMBERS,
     ASPECT_NUMBERS,
     AccessoryOrdered,
-    AccessoryProved,
     AccessoryReleased,
-    AspectOrdered,
     Authority,
-    BlockReported,
     BlockState,
-    ButtonReported,
     ButtonState,
     ClockReported,
     Event,
     Instant,
     Position,
-    PowerReported,
     PowerState,
     Subject,
     UseReported,
@@ -228,26 +224,6 @@ def _ordered(key: int, value: Position | str, at: Instant, source: str, authorit
     return AccessoryReleased(at=at, source=source, number=key)
 
 
-def _proved(key: int, value: Position, at: Instant, source: str, authority: Authority) -> Event:
-    return AccessoryProved(at=at, source=source, number=key, position=value, authority=authority)
-
-
-def _aspect(key: int, value: int, at: Instant, source: str, authority: Authority) -> Event:
-    return AspectOrdered(at=at, source=source, number=key, aspect=value, authority=authority)
-
-
-def _block(key: str, value: BlockState, at: Instant, source: str, authority: Authority) -> Event:
-    return BlockReported(at=at, source=source, name=key, state=value, authority=authority)
-
-
-def _power(key: str, value: PowerState, at: Instant, source: str, authority: Authority) -> Event:
-    return PowerReported(at=at, source=source, district=key, state=value, authority=authority)
-
-
-def _button(key: str, value: ButtonState, at: Instant, source: str, authority: Authority) -> Event:
-    return ButtonReported(at=at, source=source, name=key, state=value, authority=authority)
-
-
 def _use(
     key: tuple[Subject, str], value: tuple[str, str], at: Instant, source: str, authority: Authority
 ) -> Event:
@@ -290,17 +266,17 @@ _ORDERED: Final = _fact(
     Authority.COMMAND,
     _words(Position.NORMAL, Position.REVERSE, **_HOBBY_WORDS, released=_RELEASED),
 )
-_PROVED: Final = _fact(_proved, Authority.FEEDBACK, _words(*Position, **_HOBBY_WORDS))
+_PROVED: Final = _fact(makers.proved, Authority.FEEDBACK, _words(*Position, **_HOBBY_WORDS))
 _ASPECT: Final = _fact(
-    _aspect,
+    makers.aspect,
     Authority.COMMAND,
     MappingProxyType({str(number).encode(): number for number in ASPECT_NUMBERS}),
     _read_aspect,
     _ASPECTS,
 )
-_BLOCK: Final = _fact(_block, Authority.FEEDBACK, _words(*BlockState))
-_POWER: Final = _fact(_power, Authority.FEEDBACK, _words(*PowerState))
-_BUTTON: Final = _fact(_button, Authority.COMMAND, _words(*ButtonState))
+_BLOCK: Final = _fact(makers.block, Authority.FEEDBACK, _words(*BlockState))
+_POWER: Final = _fact(makers.power, Authority.FEEDBACK, _words(*PowerState))
+_BUTTON: Final = _fact(makers.button, Authority.COMMAND, _words(*ButtonState))
 _NAMED: Final = {"block": _BLOCK, "power": _POWER, "button": _BUTTON}
 _USE: Final = _fact(
     _use,

@@ -70,6 +70,8 @@ class Repeats:
 
     def novelty(self, event: Event) -> Novelty:
         """Take an event and say what it is; what is no order is new, and so is a kept copy, which opens no window."""
+        if not self._habits:
+            return Novelty.NEW
         match event:
             case AccessoryOrdered(position=value) | AspectOrdered(aspect=value):
                 habit = self._habits.get(event.source)

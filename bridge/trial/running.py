@@ -40,6 +40,9 @@ everything once is shown once."""
 LONGEST: Final = 3600
 """Seconds that may be asked for: a test that was forgotten must come to an end."""
 
+_OWN: Final = frozenset({LampTestAsked, LampTestConfirmed, LampTestEnded, SourceReported})
+"""Events that a test may have to do with: all others pass by at once, since every event comes through here."""
+
 CONFIRM_WITHIN: Final = 120
 """Seconds for confirming."""
 
@@ -122,6 +125,8 @@ class LampTest:
 
     def hear(self, event: Event, number: int) -> list[Told]:
         """Take an event; return what there is to tell of it, nothing for one that has to do with something else."""
+        if type(event) not in _OWN:
+            return []
         match event:
             case LampTestAsked():
                 heard = Heard.ANEW if self._is_anew(event) else Heard.ASKED

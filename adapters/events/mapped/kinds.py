@@ -5,22 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any, Final, NamedTuple, TypeAlias
 
+from adapters.events import makers
 from adapters.events.mapped.keys import Tells
 from adapters.events.mapped.meanings import NOTHING
 from bridge.events import (
     AccessoryOrdered,
-    AccessoryProved,
     AccessoryReleased,
-    AspectOrdered,
     Authority,
-    BlockReported,
     BlockState,
-    ButtonReported,
     ButtonState,
     Event,
     Instant,
     Position,
-    PowerReported,
     PowerState,
     Subject,
     UseReported,
@@ -63,26 +59,6 @@ def _ordered(which: int, value: Any, at: Instant, source: str, authority: Author
     return AccessoryOrdered(at=at, source=source, number=which, position=value, authority=authority)
 
 
-def _proved(which: int, value: Any, at: Instant, source: str, authority: Authority) -> Event:
-    return AccessoryProved(at=at, source=source, number=which, position=value, authority=authority)
-
-
-def _aspect(which: int, value: Any, at: Instant, source: str, authority: Authority) -> Event:
-    return AspectOrdered(at=at, source=source, number=which, aspect=value, authority=authority)
-
-
-def _block(which: str, value: Any, at: Instant, source: str, authority: Authority) -> Event:
-    return BlockReported(at=at, source=source, name=which, state=value, authority=authority)
-
-
-def _power(which: str, value: Any, at: Instant, source: str, authority: Authority) -> Event:
-    return PowerReported(at=at, source=source, district=which, state=value, authority=authority)
-
-
-def _button(which: str, value: Any, at: Instant, source: str, authority: Authority) -> Event:
-    return ButtonReported(at=at, source=source, name=which, state=value, authority=authority)
-
-
 def _use(which: tuple[Subject, str], value: Any, at: Instant, source: str, authority: Authority) -> Event:
     subject, name = which
     return UseReported(
@@ -122,16 +98,16 @@ KINDS: Final[Mapping[Tells, Kind]] = {
         {**_STANDS, "moving": Position.MOVING, "unknown": Position.UNKNOWN},
         _TURNED,
         _FEEDBACK,
-        _proved,
+        makers.proved,
     ),
-    Tells.ASPECT: Kind("an extended accessory", True, {}, _NO_OPPOSITE, _COMMAND, _aspect),
+    Tells.ASPECT: Kind("an extended accessory", True, {}, _NO_OPPOSITE, _COMMAND, makers.aspect),
     Tells.BLOCK: Kind(
         "a block",
         False,
         {each.value: each for each in BlockState},
         _both(BlockState.OCCUPIED, BlockState.CLEAR),
         _FEEDBACK,
-        _block,
+        makers.block,
     ),
     Tells.POWER: Kind(
         "a power district",
@@ -139,7 +115,7 @@ KINDS: Final[Mapping[Tells, Kind]] = {
         {each.value: each for each in PowerState},
         _both(PowerState.ON, PowerState.OFF),
         _FEEDBACK,
-        _power,
+        makers.power,
     ),
     Tells.BUTTON: Kind(
         "a button",
@@ -147,7 +123,7 @@ KINDS: Final[Mapping[Tells, Kind]] = {
         {each.value: each for each in ButtonState},
         _both(ButtonState.PRESSED, ButtonState.RELEASED),
         _COMMAND,
-        _button,
+        makers.button,
         lesser=False,
     ),
     Tells.CLOCK: Kind(

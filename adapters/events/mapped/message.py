@@ -203,7 +203,7 @@ class Message:
         ours = parts.get(_OURS)
         said = self._said
         if ours is not None:
-            return ours if self._kind.numbered else str(ours)  # type: ignore[return-value]
+            return ours if self._kind.numbered else str(ours)  # type: ignore[return-value]  # by the kind
         if self._kind.numbered:
             if said.number is not None:
                 return int(said.number)
