@@ -22,7 +22,14 @@ MEETS_ADAPTERS: Final = frozenset({"bridge.service", "bridge.web", "bridge.cli"}
 
 FACTS: Final = frozenset({"bridge.errors", "bridge.events"})
 ADAPTERS: Final = frozenset(
-    {"adapters.contract", "adapters.cut", "adapters.events", "adapters.outputs", "adapters.testing"}
+    {
+        "adapters.contract",
+        "adapters.cut",
+        "adapters.keys",
+        "adapters.events",
+        "adapters.outputs",
+        "adapters.testing",
+    }
 )
 
 

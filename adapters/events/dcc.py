@@ -29,7 +29,7 @@ from adapters.events.dcc_text import read_text, write_text
 from adapters.events.dcc_words import describe
 from adapters.events.devices import DevicePath, Speed, serial_port
 from adapters.events.lines import Lines, close, connect, hand_on
-from adapters.outputs.keys import Host, Port, whole
+from adapters.keys import Host, Port, whole
 from bridge.errors import DecodeError, LinkError
 from bridge.events import (
     ACCESSORY_NUMBERS,

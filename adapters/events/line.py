@@ -23,7 +23,7 @@ from adapters.cut import cut
 from adapters.events.devices import DevicePath, named_pipe
 from adapters.events.facts import read_fact
 from adapters.events.lines import CHUNK, LONGEST_LINE, Lines, close, hand_on, watch
-from adapters.outputs.keys import Address, Port
+from adapters.keys import Address, Port
 from bridge.errors import DecodeError, LinkError
 from bridge.events import Event, Instant, LinkState
 

@@ -8,8 +8,7 @@ from typing import Annotated, ClassVar, Final, cast
 from pydantic import Field
 
 from adapters.contract import ChainPlace, Claim, Fault, Options, OutputHost
-from adapters.outputs import artnet_packets as wire
-from adapters.outputs.keys import (
+from adapters.keys import (
     Port,
     Refresh,
     ShortAddress,
@@ -19,6 +18,7 @@ from adapters.outputs.keys import (
     too_many,
     whole,
 )
+from adapters.outputs import artnet_packets as wire
 from adapters.outputs.span import UNIVERSE, spans
 from adapters.outputs.udp import Packet, UdpFrames
 

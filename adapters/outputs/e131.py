@@ -10,8 +10,7 @@ from pydantic import Field, field_validator
 
 from adapters.contract import ChainPlace, Claim, Fault, Options, OutputHost
 from adapters.cut import cut
-from adapters.outputs import e131_packets as wire
-from adapters.outputs.keys import (
+from adapters.keys import (
     Address,
     Host,
     Port,
@@ -24,6 +23,7 @@ from adapters.outputs.keys import (
     version_of,
     whole,
 )
+from adapters.outputs import e131_packets as wire
 from adapters.outputs.span import UNIVERSE, spans
 from adapters.outputs.udp import Packet, UdpFrames
 from bridge.events import SECOND

@@ -11,7 +11,7 @@ from pydantic import Field, field_validator
 
 from adapters.contract import ChainPlace, Claim, Fault, Options, OutputHost
 from adapters.cut import cut
-from adapters.outputs.keys import Refresh, look_at_chains
+from adapters.keys import Refresh, look_at_chains
 from adapters.outputs.pace import NEVER, Counters, Pace
 from adapters.outputs.spi_port import open_port
 from adapters.outputs.spi_waves import SHEETS, Encoder, choose

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from adapters.outputs.keys import at, is_address, version_of
+from adapters.keys import at, is_address, version_of
 
 INTERFACES: Final = Path("/proc/net/if_inet6")
 """Where Linux says which interface has which IPv6 address: 32 digits, and the number of the interface (proc(5))."""

@@ -99,7 +99,7 @@ class Meanings:
     """What each event means under the options of a source."""
 
     def __init__(self, options: LccOptions) -> None:
-        self._offset = options.accessory_offset
+        self._offset = options.offset
         self._clock = options.clock
         self._own: dict[int, list[Fact]] = {}
         for event, fact in _own_events(options):

@@ -10,7 +10,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from adapters.contract import Mention, Options
 from adapters.cut import cut
 from adapters.events.lcc.numbers import CLOCKS, NAMED, SENSOR_ACTIVE, SENSOR_INACTIVE, SENSORS, read_dotted
-from adapters.outputs.keys import Host, Port, whole
+from adapters.keys import Host, Port, whole
 from bridge.events import ACCESSORY_NUMBERS
 
 USUAL_PORT: Final = 12021
@@ -193,7 +193,7 @@ class LccOptions(Options):
         host: the gateway between TCP and the bus.
         port: its port; the usual one is a convention and in no standard.
         node_id: our own number among all nodes, one that was assigned to the owner.
-        accessory_offset: added to accessory numbers, for a system that counts otherwise.
+        offset: added to accessory numbers, for a system that counts otherwise.
         clock: the first event of the clock whose time counts, or None for none of them.
         blocks, buttons, power, turnouts: events by the name of what they tell of.
         report: events that are sent when a signal or light comes to show an aspect.
@@ -202,7 +202,7 @@ class LccOptions(Options):
     host: Host
     port: Port = USUAL_PORT
     node_id: NodeNumber
-    accessory_offset: Annotated[int, whole("an offset", -2047, 2047)] = 0
+    offset: Annotated[int, whole("an offset", -2047, 2047)] = 0
     clock: Annotated[int | None, BeforeValidator(_clock), Field(examples=["fast"])] = CLOCKS["fast"]
     blocks: dict[Name, BlockEvents] = Field(default_factory=dict)
     buttons: dict[Name, ButtonEvents] = Field(default_factory=dict)

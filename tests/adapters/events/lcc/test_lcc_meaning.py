@@ -264,7 +264,7 @@ def test_a_contact_of_another_turnout_says_nothing() -> None:
 
 def test_an_offset_counts_for_all_that_is_an_accessory() -> None:
     """Common practice: some systems count from four on."""
-    more = {"accessory-offset": 4}
+    more = {"offset": 4}
     assert (ordered(41, NORMAL),) == meant(report("01.01.02.00.00.FF.00.51"), **more)
     assert (aspect(41, 5),) == meant(report("01.01.02.00.01.00.28.05"), **more)
     assert (proved(41, NORMAL),) == meant(report("01.01.02.00.00.FD.00.51"), **more)

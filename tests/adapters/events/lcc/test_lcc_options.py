@@ -51,7 +51,7 @@ def test_all_keys_together_are_good() -> None:
     """Each kind of thing may be told by events."""
     keys = """\
 port: 12021
-accessory-offset: -4
+offset: -4
 clock: real-time
 blocks: {tarn: {occupied: 01.02.03.04.05.06.00.01, clear: 01.02.03.04.05.06.00.02}, weir: {sensor: 4095}}
 buttons: {gate: {pressed: 01.02.03.04.05.06.00.03, released: 01.02.03.04.05.06.00.04}}
@@ -77,7 +77,7 @@ report: {T2: {stop: 01.02.03.04.05.06.01.00, clear: 01.02.03.04.05.06.01.01}}
             f"{GOOD}clock: slow\n",
             "3: slow is no clock: write fast, real-time, alternate-1, alternate-2, none, or",
         ),
-        (f"{GOOD}accessory-offset: 4.5\n", "3: 4.5 is not an offset"),
+        (f"{GOOD}offset: 4.5\n", "3: 4.5 is not an offset"),
         (
             f"{GOOD}blocks: {{tarn: {{occupied: 01.02.03}}}}\n",
             "3: 01.02.03 is no event number: it has 8 bytes in hex",

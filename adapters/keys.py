@@ -1,4 +1,4 @@
-"""What several outputs ask of the keys of the layout file, in words for the owner."""
+"""What several adapters ask of the keys of the layout file, in words for the owner."""
 
 from __future__ import annotations
 
