@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from bridge.errors import DecodeError, EngineError
-from bridge.events import Event, Instant
+from bridge.events import Event, Instant, NodeReported, RouteKept
 from bridge.layout.findings import choice, said
 from bridge.layout.model import DARK, OFF, ON, Layout
 from bridge.logic.deciding import Deciding
@@ -112,9 +112,14 @@ def judge(layout: Layout, case: Case) -> str:
     """Return what is wrong with what a layout shows in a case, in words; empty where it shows what it should.
 
     Raises:
-        DecodeError: the case does not fit the layout: it has no such device, or that has no such aspect.
+        DecodeError: the case does not fit the layout: it has no such device or source, or that has no such aspect.
     """
     agrees = agreeing(case.should, case.device, aspects_of(layout, case.device))
+    sources = [source.name for source in layout.sources]
+    for event in case.events:
+        # Of nodes, and of what was locked before, the bridge itself tells.
+        if event.source not in sources and not isinstance(event, NodeReported | RouteKept):
+            raise DecodeError(f"no source is called {said(event.source)}; {choice(event.source, sources)}")
     try:
         choice_now = shown_after(layout, case.device, case.events, case.look)
     except EngineError as problem:

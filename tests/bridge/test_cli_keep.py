@@ -102,7 +102,7 @@ def test_what_is_asked_for_wrongly_is_told(place: Path) -> None:
 
 
 def test_cases_that_cannot_be_tried_fail_and_say_why(place: Path) -> None:
-    """What cannot be read, and what names a device or an aspect that is no more, comes with its place and a remedy."""
+    """What cannot be read, and what names a device, a source or an aspect that is not there, comes with its place and a remedy."""
     cases = place / "withy.cases"
     cases.mkdir()
     sound = "device: T1\nshould: stop\nevents: []\n"
@@ -112,6 +112,9 @@ def test_cases_that_cannot_be_tried_fail_and_say_why(place: Path) -> None:
     (cases / "d.yaml").write_text(sound.replace("events", "event"))
     (cases / "e.yaml").write_bytes(b"\xff\xfe")
     (cases / "f.yaml").mkdir()
+    (cases / "h.yaml").write_text(
+        sound.replace("[]", "[{at: 1 s, by: pannel, accessory/61/ordered: reverse}]")
+    )
     (cases / "README.md").write_text("What went wrong here.")
     (cases / ".g.yaml.part").write_text("half")
     result = lamproom("check", str(place / "withy.yaml"))
@@ -131,7 +134,9 @@ def test_cases_that_cannot_be_tried_fail_and_say_why(place: Path) -> None:
     assert lines[3].startswith("d.yaml:3:1: error: a case has no 'event'; use one of: ")
     assert "e.yaml:1:1: error: this is not UTF-8 text: save the file as UTF-8" == lines[4]
     assert "f.yaml:1:1: error: cannot be read: Is a directory" == lines[5]
-    assert result.stdout.endswith(": 6 kept cases, 1 passed and 5 failed\n")
+    assert "h.yaml:2:9: error: it does not fit the layout file: no source is called 'pannel'; " in lines[6]
+    assert "did you mean panel?" in lines[6]
+    assert result.stdout.endswith(": 7 kept cases, 1 passed and 6 failed\n")
 
 
 def test_a_layout_file_with_errors_leaves_its_cases_untried(place: Path) -> None:
