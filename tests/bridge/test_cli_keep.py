@@ -102,7 +102,7 @@ def test_what_is_asked_for_wrongly_is_told(place: Path) -> None:
 
 
 def test_cases_that_cannot_be_tried_fail_and_say_why(place: Path) -> None:
-    """What cannot be read, and what names a device, a source or an aspect that is not there, comes with its place and a remedy."""
+    """What cannot be read, or names a device, source or aspect that is not there, comes with its place and a remedy."""
     cases = place / "withy.cases"
     cases.mkdir()
     sound = "device: T1\nshould: stop\nevents: []\n"

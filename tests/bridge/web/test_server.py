@@ -23,6 +23,7 @@ FILES = {
     "index.html": "text/html",
     "app.js": "text/javascript",
     "style.css": "text/css",
+    "chains.css": "text/css",
     "mark.svg": "image/svg+xml",
 }
 
