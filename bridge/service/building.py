@@ -99,12 +99,12 @@ def propose_chip(file: str, chip: str, state: ChipState, adapters: Adapters) -> 
     return _proposal(before, now, _after(now, apply(now.file.text, edits), adapters), chain)
 
 
-def propose_text(file: str, before: bytes, text: str, chain: str, adapters: Adapters) -> Proposal:
+def propose_text(before: bytes, now: Sound, text: str, chain: str, adapters: Adapters) -> Proposal:
     """Return how a layout file would say what `text` says, about one chain.
 
     Args:
-        file: its name.
-        before: what it held when it was read.
+        before: the bytes that the file held when it was read.
+        now: what they say.
         text: what it shall hold.
         chain: `node/chain`.
         adapters: those that are installed.
@@ -112,7 +112,6 @@ def propose_text(file: str, before: bytes, text: str, chain: str, adapters: Adap
     Raises:
         LayoutError: the layout would have errors that it has not had.
     """
-    now = sound(look_at_text(file, before, adapters))
     return _proposal(before, now, _after(now, text, adapters), chain)
 
 

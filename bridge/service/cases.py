@@ -42,7 +42,9 @@ def case_files(layout_file: str) -> tuple[Path, ...]:
     """
     directory = _directory(layout_file)
     try:
-        return tuple(sorted(each for each in directory.iterdir() if each.suffix in SUFFIXES))
+        # What begins with a dot is some editor's or file system's own.
+        found = (each for each in directory.iterdir() if not each.name.startswith("."))
+        return tuple(sorted(each for each in found if each.suffix in SUFFIXES))
     except FileNotFoundError:
         return ()
     except OSError as problem:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from bridge.errors import LayoutError
 from bridge.layout import Layout
-from bridge.service.building import Proposal, chain_of, propose_text, sound
+from bridge.service.building import Proposal, Sound, chain_of, propose_text, sound
 from bridge.service.files import LayoutFile, look_at_text
 from bridge.service.plugins import Adapters
 from bridge.service.rewriting import read_bytes
@@ -115,7 +115,8 @@ async def find_wiring(
     new = await asyncio.to_thread(rewritten, outcome, text, looked.then)
     proposal = None
     if new.text != text:
-        proposal = propose_text(looked.file.name, looked.before, new.text, looked.key, adapters)
+        now = Sound(looked.file, looked.now)
+        proposal = await asyncio.to_thread(propose_text, looked.before, now, new.text, looked.key, adapters)
     same = not outcome.open and not any(each.findings for each in outcome.explanations)
     return Found(
         same, not dialogue.stopped, proposal, (*new.marks, *(f"by hand: {each}" for each in new.by_hand))

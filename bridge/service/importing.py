@@ -154,9 +154,14 @@ def import_table(
         raise LamproomError(f"{log}: a file stands there already, and no log is ever written over")
     importing = _Importing(table, described, looked, layout, adapters, log, progress)
     try:
-        return importing.run()
-    finally:
-        importing.close()
+        found = importing.run()
+    except BaseException:
+        importing.close()  # whatever becomes of the log, this is what went wrong
+        raise
+    failure = importing.close()
+    if failure is not None:
+        raise LamproomError(failure)
+    return found
 
 
 class _Importing:
@@ -206,12 +211,9 @@ class _Importing:
         self._found.length = end
         return self._found
 
-    def close(self) -> None:
-        """Write what is left."""
-        if self._log is not None:
-            failure = self._log.close()
-            if failure is not None:
-                raise LamproomError(failure)
+    def close(self) -> str | None:
+        """Write what is left; return why that cannot be done, or None."""
+        return None if self._log is None else self._log.close()
 
     def _begin(self) -> None:
         """Begin the session with the first row whose time is known: only that says when it was."""
@@ -224,13 +226,13 @@ class _Importing:
         # A day that is over is one piece, however many days it had.
         self._log = SessionLog(self._log_path, header, self._layout, today=lambda: "")
         self._log.commands(self._engine.start())
-        self._tell(None, (SourceReported(at=0, source=self._name, state=LinkState.UP, why="a table"),))
+        self._tell(None, (SourceReported(at=0, source=self._name, state=LinkState.UP, why="a table"),), 0)
         if self._table.model is not None:
             rate = round(self._described.options.rate * 4)
             clock = ClockReported(
                 at=0, source=self._name, seconds=self._table.model, rate_quarters=rate, running=True
             )
-            self._tell(None, (clock,))
+            self._tell(None, (clock,), 0)
 
     def _take(self, row: Row) -> None:
         at = self._engine.now if row.at is None else row.at
@@ -251,7 +253,7 @@ class _Importing:
             return
         self._found.used += 1
         self._found.events += len(events)
-        self._tell(raw, events)
+        self._tell(raw, events, at)
 
     def _raw(self, row: Row) -> Raw | None:
         """Return a row as it would have come, or None where the source would not hear it."""
@@ -260,8 +262,8 @@ class _Importing:
         ways = self._source.attempt(row.topic, row.payload)
         return next((raw for raw in ways if not raw.retained), None)
 
-    def _tell(self, raw: Raw | None, events: tuple[Event, ...]) -> None:
-        first, at = self._engine.events + 1, self._engine.now if not events else events[0].at
+    def _tell(self, raw: Raw | None, events: tuple[Event, ...], at: Instant) -> None:
+        first = self._engine.events + 1
         commands = [command for event in events for command in self._engine.handle(event)]
         if self._log is not None:
             self._log.input(first, at, self._name, raw, events)

@@ -64,6 +64,7 @@ class Outputs:
         self._outputs: tuple[FrameOutput, ...] = tuple(made.values())
         self._places: list[Lane] = places  # for each chain
         self._waking: list[asyncio.TimerHandle | None] = [None] * len(made)
+        self._ended = False
 
     def starting(self) -> dict[str, Callable[[], Awaitable[None]]]:
         """Return what to call so that each begins, by its name."""
@@ -74,6 +75,7 @@ class Outputs:
 
         With None they only end.
         """
+        self._ended = True
         for timer in self._waking:
             if timer is not None:
                 timer.cancel()
@@ -89,7 +91,7 @@ class Outputs:
         for command in commands:
             if not isinstance(command, PublishFrame):
                 continue
-            output, lane, _number = self._places[command.chain]
+            output, lane, number = self._places[command.chain]
             try:
                 if command.test:
                     chain = self._layout.chains[command.chain]
@@ -97,9 +99,9 @@ class Outputs:
                 else:
                     output.show(lane, command.levels)
             except Exception as problem:  # noqa: BLE001 - one output's fault must not keep the others dark
-                self._notes.once(
-                    f"show {lane} {problem!r}", f"an output failed to show a frame: {problem!r}", "error"
-                )
+                name = self.names[number]
+                text = f"the output {name} failed to show a frame: {problem!r}"
+                self._notes.once(f"show {name} {lane} {problem!r}", text, "error")
 
     def wake(self, number: int) -> None:
         """Call an output's `wake` now, and again when it says."""
@@ -113,15 +115,18 @@ class Outputs:
         try:
             due = self._outputs[number].wake(now)
         except Exception as problem:  # noqa: BLE001 - an output that fails is tried again in a second
-            self._notes.once(f"wake {number} {problem!r}", f"an output failed: {problem!r}", "error")
+            name = self.names[number]
+            self._notes.once(f"wake {name} {problem!r}", f"the output {name} failed: {problem!r}", "error")
             due = now + SECOND
         self._turns.release()
-        if due is not None and self._waking[number] is None:
+        if due is not None and self._waking[number] is None and not self._ended:
             delay = max(due - self._turns.now(), 0) / SECOND
             self._waking[number] = asyncio.get_running_loop().call_later(delay, self.wake, number)
 
     def wake_soon(self, number: int) -> None:
         """Call an output's `wake` when this turn of the loop is over."""
+        if self._ended:
+            return
         timer = self._waking[number]
         if timer is not None:
             timer.cancel()

@@ -239,18 +239,19 @@ class Rehearsal:
         """
         plan, player = self._plan, self._player
         began: float | None = None
+        begun = False  # the engine has started already, which nobody was shown
         loop = asyncio.get_running_loop()
         turned = loop.time()
         for each in player.ahead(plan.until):
             if each.at >= plan.since:
                 if began is None:
-                    began = await self._first_picture()
+                    began = await self._first_picture(begun=begun)
                 await self._render_until(each, began)
                 await self._until(each.at, began)
             elif loop.time() - turned > TURN:
                 await asyncio.sleep(0)
                 turned = loop.time()
-            step = each.take()
+            step, begun = each.take(), True
             if step is not None and began is not None:
                 self._show(step.commands)
                 progress(each.at)
@@ -259,15 +260,14 @@ class Rehearsal:
         if plan.until is not None and player.goes_on:
             await self._until(plan.until, began)
 
-    async def _first_picture(self) -> float:
-        """Show how things stand where it begins, and return when that is."""
-        engine = self._player.engine
-        if engine.now:
-            self._outputs.show(engine.all_frames(Cause.START))
-        else:
-            # The very first step is the start of the engine, whose frames are this picture.
-            return asyncio.get_running_loop().time()
-        await asyncio.sleep(NODES_WITHIN)
+    async def _first_picture(self, *, begun: bool) -> float:
+        """Show how things stand where it begins, and return when that is.
+
+        The very first step is the start of the engine, whose frames are this picture.
+        """
+        if begun:
+            self._outputs.show(self._player.engine.all_frames(Cause.START))
+            await asyncio.sleep(NODES_WITHIN)
         return asyncio.get_running_loop().time()
 
     async def _render_until(self, each: Ahead, began: float) -> None:

@@ -172,8 +172,6 @@ class Supervisor:
         """Take note that `listen` has ended."""
         self._attempt += 1
         self._quiet = False
-        if self._standing is not None:
-            self._falls += 1
         self._fell()
         link = _link_error(problem)
         if problem is None:
@@ -184,7 +182,8 @@ class Supervisor:
             self._lost(f"a fault of the source itself, {_short(problem)} {self._place(problem)}", problem)
 
     def _fell(self) -> None:
-        """It can no longer be heard: nothing is waited for."""
+        """It can no longer be heard: nothing is waited for; how often that happens is counted."""
+        self._falls += self._standing is not None
         for timer in (self._standing, self._limit):
             if timer is not None:
                 timer.cancel()

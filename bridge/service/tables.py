@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -165,11 +166,17 @@ class Table:
         """
         said = self._options
         try:
-            with self._path.open(encoding=said.encoding, errors="surrogateescape", newline="") as file:
+            with self._path.open(
+                encoding=_with_mark(said.encoding), errors="surrogateescape", newline=""
+            ) as file:
                 for line, values in self._lines(file) if said.line else self._columns(file):
                     yield self._row(line, values)
         except OSError as problem:
             raise LamproomError(f"{self._path}: cannot be read: {problem.strerror}") from None
+        except UnicodeError as problem:  # not every encoding can be read on behind what does not fit it
+            raise LamproomError(
+                f"{self._path}: this is not {said.encoding} text: give the `encoding` of the table ({problem})"
+            ) from None
 
     def _row(self, line: int, values: Mapping[str, str] | str) -> Row:
         if isinstance(values, str):
@@ -210,7 +217,7 @@ class Table:
             if not cells or (said.skip is not None and cells[0].startswith(said.skip)):
                 continue
             if names is None:
-                names = [cell.strip().removeprefix("\ufeff") for cell in cells]
+                names = [cell.strip() for cell in cells]
                 self._look_at(names)
             elif len(cells) < len(names):
                 yield reader.line_num, f"it has {len(cells)} columns, and not {len(names)}"
@@ -222,7 +229,7 @@ class Table:
         form, names = _form(said.line or "")
         self._look_at(names)
         for number, line in enumerate(file, start=1):
-            text = line.rstrip("\r\n").removeprefix("\ufeff")
+            text = line.rstrip("\r\n")
             if not text.strip() or (said.skip is not None and text.startswith(said.skip)):
                 continue
             found = form.fullmatch(text)
@@ -286,6 +293,11 @@ class Table:
         if self._wall is None or wall > self._wall:
             self._wall = wall
         return (wall - self.began) // timedelta(microseconds=1) * 1000
+
+
+def _with_mark(encoding: str) -> str:
+    """Return how to read text of an encoding that may have a byte order mark before it, which is none of the text."""
+    return "utf-8-sig" if codecs.lookup(encoding).name == "utf-8" else encoding
 
 
 def _has_date(written: str) -> bool:

@@ -117,6 +117,7 @@ def test_cases_that_cannot_be_tried_fail_and_say_why(place: Path) -> None:
     )
     (cases / "README.md").write_text("What went wrong here.")
     (cases / ".g.yaml.part").write_text("half")
+    (cases / ".#a.yaml").write_text("an editor is at work on a.yaml")
     result = lamproom("check", str(place / "withy.yaml"))
     lines = [
         line.removeprefix(f"{cases}/") for line in result.stdout.splitlines() if line.startswith(str(cases))

@@ -267,7 +267,7 @@ async def test_output_is_woken_when_it_said_and_when_it_asks(tmp_path: Path) -> 
             raise RuntimeError("invented")
 
         output.waking = fail
-        await until(lambda: any("an output failed: RuntimeError" in text for text in found.told()))
+        await until(lambda: any("the output mqtt failed: RuntimeError" in text for text in found.told()))
         output.waking = lambda: None
         woken = len(output.woken)
         assert not output.host.term_seen(700)
