@@ -139,6 +139,22 @@ async def test_what_comes_and_goes_is_told_three_times_and_then_counted(
     assert replay(found.log).same
 
 
+async def test_what_toggles_while_it_listens_is_counted_as_well(tmp_path: Path) -> None:
+    """A heartbeat that stops and comes back ends no connection; it is told three times all the same."""
+    found = furnished(tmp_path)
+    Bus(found)
+    await found.runner.start()
+    source = found.sources["panel"]
+    await until(lambda: source.host is not None)
+    await turns(5)
+    for _ in range(20):
+        source.host.link(LinkState.UP, "it beats")
+        source.host.link(LinkState.LOST, "its heart has stopped")
+    assert 40 == found.runner.tally.counts["events"]
+    assert 6 <= len(of_panel(found)) <= 7
+    await found.runner.stop()
+
+
 async def test_a_new_reason_is_told_also_of_what_comes_and_goes(tmp_path: Path, pauses: list[int]) -> None:
     """It is news, however often it was lost for the other one."""
     del pauses

@@ -152,6 +152,27 @@ def test_another_encoding_is_read(tmp_path: Path) -> None:
     assert "grüß" == found[0].payload
 
 
+def test_a_table_that_is_not_of_its_encoding_is_refused_with_the_remedy(tmp_path: Path) -> None:
+    """Some encodings cannot be read on behind what does not fit them."""
+    with pytest.raises(LamproomError, match="this is not utf-16 text: give the `encoding` of the table"):
+        rows(tmp_path, "time,topic,payload\n1,t,p\n".encode("utf-16") + b"\x00\xd8", encoding="utf-16")
+
+
+@pytest.mark.parametrize(
+    ("text", "options"),
+    [
+        ("# of the east yard\ntime,topic,payload\n1,t,p\n", {"skip": "#"}),
+        ("1,t,p\n", {"columns": ["time", "topic", "payload"]}),
+        ("1 t p\n", {"line": "{time} {topic} {payload}"}),
+    ],
+)
+def test_a_byte_order_mark_is_none_of_the_text(tmp_path: Path, text: str, options: dict[str, Any]) -> None:
+    """A table with one before it is read like one without, whatever its first line is."""
+    plain, marked = rows(tmp_path, text, **options), rows(tmp_path, "\ufeff" + text, **options)
+    assert plain == marked
+    assert ["p"] == [row.payload for row in plain if not row.fault]
+
+
 def test_a_column_that_is_not_there_is_told_at_once(tmp_path: Path) -> None:
     """With those that are."""
     with pytest.raises(LamproomError, match=r"`topic` wants \{topic\}, and a row has when, what"):
