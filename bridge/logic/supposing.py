@@ -93,7 +93,7 @@ class Supposing:
         """
         board = Board(self._layout)
         board.restore(self._data)
-        stages = [Stage(self._now, board.asked.state_of(self._name))]
+        stages: list[Stage] = []
         at, number = self._now, self._events
         for events in steps or [()]:
             for event in events:
@@ -106,7 +106,7 @@ class Supposing:
         shown = [each.shown for each in (*board.devices, *board.masters)]
         shown += [each.choice for each in board.devices]
         shown += [board.asked.state_of(each.name) for each in self._layout.crossings]
-        return Trial(tuple(stages[1:] or stages), tuple((each.aspect, each.reason) for each in shown))
+        return Trial(tuple(stages), tuple((each.aspect, each.reason) for each in shown))
 
 
 def _timers(board: Board, until: Instant) -> Iterator[Instant]:

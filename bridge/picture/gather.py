@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable
 from datetime import datetime, timedelta, tzinfo
-from difflib import get_close_matches
 from typing import Any, Final, TypeAlias
 
 import numpy as np
@@ -23,6 +22,7 @@ from bridge.events import (
     SourceReported,
     UseReported,
 )
+from bridge.layout.findings import choice
 from bridge.layout.model import Layout
 from bridge.picture.glow import Lens, glows_of
 from bridge.picture.statistics import Statistics, rounded
@@ -102,6 +102,7 @@ class Gatherer:
         self._zone = zone
         self._session: Opened | None = None
         self._devices: dict[str, _Device] = {}
+        self._begun = False
         self._chains: list[list[Lens | None]] = []  # for each byte of each chain, what shines by it
         self._frames: list[bytes] = []
         self._inputs: dict[str, Inputs] = {}
@@ -127,9 +128,10 @@ class Gatherer:
         names = [device["name"] for device in of_places]
         for name in self._wanted:
             if name not in names:
-                near = get_close_matches(name, names, 1)
-                remedy = f": did you mean {near[0]}?" if near else f": there are {', '.join(names[:12])}"
-                raise DecodeError(f"--device {name}: no signal or light of this layout has this name{remedy}")
+                remedy = choice(name, names)
+                raise DecodeError(
+                    f"--device {name}: no signal or light of this layout has this name; {remedy}"
+                )
         self._frames = [b""] * len(layout.chains)
         self._chains = [[None] * chain.length for chain in layout.chains]
         places = _lenses(description)
@@ -161,7 +163,7 @@ class Gatherer:
 
     def step(self, step: Step, engine: Engine) -> None:
         """Look at a step: aspects first, since the frames before them show these already."""
-        if not self._devices_known():
+        if not self._begun:
             self._take_aspects(0, engine)
         self._last = max(self._last, step.at)
         if step.event is not None:
@@ -234,17 +236,15 @@ class Gatherer:
             statistics=self._statistics,
         )
 
-    def _devices_known(self) -> bool:
-        return all(device.aspect for device in self._devices.values())
-
     def _within(self, at: Instant) -> bool:
         return at >= self._since and (self._until is None or at <= self._until)
 
     def _take_aspects(self, at: Instant, engine: Engine) -> None:
-        for name, choice in engine.choices().items():
+        self._begun = True
+        for name, chosen in engine.choices().items():
             if name in self._devices:
                 self._devices[name].close(at, self._since)
-                self._devices[name].open(choice.aspect, at)
+                self._devices[name].open(chosen.aspect, at)
 
     def _event(self, event: Event) -> None:
         self._look_for_marks(event)

@@ -6,10 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from bridge.events import Instant
-from bridge.picture.timeline import Glow, Rgb
-
-MOST_COLOURS: Final = 4
-"""Colours of one device that are drawn."""
+from bridge.picture.timeline import MOST_COLOURS, Glow, Rgb
 
 _LINEAR: Final = 0.0031308
 _THROUGH_DARK: Final = 2

@@ -12,6 +12,9 @@ from bridge.picture.statistics import Statistics
 Rgb = tuple[int, int, int]
 """Bytes of sRGB (IEC 61966-2-1)."""
 
+MOST_COLOURS: Final = 4
+"""Colours of one device that are drawn."""
+
 COLUMNS: Final = 1000
 """So many stretches of a lane can be told apart; what is shorter is drawn as one with its neighbours."""
 
@@ -125,7 +128,7 @@ def thin_bands(bands: Sequence[Band], shortest: int) -> list[Band]:
         last = thin[-1] if thin else None
         both = last is not None and _short(last, shortest) and _short(band, shortest)
         if last is not None and both and band.until - last.since <= RUN * shortest:
-            glows = tuple(dict.fromkeys((*last.glows, *band.glows)))[:4]
+            glows = tuple(dict.fromkeys((*last.glows, *band.glows)))[:MOST_COLOURS]
             thin[-1] = Band(last.since, band.until, "", glows, last.number + band.number)
         else:
             thin.append(band)

@@ -21,7 +21,7 @@ from bridge.picture.svg import draw as session_drawn
 from bridge.record.replay import replay
 from bridge.service.screen import describe
 from tests.support.changing import pictures_of_changes
-from tests.support.demo_log import record_day
+from tests.support.demo_recording import RecordedDay
 from tests.support.exhibits import EXHIBITS, Exhibit
 from tests.support.playing import effect_of
 from tests.support.strips import Lane, Picture, draw, lane_of_score
@@ -77,7 +77,7 @@ def sessions() -> dict[str, str]:
     """Return the pictures of sessions by the names of their files."""
     with TemporaryDirectory() as folder:
         log = Path(folder) / "evening.jsonl"
-        record_day(log, LAST)
+        RecordedDay(log, 4).record(LAST)
         gatherer = Gatherer(
             lambda layout: describe(layout, ""), since=FIRST, until=LAST, devices=DEVICES, zone=UTC
         )

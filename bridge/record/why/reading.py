@@ -131,7 +131,6 @@ class _Reader:
         self._earliest = min(interest.since.values(), default=interest.until)
         self._meant = _meanings(layout)
         self._out: set[str] = set()
-        self._last: dict[Key, str] = {}  # what an accessory was ordered by what counted
         self._inputs: dict[int, tuple[Event, Cited]] = {}  # the events of the last input, by number
         self._passed: dict[Over, deque[Passed]] = {}
         self.read = Read()

@@ -100,7 +100,7 @@ def ranks_of(layout: Layout, name: str, present: str) -> dict[str, int]:
 class _Search:
     def __init__(self, engine: Engine, name: str) -> None:
         self._layout = engine.layout
-        self._engine, self._name = engine, name
+        self._name = name
         self._near: Supposing = engine.suppose(name)
         self.whole: Supposing | None = engine.suppose(name, whole=True) if self._near.cut else None
         self._wait = longest_wait(engine.layout)
