@@ -13,9 +13,13 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, Self
 import typer
 import typer.core
 
+from bridge.errors import LamproomError
+
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
 
+    from bridge.layout import Layout
+    from bridge.service.app import Settings
     from bridge.service.files import LayoutFile
 
 OK: Final = 0
@@ -131,3 +135,32 @@ def print_json(data: Any) -> None:
     """Print data for another program; whoever reads it may stop at any moment."""
     with contextlib.suppress(BrokenPipeError):
         sys.stdout.write(json.dumps(data, ensure_ascii=False, indent=2) + "\n")
+
+
+def time_limit(seconds: int | None) -> int | None:
+    """Return the time limit of a lamp test that somebody asked for, or None.
+
+    Raises:
+        LamproomError: nothing may be tried for so long.
+    """
+    from bridge.trial.running import LONGEST  # noqa: PLC0415 - see the head of the package
+
+    if seconds is not None and seconds not in range(1, LONGEST + 1):
+        raise LamproomError(f"--for {seconds}: write a number of seconds from 1 to {LONGEST}")
+    return seconds
+
+
+def bench_settings(looked: LayoutFile, layout: Layout, broker: str | None, state: Path | None) -> Settings:
+    """Return how a bridge runs that only lights what is tried, and how its broker is found."""
+    from bridge.service.address import Address  # noqa: PLC0415 - see the head of the package
+    from bridge.service.app import Settings  # noqa: PLC0415
+    from bridge.service.logs import set_up_logs  # noqa: PLC0415
+
+    set_up_logs("warning")
+    return Settings(
+        looked=looked,
+        layout=layout,
+        broker=None if broker is None else Address.parse(broker, 1883),
+        state=state,
+        page=None,
+    )

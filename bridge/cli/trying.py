@@ -6,7 +6,18 @@ from typing import Annotated
 
 import typer
 
-from bridge.cli.shared import UNREADABLE, BrokerOption, LayoutPath, StateOption, err, look, out, say_findings
+from bridge.cli.shared import (
+    UNREADABLE,
+    BrokerOption,
+    LayoutPath,
+    StateOption,
+    bench_settings,
+    err,
+    look,
+    out,
+    say_findings,
+    time_limit,
+)
 from bridge.errors import LamproomError
 
 
@@ -48,29 +59,17 @@ def lamps(
     import asyncio  # noqa: PLC0415 - see the head of the package
 
     from bridge.layout.findings import either  # noqa: PLC0415
-    from bridge.service.address import Address  # noqa: PLC0415
-    from bridge.service.app import Settings  # noqa: PLC0415
     from bridge.service.lamps import WAYS, Wanted, run_lamps  # noqa: PLC0415
-    from bridge.service.logs import set_up_logs  # noqa: PLC0415
     from bridge.service.plugins import Adapters  # noqa: PLC0415
-    from bridge.trial.running import LONGEST  # noqa: PLC0415
 
     if by is not None and by not in WAYS:
         raise LamproomError(f"--by {by}: write {either(WAYS)}")
-    if seconds is not None and seconds not in range(1, LONGEST + 1):
-        raise LamproomError(f"--for {seconds}: write a number of seconds from 1 to {LONGEST}")
-    set_up_logs("warning")
+    limit = time_limit(seconds)
     looked = look(file)
     if looked.layout is None:
         say_findings(looked)
         err(f"{file} has errors: no lamp was lit.")
         raise typer.Exit(UNREADABLE)
-    settings = Settings(
-        looked=looked,
-        layout=looked.layout,
-        broker=None if broker is None else Address.parse(broker, 1883),
-        state=state,
-        page=None,
-    )
+    settings = bench_settings(looked, looked.layout, broker, state)
     way = next((way for way in WAYS if way == by), None)
-    asyncio.run(run_lamps(settings, Adapters(), Wanted(way, area, seconds or 0, yes), out))
+    asyncio.run(run_lamps(settings, Adapters(), Wanted(way, area, limit or 0, yes), out))

@@ -7,16 +7,21 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from bridge.cli.shared import FAILED, OK, BrokerOption, LayoutPath, StateOption, err, out
+from bridge.cli.shared import (
+    FAILED,
+    OK,
+    BrokerOption,
+    LayoutPath,
+    StateOption,
+    bench_settings,
+    err,
+    out,
+    time_limit,
+)
 from bridge.errors import LamproomError
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
-    from bridge.layout import Layout
-    from bridge.service.app import Settings
     from bridge.service.building import Proposal
-    from bridge.service.files import LayoutFile
     from bridge.service.finding import Found
 
 WriteOption = Annotated[
@@ -53,12 +58,12 @@ def built(  # noqa: PLR0913, PLR0917 - each option is an argument
     from bridge.service.lending import at_bench  # noqa: PLC0415
     from bridge.service.looking import Seen, look_through  # noqa: PLC0415
     from bridge.service.plugins import Adapters  # noqa: PLC0415
-    from bridge.service.showing import Showing  # noqa: PLC0415
+    from bridge.service.showing import USUAL, Showing  # noqa: PLC0415
 
-    limit, adapters = _seconds(seconds), Adapters()
+    limit, adapters = time_limit(seconds) or USUAL, Adapters()
     proposal = propose_built(file, chain, fixtures or (), adapters)
     alone = why_alone(proposal.now.layout, proposal.then.layout, chain, adapters)
-    settings = _outside(*(proposal.then if alone else proposal.now), broker, state)
+    settings = bench_settings(*(proposal.then if alone else proposal.now), broker, state)
 
     async def try_out() -> bool:
         async with at_bench(settings, adapters, out, alone=alone) as bench:
@@ -116,13 +121,13 @@ def wiring(  # noqa: PLR0913, PLR0917 - each option is an argument
     from bridge.service.finding import find_wiring, look_for  # noqa: PLC0415
     from bridge.service.lending import at_bench  # noqa: PLC0415
     from bridge.service.plugins import Adapters  # noqa: PLC0415
-    from bridge.service.showing import Showing  # noqa: PLC0415
+    from bridge.service.showing import USUAL, Showing  # noqa: PLC0415
     from bridge.trial.find import AT_ONCE  # noqa: PLC0415
 
-    limit, adapters = _seconds(seconds), Adapters()
+    limit, adapters = time_limit(seconds) or USUAL, Adapters()
     looked = look_for(file, chain, adapters, planned=planned)
     alone = why_alone(looked.now, looked.then, chain, adapters)
-    settings = _outside(looked.file, looked.then if alone else looked.now, broker, state)
+    settings = bench_settings(looked.file, looked.then if alone else looked.now, broker, state)
 
     async def find() -> tuple[Found | None, bool]:
         async with at_bench(settings, adapters, out, alone=alone) as bench:
@@ -180,30 +185,6 @@ def chip(
     if not write and sys.stdin.isatty():
         write = typer.confirm("Is it so?")
     _settle(proposal, write=write)
-
-
-def _seconds(wanted: int | None) -> int:
-    from bridge.service.showing import USUAL  # noqa: PLC0415
-    from bridge.trial.running import LONGEST  # noqa: PLC0415
-
-    if wanted is not None and wanted not in range(1, LONGEST + 1):
-        raise LamproomError(f"--for {wanted}: write a number of seconds from 1 to {LONGEST}")
-    return wanted or USUAL
-
-
-def _outside(looked: LayoutFile, layout: Layout, broker: str | None, state: Path | None) -> Settings:
-    from bridge.service.address import Address  # noqa: PLC0415
-    from bridge.service.app import Settings  # noqa: PLC0415
-    from bridge.service.logs import set_up_logs  # noqa: PLC0415
-
-    set_up_logs("warning")
-    return Settings(
-        looked=looked,
-        layout=layout,
-        broker=None if broker is None else Address.parse(broker, 1883),
-        state=state,
-        page=None,
-    )
 
 
 def _show(proposal: Proposal) -> None:

@@ -24,6 +24,8 @@ from bridge.events import SECOND, Instant
 from bridge.layout.conditions import MODEL_DAY
 from bridge.logic.clock import ClockTime
 from bridge.record.following import Player, open_session
+from bridge.record.lines import Header, Input
+from bridge.record.reader import read_log, read_session
 
 HOW_TO_SAY: Final = "15:30, 2026-11-28 15:30:12, +12:30 (since it began), #4711 (an event) or model 16:45"
 """Every way to say a time, for a message."""
@@ -115,23 +117,32 @@ def instants(path: Path, *moments: Moment | None, zone: tzinfo | None = None) ->
 def _instant(path: Path, moment: Moment, zone: tzinfo | None) -> Instant:
     if moment.by is By.START:
         return moment.value
-    session = open_session(path)
     if moment.by is By.WALL:
-        return _on_the_wall(session.header.started, moment, zone)
-    player = Player(session)
+        header = next(read_log(path)).line
+        started = (
+            header.started if isinstance(header, Header) else ""
+        )  # the reader gives the header first, or raises
+        return _on_the_wall(started, moment, zone)
     if moment.by is By.EVENT:
-        last = 0
-        for step in player.steps():
-            if step.number == moment.value:
-                return step.at
-            last = step.number or last
-        raise DecodeError(f"{path}: there is no event {moment.text}: the last one has the number {last}")
+        return _of_event(path, moment)
+    player = Player(open_session(path))
     for turn, at in enumerate(_shown(player, moment.value), start=1):
         if turn == moment.turn:
             return at
     raise DecodeError(
         f"{path}: the model clock never showed {moment.text.removeprefix('model ')} in this session"
     )
+
+
+def _of_event(path: Path, moment: Moment) -> Instant:
+    last = 0
+    for placed in read_session(path):
+        line = placed.line
+        if isinstance(line, Input) and line.events:
+            if line.number <= moment.value < line.number + len(line.events):
+                return line.at
+            last = line.number + len(line.events) - 1
+    raise DecodeError(f"{path}: there is no event {moment.text}: the last one has the number {last}")
 
 
 def _on_the_wall(started: str, moment: Moment, zone: tzinfo | None) -> Instant:
