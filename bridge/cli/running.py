@@ -62,12 +62,17 @@ def run(
     adapters = Adapters()
     looked = read_file(file, adapters)
     say_findings(looked)
-    if looked.layout is None:
+    layout = looked.layout or looked.as_far
+    if layout is None:
         err(f"{file} has errors: nothing was started. `lamproom check` shows them again.")
         raise typer.Exit(FAILED)
+    if looked.as_far is not None:
+        err(
+            "all these errors are of outputs: the other outputs run, and signals that hang on these count as unknown"
+        )
     settings = Settings(
         looked=looked,
-        layout=looked.layout,
+        layout=layout,
         broker=None if broker is None else Address.parse(broker, 1883),
         state=state,
         page=None if page == "none" else Address.parse(page, 8470),

@@ -33,13 +33,23 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """A frame output: the adapter, its own options, and the places of what they say in the file, by their keys."""
+    """A frame output.
+
+    Attributes:
+        name: as the layout file has it.
+        kind: the adapter.
+        options: its own.
+        mark: its place in the file.
+        marks: the places of what its options say, by their keys.
+        fault: why it cannot be used as it is written, or empty.
+    """
 
     name: str
     kind: str
     options: dict[str, Any]
     mark: Mark
     marks: dict[tuple[str | int, ...], Mark] = field(default_factory=dict)
+    fault: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from bridge.check import check_text
@@ -13,7 +13,7 @@ from bridge.layout.findings import errors, in_order, warning
 from bridge.layout.read import read_what_can_be
 from bridge.layout.text import parse
 from bridge.service.address import password_path, read_password
-from bridge.service.plugins import Adapters
+from bridge.service.plugins import Adapters, AtEnds
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +27,8 @@ class LayoutFile:
         findings: everything found, in the order of the file.
         planned: what it will describe once all that is planned is built; None where that cannot be driven, or where
             nothing is planned.
+        as_far: what can be driven all the same where nothing but outputs have errors, each with its `fault`; None
+            where there are no such errors, where there are others, or where no other output has a chain.
     """
 
     name: str
@@ -34,6 +36,7 @@ class LayoutFile:
     layout: Layout | None
     findings: tuple[Finding, ...]
     planned: Layout | None = None
+    as_far: Layout | None = None
 
     def lines(self) -> list[str]:
         """Return the findings as `check` prints them."""
@@ -72,18 +75,31 @@ def look_at_text(name: str, data: bytes, adapters: Adapters) -> LayoutFile:
     if plan is None and has_plans(checked.layout):
         plan, _errors = read_what_can_be(text, as_planned=True)
     at_ends = adapters.look_at(checked.layout, text, plan)
-    then = () if checked.planned is None else adapters.look_at(checked.planned, text)
+    then = () if checked.planned is None else adapters.look_at(checked.planned, text).findings
     found = in_order(
         (
             *checked.findings,
-            *at_ends,
-            *once_built(at_ends, then),
+            *at_ends.findings,
+            *once_built(at_ends.findings, then),
             *_password_file(name, text, checked.layout),
         )
     )
-    sound = not errors(found)
-    planned = None if errors(then) else checked.planned
-    return LayoutFile(name, text, checked.layout if sound else None, found, planned if sound else None)
+    if errors(found):
+        return LayoutFile(name, text, None, found, as_far=_as_far(checked.layout, at_ends, found))
+    return LayoutFile(name, text, checked.layout, found, None if errors(then) else checked.planned)
+
+
+def _as_far(layout: Layout, at_ends: AtEnds, found: tuple[Finding, ...]) -> Layout | None:
+    """Return what can be driven without the outputs that have errors, if these are all errors that there are."""
+    faults = at_ends.faults
+    of_outputs = [each for each in errors(at_ends.findings) if each in at_ends.of_outputs]
+    if len(of_outputs) < len(errors(found)) or all(chain.output in faults for chain in layout.chains):
+        return None
+    outputs = (
+        replace(each, fault=faults[each.name].message) if each.name in faults else each
+        for each in layout.outputs
+    )
+    return replace(layout, outputs=tuple(outputs))
 
 
 def _password_file(name: str, text: str, layout: Layout) -> tuple[Finding, ...]:

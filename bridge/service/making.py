@@ -39,15 +39,13 @@ class NoOutput:
 
     options: ClassVar[type[Options]] = Options
 
-    def __init__(self, problem: Exception, host: OutputHost) -> None:
-        self._problem = problem
+    def __init__(self, why: str, host: OutputHost) -> None:
+        self._why = why
         self._host = host
 
     async def start(self) -> None:
         """Say why there is none."""
-        self._host.link(
-            LinkState.LOST, f"it failed to begin, {type(self._problem).__name__}: {self._problem}"
-        )
+        self._host.link(LinkState.LOST, self._why)
 
     def show(self, index: int, levels: bytes, *, test: bool = False) -> None:
         """Send nothing."""
@@ -79,7 +77,7 @@ def make_output(
     try:
         return kind(name, options, places, host)
     except Exception as problem:  # noqa: BLE001 - a fault of one adapter must not touch the others
-        return NoOutput(problem, host)
+        return NoOutput(f"it failed to begin, {type(problem).__name__}: {problem}", host)
 
 
 def make_outputs(
@@ -99,9 +97,12 @@ def make_outputs(
     lanes: dict[int, Lane] = {}
     for number, (name, indexes) in enumerate(by_output.items()):
         said = layout.output(name)
-        kind = adapters.output(said.kind)
-        places = tuple(place_of(layout.chains[index]) for index in indexes)
-        options = adapters.options(kind, said.options)
-        outputs[name] = make_output(kind, name, options, places, host(number))
+        if said.fault:
+            outputs[name] = NoOutput(f"nothing is sent until its entry is mended: {said.fault}", host(number))
+        else:
+            kind = adapters.output(said.kind)
+            places = tuple(place_of(layout.chains[index]) for index in indexes)
+            options = adapters.options(kind, said.options)
+            outputs[name] = make_output(kind, name, options, places, host(number))
         lanes.update({index: (outputs[name], lane, number) for lane, index in enumerate(indexes)})
     return outputs, [lanes[index] for index in range(len(layout.chains))]

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from pydantic.fields import FieldInfo
 
 from adapters.contract import ChainPlace, Claim, EventSource, FrameOutput, Mention, Options
 from bridge.layout.entries import Desk
-from bridge.layout.findings import Finding, Mark, choice, error, said, warning
+from bridge.layout.findings import Finding, Mark, choice, error, errors, said, warning
 from bridge.layout.model import OFF, ON, Layout
 from bridge.layout.text import Path, parse
 from bridge.service.places import place_of
@@ -61,6 +61,20 @@ class Installed:
         return [head, *keys]
 
 
+class AtEnds(NamedTuple):
+    """What was found at the ends of a layout, its sources and outputs.
+
+    Attributes:
+        findings: all of it.
+        of_outputs: the errors among them that are of outputs.
+        faults: the first of these of each output, by its name.
+    """
+
+    findings: tuple[Finding, ...]
+    of_outputs: tuple[Finding, ...]
+    faults: dict[str, Finding]
+
+
 class Adapters:
     """The adapters that are installed, loaded when they are first asked for.
 
@@ -101,7 +115,7 @@ class Adapters:
         """Return an adapter's options from what the layout file says."""
         return adapter.options.model_validate(dict(said))
 
-    def look_at(self, layout: Layout, text: str, planned: Layout | None = None) -> tuple[Finding, ...]:
+    def look_at(self, layout: Layout, text: str, planned: Layout | None = None) -> AtEnds:
         """Find sources and outputs that are not installed, and options that do not fit them.
 
         Args:
@@ -121,16 +135,22 @@ class Adapters:
                 if options is not None:
                     _look_at_mentions(options.mentions(), layout, path, desk)
                     claims += _look_into(options, (), path, desk)
+        of_outputs: list[tuple[str, Finding]] = []
         for output in layout.outputs:
-            path = ("outputs", output.name)
+            path, found = ("outputs", output.name), len(desk.findings)
             adapter = self._load(OUTPUTS, "frame output", output.kind, desk.mark((*path, "kind")), desk)
             if adapter is not None:
                 options = desk.entry(adapter.options, output.options, path, also=("kind",))
                 if options is not None:
                     plan = () if planned is None else _places(planned, output.name)
                     claims += _look_into(options, _places(layout, output.name), path, desk, plan)
-        _look_at_claims(claims, desk)
-        return tuple(desk.findings[before:])
+            of_outputs += [(output.name, each) for each in errors(tuple(desk.findings[found:]))]
+        for path, each in _overlapping(claims, desk):
+            desk.findings.append(each)
+            if path[0] == "outputs":
+                of_outputs.append((str(path[1]), each))
+        first = dict(reversed(of_outputs))
+        return AtEnds(tuple(desk.findings[before:]), tuple(each for _name, each in of_outputs), first)
 
     def look_at_source(self, kind: str, said: Mapping[str, Any], path: Path, desk: Desk) -> None:
         """Note what is wrong with the keys of a source that stands in no layout file."""
@@ -243,8 +263,8 @@ def _look_at_mentions(mentions: tuple[Mention, ...], layout: Layout, path: Path,
                 desk.key_error((*path, *each.keys, aspect), message)
 
 
-def _look_at_claims(claims: list[tuple[Path, Claim]], desk: Desk) -> None:
-    """Note each claim that overlaps one that stands further up in the file."""
+def _overlapping(claims: list[tuple[Path, Claim]], desk: Desk) -> Iterator[tuple[Path, Finding]]:
+    """Yield each claim that overlaps one that stands further up in the file."""
     for number, (path, claim) in enumerate(claims):
         same = [(other_path, other) for other_path, other in claims if _meet(claim, other)]
         for other_path, other in same:
@@ -252,11 +272,11 @@ def _look_at_claims(claims: list[tuple[Path, Claim]], desk: Desk) -> None:
                 line = desk.mark(other_path).line
                 free = max(each.last for _path, each in same) + 1
                 there = "" if other.space == claim.space else f" {other.space}"
-                desk.error(
-                    path,
+                text = (
                     f"{_range(claim)} {claim.space} would be for {claim.owner}, and {_range(other)}{there} for "
-                    f"{other.owner} in line {line}: two cannot share one, and from {free} on they are free",
+                    f"{other.owner} in line {line}: two cannot share one, and from {free} on they are free"
                 )
+                yield path, error(desk.mark(path), text)
                 break
 
 

@@ -168,16 +168,24 @@ def test_outputs_that_cannot_work_are_told_with_their_line_and_the_others_run_on
     assert [STOP] * 3 == [packet[ddp_packets.LEVELS :] for packet in row.all()[-3:]]
 
 
-def test_outputs_that_are_written_wrongly_start_nothing(tmp_path: Path) -> None:
+def test_outputs_that_are_written_wrongly_are_told_with_their_line_and_the_others_run_on(
+    mosquitto: StartMosquitto, came: list[Came], tmp_path: Path
+) -> None:
     """A universe that is none, one given twice, a host that is none and no SPI device: `check` and `run` say the same.
 
-    All of them come out at once, each with its line and what to write instead, and nothing is half started.
+    All of them come out at once, each with its line and what to write instead. Those outputs send nothing, and orders
+    reach all others.
     """
+    broker = mosquitto()
+    sacn, art, row = came
     file = tmp_path / "layout.yaml"
-    text = LAYOUT.format(e131=5568, artnet=6454, ddp=4048, tape=tmp_path / "tape")
+    text = LAYOUT.format(e131=sacn.port, artnet=art.port, ddp=row.port, tape=tmp_path / "tape")
     for right, wrong in (
         ("universe: 8}}", "universe: 64000}}"),
-        ("local-address: 192.0.2.7\n    chains: {i/line: {universe: 9}}", "chains: {i/line: {universe: 7}}"),
+        (
+            "local-address: 192.0.2.7\n    chains: {i/line: {universe: 9}}",
+            f"port: {sacn.port}\n    chains: {{i/line: {{universe: 7}}}}",
+        ),
         ("host: nobody.invalid", "host: nobody.invalid:5568"),
         ("/dev/spidev217.0", "/dev/spi0"),
         ("host: 127.0.0.3", "host: 127.0.0.300"),
@@ -186,12 +194,29 @@ def test_outputs_that_are_written_wrongly_start_nothing(tmp_path: Path) -> None:
         text = text.replace(right, wrong, 1)
     file.write_text(text, encoding="utf-8")
     at = {line.strip(): number for number, line in enumerate(text.splitlines(), 1)}
-    said = []
-    for words in (("check", str(file)), ("run", str(file), "--state", str(tmp_path / "state"))):
-        command = [sys.executable, "-c", "from bridge.cli import main; main()", *words]
-        done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
-        assert 1 == done.returncode
-        said.append([line for line in (done.stdout + done.stderr).splitlines() if ": error: " in line])
+    command = [sys.executable, "-c", "from bridge.cli import main; main()", "check", str(file)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    assert 1 == done.returncode
+    with hearing(broker.port, "lamproom/frame/#") as heard, running(tmp_path, text, broker.port) as daemon:
+        heard.levels("h/line", STOP)
+        publish(broker.port, "layout/accessory/61/ordered", "reverse")
+        heard.levels("h/line", CLEAR)
+        sacn.levels(126, CLEAR)
+        art.levels(artnet_packets.LEVELS, CLEAR)
+        row.levels(ddp_packets.LEVELS, CLEAR)
+        for output, why in (
+            ("lost", "is no host"),
+            ("foreign", "two cannot share one"),
+            ("pins", "is no SPI device"),
+        ):
+            assert "nothing is sent until its entry is mended: " in told(daemon, output)
+            assert why in told(daemon, output)
+        assert "the other outputs run" in daemon.output
+        assert "Traceback" not in daemon.output
+    said = [
+        [line.partition("layout.yaml:")[2] for line in text.splitlines() if ": error: " in line]
+        for text in (done.stdout, daemon.output)
+    ]
     expected = {
         "chains: {e/line: {universe: 64000}}": "64000 is not a universe: write 1 to 63999",
         "host: nobody.invalid:5568": "is no host: write its name or its address",
@@ -201,6 +226,5 @@ def test_outputs_that_are_written_wrongly_start_nothing(tmp_path: Path) -> None:
     }
     assert said[0] == said[1]
     for line, error in expected.items():
-        assert any(each.startswith(f"{file}:{at[line]}:") and error in each for each in said[0]), error
+        assert any(each.startswith(f"{at[line]}:") and error in each for each in said[0]), error
     assert len(expected) == len(said[0])
-    assert not (tmp_path / "state").exists()

@@ -103,9 +103,9 @@ def test_a_layout_file_names_it_by_its_kind() -> None:
     text = street("always").replace("tower: {kind: mqtt}", "own: {kind: model-clock, start: 05:30, rate: 4}")
     checked = check_text(text)
     assert checked.layout is not None
-    assert () == Adapters().look_at(checked.layout, text)
+    assert () == Adapters().look_at(checked.layout, text).findings
     wrong = text.replace("rate: 4", "rate: 4.1")
     layout = check_text(wrong).layout
     assert layout is not None
-    [found] = Adapters().look_at(layout, wrong)
+    [found] = Adapters().look_at(layout, wrong).findings
     assert (3, "the rate is not a number from 0.25") == (found.mark.line, found.message[:34])
