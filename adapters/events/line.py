@@ -215,8 +215,8 @@ class LineSource:
     def _read_line(self, line: bytes, at: Instant) -> Event:
         if len(line) > LONGEST_LINE:
             raise DecodeError(f"the line is longer than {LONGEST_LINE} bytes", expected=_EXPECTED)
-        gap = b"\t" if b"\t" in line else b" "
-        topic, _, payload = line.strip().partition(gap)
+        line = line.strip()
+        topic, _, payload = line.partition(b"\t" if b"\t" in line else b" ")
         try:
             fact = self._fact(topic.decode())
         except UnicodeDecodeError:

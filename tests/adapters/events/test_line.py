@@ -55,6 +55,8 @@ def test_a_line_is_a_topic_and_a_payload() -> None:
         b"accessory/61/ordered reverse",
         b" accessory/61/ordered  thrown ",
         b"accessory/61/ordered\treverse",
+        b"accessory/61/ordered reverse\t",
+        b"\taccessory/61/ordered reverse \t",
     ):
         assert (order,) == heard(line)
     block = BlockReported(at=5, source="script", name="tarn 2", state=BlockState.OCCUPIED)
