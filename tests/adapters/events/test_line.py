@@ -178,6 +178,26 @@ async def test_a_pipe_is_read_for_all_who_write_into_it(tmp_path: Path) -> None:
     assert pipe.exists()
 
 
+async def test_no_line_is_lost_between_two_writers(tmp_path: Path) -> None:
+    """There never is no reader: whoever opens the pipe as another leaves is heard too, and in order."""
+    pipe, host = tmp_path / "facts", SourceBench()
+    several = 2000  # which a pipe holds, however late they are read
+
+    def write() -> None:
+        for number in range(several):
+            writer = os.open(pipe, os.O_WRONLY | os.O_NONBLOCK)  # which is refused where nobody reads
+            os.write(writer, b"button/b%d pressed\n" % number)
+            os.close(writer)
+
+    async with listening(host, pipe=str(pipe)) as task:
+        await asyncio.to_thread(write)
+        assert await host.until(lambda: len(host.raws) >= several or task.done())
+        assert [b"button/b%d pressed" % number for number in range(several)] == [
+            raw.payload for raw in host.raws
+        ]
+        assert [(LinkState.UP, f"the pipe {pipe} is open")] == host.links
+
+
 async def test_a_pipe_that_is_taken_away_as_its_writer_ends_is_a_lost_source(tmp_path: Path) -> None:
     """Its end alone is no loss, since another may write; that its name is gone is one."""
     pipe, host = tmp_path / "facts", SourceBench()
