@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 
 import pytest
 
@@ -59,6 +59,27 @@ class WillNotEnd(Wire):
                 await super().listen()
             except asyncio.CancelledError:
                 await asyncio.sleep(0)
+
+
+class EndsAsIfNothingWere(Wire):
+    """It ends when it is cancelled, and keeps that to itself."""
+
+    async def listen(self) -> None:
+        with suppress(asyncio.CancelledError):
+            await super().listen()
+
+
+class TellsOfItsEnd(Wire):
+    async def listen(self) -> None:
+        try:
+            await super().listen()
+        except asyncio.CancelledError:
+            raise LinkError("somebody ended it") from None
+
+
+class HearsOneLine(Wire):
+    async def _hand_in(self, reader: asyncio.StreamReader) -> None:
+        self.hand_in(await reader.readline())
 
 
 class LeavesATask(Wire):
@@ -241,6 +262,13 @@ HEARD, SAID, CANCELLED, CUT, QUIET, BYTES, PURE, FLOOD, CLOCK = (
         ),
         (TellsItsOwnErrors, HEARD, "nobody was there, and `listen` raised ConnectionRefusedError"),
         (WillNotEnd, CANCELLED, "`listen` was cancelled and goes on: let CancelledError through"),
+        (EndsAsIfNothingWere, CANCELLED, "`listen` was cancelled (it returned): let CancelledError through"),
+        (
+            TellsOfItsEnd,
+            CANCELLED,
+            "`listen` was cancelled (LinkError: somebody ended it): let CancelledError through",
+        ),
+        (HearsOneLine, CANCELLED, "`listen` ended by itself (LinkError: the bell wire's box at "),
         (LeavesATask, CANCELLED, "left something behind when it was cancelled: the task heartbeat"),
         (LeavesItsSocket, CANCELLED, "left something behind when it was cancelled: 2 open sockets or files"),
         (ListensOnce, CUT, "the bus is up and `listen` has not called `host.link(UP, why)`; it waits"),
