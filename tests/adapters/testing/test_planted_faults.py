@@ -13,6 +13,8 @@ from adapters.testing import LineServer, SourceBench, SourceContract
 from bridge.errors import DecodeError, LinkError
 from bridge.events import Event, Instant, LinkState
 from tests.support.bellwire.lamproom_bellwire import BellWire, BellWireOptions
+from tests.support.dating import KnowsTheDate
+from tests.support.napping import Naps
 from tests.support.timing import LooksAtItsWatch
 
 
@@ -288,6 +290,17 @@ HEARD, SAID, CANCELLED, CUT, QUIET, BYTES, PURE, FLOOD, CLOCK = (
         (HandsInNothing, SAID, "something was said on the bus, and nothing came in"),
         (Remembers, PURE, "gives another result the second time: keep no state"),
         (LooksAtItsWatch, CLOCK, "it has a clock of its own (timing.py, line "),
+        (
+            Naps,
+            CLOCK,
+            "(napping.py, line 17: nap(0.001); napping.py, line 18: loops.sleep(0.001);"
+            " napping.py, line 19: timeout(3))",
+        ),
+        (
+            KnowsTheDate,
+            CLOCK,
+            "(dating.py, line 16: dt.datetime.now(UTC); dating.py, line 16: moment.now(UTC))",
+        ),
     ],
 )
 def test_a_planted_fault_is_found(
