@@ -13,7 +13,7 @@ import os
 import re
 import stat
 import termios
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Annotated, Any, Final
 
@@ -85,35 +85,73 @@ async def serial_port(path: str, speed: int) -> AsyncIterator[asyncio.StreamRead
         yield reader
 
 
-@asynccontextmanager
-async def named_pipe(path: str) -> AsyncIterator[tuple[asyncio.StreamReader, Callable[[], bool]]]:
-    """Open a named pipe for reading, until everybody who writes has closed it; where there is none it is made.
+class NamedPipe:
+    """A named pipe that somebody reads from when it is opened until it is closed; where there is none it is made.
 
-    Gives what reads it, and what says whether it still stands at its path: a script that makes its pipe anew writes to
-    another one, and nothing would ever come from this.
+    Without a reader, even for a moment between two writers, what is written is lost and nobody hears of it. So the end
+    that is read next is open before anything is read from the present one: whoever has written by then is heard by the
+    present one up to his end, and of whoever opens it later the next one knows.
 
     Raises:
         LinkError: it cannot be opened, or is another kind of file; with the reason and what to look at.
     """
-    try:
-        with contextlib.suppress(FileExistsError):
-            os.mkfifo(path, 0o600)
-        pipe = os.open(path, os.O_RDONLY | _FLAGS)
-    except OSError as problem:
-        raise _refused(path, problem, "does its folder exist, and may this user write there?") from None
-    own = os.fstat(pipe)
-    if not stat.S_ISFIFO(own.st_mode):
-        os.close(pipe)
-        raise LinkError(f"{path} is no named pipe: move it away, and a pipe is made in its place", peer=path)
 
-    def stands() -> bool:
+    def __init__(self, path: str) -> None:
+        self._path = path
         try:
-            return os.path.samestat(own, os.stat(path))  # noqa: PTH116 - beside `os.open` and `os.fstat`
+            with contextlib.suppress(FileExistsError):
+                os.mkfifo(path, 0o600)
+            self._next = os.open(path, os.O_RDONLY | _FLAGS)
+        except OSError as problem:
+            raise _refused(path, problem, "does its folder exist, and may this user write there?") from None
+        self._own = os.fstat(self._next)
+        if not stat.S_ISFIFO(self._own.st_mode):
+            self.close()
+            raise LinkError(
+                f"{path} is no named pipe: move it away, and a pipe is made in its place", peer=path
+            )
+
+    def close(self) -> None:
+        """Read it no more."""
+        os.close(self._next)
+
+    def stands(self) -> bool:
+        """Say whether it still stands at its path.
+
+        A script that makes its pipe anew writes to another one, and nothing would ever come from this.
+        """
+        try:
+            return os.path.samestat(self._own, os.stat(self._path))  # noqa: PTH116 - beside `os.open` and `os.fstat`
         except OSError:
             return False
 
-    async with _reading(pipe) as reader:
-        yield reader, stands
+    def taken_away(self) -> LinkError:
+        """Return what to tell when it stands there no more."""
+        text = (
+            f"the pipe {self._path} was taken away or replaced: whoever still has it open must open it anew"
+        )
+        return LinkError(text, peer=self._path)
+
+    @asynccontextmanager
+    async def reading(self) -> AsyncIterator[asyncio.StreamReader]:
+        """Give what reads it until everybody who writes has closed it, which is at once if they already have.
+
+        Raises:
+            LinkError: it was taken away or replaced.
+        """
+        present, self._next = self._next, self._open_again()
+        async with _reading(present) as reader:
+            yield reader
+
+    def _open_again(self) -> int:
+        try:
+            again = os.open(self._path, os.O_RDONLY | _FLAGS)
+        except OSError:
+            raise self.taken_away() from None
+        if not os.path.samestat(self._own, os.fstat(again)):
+            os.close(again)
+            raise self.taken_away()
+        return again
 
 
 @asynccontextmanager

@@ -13,14 +13,14 @@ from __future__ import annotations
 import asyncio
 import errno
 import os
-from collections.abc import Callable
+from contextlib import closing
 from functools import lru_cache, partial
 from ipaddress import IPv4Address
 from typing import TYPE_CHECKING, ClassVar, Final, cast
 
 from adapters.contract import Claim, Fault, Options, Raw, SourceHost
 from adapters.cut import cut
-from adapters.events.devices import DevicePath, named_pipe
+from adapters.events.devices import DevicePath, NamedPipe
 from adapters.events.facts import read_fact
 from adapters.events.lines import CHUNK, LONGEST_LINE, Lines, close, hand_on, watch
 from adapters.keys import Address, Port
@@ -28,8 +28,6 @@ from bridge.errors import DecodeError, LinkError
 from bridge.events import Event, Instant, LinkState
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from adapters.contract import ChainPlace
 
 USUAL_PORT: Final = 8471
@@ -111,40 +109,44 @@ class LineSource:
             await self._serve(self._said.address, self._said.port)
 
     async def _read(self, path: str) -> None:
-        """Read a pipe again and again: its end is only that of those who write just now.
+        """Read a pipe, whoever writes to it, for as long as it stands at its path.
 
         Raises:
             LinkError: it cannot be opened, or is there no more.
         """
-        while True:
-            async with named_pipe(path) as (reader, stands):
-                self._host.link(LinkState.UP, f"the pipe {path} is open")
-                looking = asyncio.create_task(self._look_at_pipe(path, stands), name=f"pipe of {self.name}")
-                reading = asyncio.create_task(
-                    hand_on(reader, Lines(), partial(self._take, path)), name=f"lines of {self.name}"
-                )
-                try:
-                    done, _pending = await asyncio.wait(
-                        (looking, reading), return_when=asyncio.FIRST_COMPLETED
-                    )
-                    for task in done:
-                        await task
-                finally:
-                    looking.cancel()
-                    reading.cancel()
-                    await asyncio.gather(looking, reading, return_exceptions=True)
-                if not stands():  # those who wrote to it closed it as it was taken away
-                    raise _taken_away(path)
+        with closing(NamedPipe(path)) as pipe:
+            self._host.link(LinkState.UP, f"the pipe {path} is open")
+            looking = asyncio.create_task(self._look_at_pipe(pipe), name=f"pipe of {self.name}")
+            reading = asyncio.create_task(self._read_lines(path, pipe), name=f"lines of {self.name}")
+            try:
+                done, _pending = await asyncio.wait((looking, reading), return_when=asyncio.FIRST_COMPLETED)
+                for task in done:
+                    await task
+            finally:
+                looking.cancel()
+                reading.cancel()
+                await asyncio.gather(looking, reading, return_exceptions=True)
 
-    async def _look_at_pipe(self, path: str, stands: Callable[[], bool]) -> None:
+    async def _read_lines(self, path: str, pipe: NamedPipe) -> None:
+        """Read it again and again: its end is only that of those who write just now.
+
+        Raises:
+            LinkError: those who wrote to it closed it as it was taken away.
+        """
+        while pipe.stands():
+            async with pipe.reading() as reader:
+                await hand_on(reader, Lines(), partial(self._take, path))
+        raise pipe.taken_away()
+
+    async def _look_at_pipe(self, pipe: NamedPipe) -> None:
         """See now and then that the pipe is still the one that others write to.
 
         Raises:
             LinkError: it is not.
         """
-        while stands():
+        while pipe.stands():
             await self._host.sleep(LOOK_EVERY)
-        raise _taken_away(path)
+        raise pipe.taken_away()
 
     async def _serve(self, address: str, port: int) -> None:
         talks = asyncio.TaskGroup()
@@ -215,8 +217,8 @@ class LineSource:
     def _read_line(self, line: bytes, at: Instant) -> Event:
         if len(line) > LONGEST_LINE:
             raise DecodeError(f"the line is longer than {LONGEST_LINE} bytes", expected=_EXPECTED)
-        gap = b"\t" if b"\t" in line else b" "
-        topic, _, payload = line.strip().partition(gap)
+        line = line.strip()
+        topic, _, payload = line.partition(b"\t" if b"\t" in line else b" ")
         try:
             fact = self._fact(topic.decode())
         except UnicodeDecodeError:
@@ -224,9 +226,3 @@ class LineSource:
         if not payload:
             raise DecodeError("the line has a topic and no payload", expected=fact.expected)
         return fact.event(payload, at, self.name, retained=False)
-
-
-def _taken_away(path: str) -> LinkError:
-    return LinkError(
-        f"the pipe {path} was taken away or replaced: whoever still has it open must open it anew", peer=path
-    )

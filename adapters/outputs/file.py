@@ -10,7 +10,6 @@ each chain is kept, and those before it are passed over and counted.
 
 from __future__ import annotations
 
-import asyncio
 import errno
 from dataclasses import asdict, dataclass, field, replace
 from functools import partial
@@ -89,7 +88,7 @@ class FileFrames:
         self._due: dict[int, None] = {}  # chains with a line, in the order in which they were shown
         self._writer: Writer | None = None
         self._over = False  # the file cannot be written, or the output has ended
-        self._idle = asyncio.Event()  # the file is open, and what was handed over is written
+        self._idle = False  # the file is open, and what was handed over is written
         self._figures_at: Instant = 0
         self._asked = False
 
@@ -124,17 +123,17 @@ class FileFrames:
         return None
 
     async def stop(self, last: tuple[bytes, ...] | None) -> None:
-        """Write the last frames, and close the file."""
-        if self._writer is not None:
-            await self._idle.wait()
+        """Write what waits and the last frames, and close the file."""
         self._over = True
-        writer, self._writer = self._writer, None
-        if writer is None:
+        if self._writer is None:
             return
+        waiting = self._lines()
         for index, levels in enumerate(last or ()):
             self._take(index, levels, " last")
-        writer.hand(self._lines() or None, ending=True)
+        writer = self._writer
+        writer.hand(waiting + self._lines() or None, ending=True)  # one piece: a slow file is waited for once
         await writer.ended.wait()
+        self._writer = None
 
     def _take(self, index: int, levels: bytes, mark: str) -> None:
         lane = self._lanes[index]
@@ -146,8 +145,8 @@ class FileFrames:
 
     def _serve(self) -> None:
         """Hand over the newest line of each chain, if the file is free."""
-        if self._due and self._idle.is_set() and self._writer is not None:
-            self._idle.clear()
+        if self._due and self._idle and self._writer is not None:
+            self._idle = False
             self._writer.hand(self._lines())
 
     def _lines(self) -> bytes:
@@ -162,7 +161,7 @@ class FileFrames:
         return b"".join(lines)
 
     def _out(self) -> None:
-        self._idle.set()
+        self._idle = True
         if self._due:
             self._serve()
             self._ask()
@@ -174,7 +173,7 @@ class FileFrames:
             self._host.wake_soon()
 
     def _failed(self, problem: PortError | OSError) -> None:
-        self._idle.set()
+        self._idle = True
         if self._writer is None:
             return
         self._over = True

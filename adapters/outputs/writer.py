@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import threading
+from collections import deque
 from collections.abc import Callable
 from functools import partial
 from typing import Protocol
@@ -32,7 +33,8 @@ class PortError(Exception):
 class Writer:
     """A thread that opens a port and writes what it is handed, one piece after the other.
 
-    It holds one piece. Whoever hands it pieces waits for `done` in between, so the newest is never behind another.
+    It holds one piece. Whoever hands it pieces waits for `done` in between, so the newest is never behind another. Only
+    the last piece waits for nothing: it stands behind what is held, since a stop has no time to lose.
 
     Args:
         name: of what is written to.
@@ -56,16 +58,22 @@ class Writer:
         self._opened, self._done, self._failed = opened, done, failed
         self._loop = asyncio.get_running_loop()
         self._turn = threading.Condition()
-        self._next: bytes | None = None
+        self._held: deque[bytes] = deque()
         self._ending = False
         # A daemon: a driver that never returns must not keep the bridge from ending.
         threading.Thread(target=self._run, name=f"write {name}", daemon=True).start()
 
     def hand(self, data: bytes | None, *, ending: bool = False) -> None:
-        """Hand over the next piece, and say whether it is the last."""
+        """Hand over the next piece, and say whether it is the last.
+
+        Raises:
+            RuntimeError: the piece before it was not taken yet, and this one is not the last.
+        """
         with self._turn:
             if data is not None:
-                self._next = data
+                if self._held and not ending:
+                    raise RuntimeError("a piece is still held: wait for `done`")
+                self._held.append(data)
             self._ending |= ending
             self._turn.notify()
 
@@ -82,10 +90,10 @@ class Writer:
         try:
             while True:
                 with self._turn:
-                    self._turn.wait_for(lambda: self._next is not None or self._ending)
-                    data, self._next = self._next, None
-                if data is None:
-                    return
+                    self._turn.wait_for(lambda: self._held or self._ending)
+                    if not self._held:
+                        return
+                    data = self._held.popleft()
                 port.write(data)
                 self._call(self._done)
         finally:

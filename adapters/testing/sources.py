@@ -116,16 +116,16 @@ class Trial(Generic[End]):
         task = self.task
         if task is None:
             return
+        if task.done():
+            broken(self.kind, f"`listen` ended by itself ({self.outcome()}): go on while the bus is there")
         task.cancel()
         if not await self.host.until(task.done, ENDS_WITHIN):
             broken(
                 self.kind,
                 "`listen` was cancelled and goes on: let CancelledError through, and end within 0.3 s",
             )
-        if not task.cancelled() and task.exception() is not None:
-            broken(
-                self.kind, f"`listen` was cancelled and raised {self.outcome()}: let CancelledError through"
-            )
+        if not task.cancelled():
+            broken(self.kind, f"`listen` was cancelled ({self.outcome()}): let CancelledError through")
         await self.leaves_nothing(was, "it was cancelled")
 
     async def leaves_nothing(self, was: Before, when: str) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import asyncio
 import inspect
+import re
 import sys
 import threading
 from collections.abc import Iterator
@@ -89,24 +90,48 @@ def _modules(kind: type) -> set[ModuleType]:
 
 
 def _looks(tree: ast.AST, *, waits: bool) -> Iterator[tuple[int, str]]:
+    imported = _imported(tree)
     for node in ast.walk(tree):
         match node:
             case ast.Import(names=names):
                 yield from ((node.lineno, f"import {each.name}") for each in names if each.name in _CLOCKS)
-            case ast.ImportFrom(module=str(module)) if module in _CLOCKS:
+            case ast.ImportFrom(module=str(module), level=0) if module in _CLOCKS:
                 yield node.lineno, f"from {module} import"
-            case ast.Call(func=ast.Attribute(attr=name, value=value)):
-                text = ast.unparse(value)
-                if name in _NOW and "date" in text:
-                    yield node.lineno, f"{text}.{name}()"
-                elif waits and (_waits(name, text) or (name == "sleep" and text == "asyncio")):
-                    arguments = ", ".join(map(ast.unparse, node.args))
-                    if arguments != "0":
-                        yield node.lineno, f"{text}.{name}({arguments})"
+            case ast.Call(func=ast.Attribute() | ast.Name() as called):
+                text = ast.unparse(called)
+                of, _, name = _in_full(text, imported).rpartition(".")
+                arguments = ", ".join(map(ast.unparse, node.args))
+                if _asks(name, of) or (waits and _waits(name, of) and arguments != "0"):
+                    yield node.lineno, f"{text}({arguments})"
+
+
+def _imported(tree: ast.AST) -> dict[str, str]:
+    """Return what each imported name of a module stands for, in full; those of its own package are its own."""
+    found: dict[str, str] = {}
+    for node in ast.walk(tree):
+        match node:
+            case ast.Import(names=names):
+                found |= {each.asname: each.name for each in names if each.asname is not None}
+            case ast.ImportFrom(module=str(module), names=names, level=0):
+                found |= {each.asname or each.name: f"{module}.{each.name}" for each in names}
+    return found
+
+
+def _in_full(text: str, imported: dict[str, str]) -> str:
+    """Return the text of what is called, with what its first name stands for."""
+    first = re.match(r"\w*", text)
+    name = first.group() if first else ""
+    return imported.get(name, name) + text[len(name) :]
+
+
+def _asks(name: str, of: str) -> bool:
+    return name in _NOW and "date" in of
 
 
 def _waits(name: str, of: str) -> bool:
-    if "host" in of:
+    if of.partition(".")[0] == "asyncio" and name in {"sleep", *_WAITS}:
+        return True
+    if not of or "host" in of:  # what is called by its bare name and is not imported is its own
         return False
     return name in _WAITS or (name == "time" and "loop" in of)
 

@@ -29,8 +29,6 @@ class Mti(IntEnum):
     PROTOCOLS = 0x668
     EVENT = 0x5B4
     EVENT_FIRST = 0xF16  # with a payload: the event, and the payload in the frames that follow
-    EVENT_MIDDLE = 0xF15
-    EVENT_LAST = 0xF14
     PRODUCER_VALID = 0x544
     PRODUCER_INVALID = 0x545
     PRODUCER_UNKNOWN = 0x547

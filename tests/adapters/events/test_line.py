@@ -55,6 +55,8 @@ def test_a_line_is_a_topic_and_a_payload() -> None:
         b"accessory/61/ordered reverse",
         b" accessory/61/ordered  thrown ",
         b"accessory/61/ordered\treverse",
+        b"accessory/61/ordered reverse\t",
+        b"\taccessory/61/ordered reverse \t",
     ):
         assert (order,) == heard(line)
     block = BlockReported(at=5, source="script", name="tarn 2", state=BlockState.OCCUPIED)
@@ -174,6 +176,26 @@ async def test_a_pipe_is_read_for_all_who_write_into_it(tmp_path: Path) -> None:
         assert b"button/b19 released" == host.raws[-1].payload
         assert [(LinkState.UP, f"the pipe {pipe} is open")] == host.links
     assert pipe.exists()
+
+
+async def test_no_line_is_lost_between_two_writers(tmp_path: Path) -> None:
+    """There never is no reader: whoever opens the pipe as another leaves is heard too, and in order."""
+    pipe, host = tmp_path / "facts", SourceBench()
+    several = 2000  # which a pipe holds, however late they are read
+
+    def write() -> None:
+        for number in range(several):
+            writer = os.open(pipe, os.O_WRONLY | os.O_NONBLOCK)  # which is refused where nobody reads
+            os.write(writer, b"button/b%d pressed\n" % number)
+            os.close(writer)
+
+    async with listening(host, pipe=str(pipe)) as task:
+        await asyncio.to_thread(write)
+        assert await host.until(lambda: len(host.raws) >= several or task.done())
+        assert [b"button/b%d pressed" % number for number in range(several)] == [
+            raw.payload for raw in host.raws
+        ]
+        assert [(LinkState.UP, f"the pipe {pipe} is open")] == host.links
 
 
 async def test_a_pipe_that_is_taken_away_as_its_writer_ends_is_a_lost_source(tmp_path: Path) -> None:

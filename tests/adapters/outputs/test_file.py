@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import threading
 from pathlib import Path
 
@@ -29,7 +30,7 @@ async def show(turned: Turned, index: int, levels: bytes, *, test: bool = False)
     output = turned.output
     assert isinstance(output, FileFrames)
     turned.output.show(index, levels, test=test)
-    await until(lambda: output._idle.is_set() and not output._due)
+    await until(lambda: output._idle and not output._due)
 
 
 @pytest.mark.usefixtures("ended")
@@ -107,19 +108,78 @@ async def test_a_file_that_hangs_holds_nobody_up_and_gets_the_newest(
     turned = await begun(path)
     output = turned.output
     assert isinstance(output, FileFrames)
-    await until(output._idle.is_set)
+    await until(lambda: output._idle)
     for number in range(100):
         turned.output.show(0, bytes([number, 0, 0]))
         turned.output.show(1, bytes([0, number, 0]))
     turned.run(2 * SECOND)
     held.set()
-    await until(lambda: output._idle.is_set() and not output._due)
+    await until(lambda: output._idle and not output._due)
     assert ["000000", "630000", "006300"] == [line.split()[2] for line in path.read_text().splitlines()]
     turned.run(4 * SECOND)
     await show(turned, 0, b"\1\2\3")
     turned.run(6 * SECOND)
     told = {place.chain: figures for _at, place, figures in turned.host.told}
     assert {"throat": {"sent": 3, "skipped": 98}, "shed": {"sent": 1, "skipped": 99}} == told
+
+
+async def test_a_stop_loses_no_line_of_a_slow_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is on its way, what waits behind it and the last frames are all written, in that order."""
+    free = threading.Semaphore(0)
+
+    class Slow(file._Opened):
+        def write(self, data: bytes) -> None:
+            assert free.acquire(timeout=20)
+            super().write(data)
+
+    monkeypatch.setattr(file, "open_file", Slow)
+    path = tmp_path / "frames.txt"
+    for _time in range(30):  # it depends on whether the thread or the loop is the faster one
+        turned = await begun(path)
+        output = turned.output
+        assert isinstance(output, FileFrames)
+        await until(lambda output=output: output._idle)  # type: ignore[misc]
+        output.show(0, b"\1\1\1")
+        output.show(0, b"\2\2\2")
+        output.show(1, b"\3\3\3")
+        stopping = asyncio.create_task(output.stop((b"\4\4\4", b"\5\5\5")))
+        await asyncio.sleep(0)
+        free.release(3)
+        await asyncio.wait_for(stopping, 20)
+        assert ["010101", "020202", "030303", "040404", "050505"] == [
+            line.split()[2] for line in path.read_text().splitlines()
+        ]
+        assert [(3, 0), (2, 0)] == [(lane.counters.sent, lane.counters.skipped) for lane in output._lanes]
+        free = threading.Semaphore(0)
+
+
+async def test_a_stop_before_the_file_is_open_writes_what_was_shown(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It waits for the file, and that nobody may write there is told all the same."""
+    held = threading.Event()
+
+    class Opening(file._Opened):
+        def __init__(self, path: Path) -> None:
+            assert held.wait(20)
+            super().__init__(path)
+
+    monkeypatch.setattr(file, "open_file", Opening)
+    for path in (tmp_path / "frames.txt", tmp_path / "none" / "frames.txt"):
+        held.clear()
+        turned = await begun(path)
+        turned.output.show(0, b"\1\1\1")
+        stopping = asyncio.create_task(turned.output.stop((b"\4\4\4", b"\5\5\5")))
+        await asyncio.sleep(0)
+        held.set()
+        await asyncio.wait_for(stopping, 20)
+        if path.exists():
+            assert ["010101", "040404", "050505"] == [
+                line.split()[2] for line in path.read_text().splitlines()
+            ]
+            assert not turned.host.links
+        else:
+            assert [LinkState.LOST] == [state for state, _why, _keys in turned.host.links]
 
 
 @pytest.mark.parametrize("path", ["", "a\nb"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 
 import pytest
 
@@ -13,6 +13,8 @@ from adapters.testing import LineServer, SourceBench, SourceContract
 from bridge.errors import DecodeError, LinkError
 from bridge.events import Event, Instant, LinkState
 from tests.support.bellwire.lamproom_bellwire import BellWire, BellWireOptions
+from tests.support.dating import KnowsTheDate
+from tests.support.napping import Naps
 from tests.support.timing import LooksAtItsWatch
 
 
@@ -59,6 +61,27 @@ class WillNotEnd(Wire):
                 await super().listen()
             except asyncio.CancelledError:
                 await asyncio.sleep(0)
+
+
+class EndsAsIfNothingWere(Wire):
+    """It ends when it is cancelled, and keeps that to itself."""
+
+    async def listen(self) -> None:
+        with suppress(asyncio.CancelledError):
+            await super().listen()
+
+
+class TellsOfItsEnd(Wire):
+    async def listen(self) -> None:
+        try:
+            await super().listen()
+        except asyncio.CancelledError:
+            raise LinkError("somebody ended it") from None
+
+
+class HearsOneLine(Wire):
+    async def _hand_in(self, reader: asyncio.StreamReader) -> None:
+        self.hand_in(await reader.readline())
 
 
 class LeavesATask(Wire):
@@ -241,6 +264,13 @@ HEARD, SAID, CANCELLED, CUT, QUIET, BYTES, PURE, FLOOD, CLOCK = (
         ),
         (TellsItsOwnErrors, HEARD, "nobody was there, and `listen` raised ConnectionRefusedError"),
         (WillNotEnd, CANCELLED, "`listen` was cancelled and goes on: let CancelledError through"),
+        (EndsAsIfNothingWere, CANCELLED, "`listen` was cancelled (it returned): let CancelledError through"),
+        (
+            TellsOfItsEnd,
+            CANCELLED,
+            "`listen` was cancelled (LinkError: somebody ended it): let CancelledError through",
+        ),
+        (HearsOneLine, CANCELLED, "`listen` ended by itself (LinkError: the bell wire's box at "),
         (LeavesATask, CANCELLED, "left something behind when it was cancelled: the task heartbeat"),
         (LeavesItsSocket, CANCELLED, "left something behind when it was cancelled: 2 open sockets or files"),
         (ListensOnce, CUT, "the bus is up and `listen` has not called `host.link(UP, why)`; it waits"),
@@ -260,6 +290,17 @@ HEARD, SAID, CANCELLED, CUT, QUIET, BYTES, PURE, FLOOD, CLOCK = (
         (HandsInNothing, SAID, "something was said on the bus, and nothing came in"),
         (Remembers, PURE, "gives another result the second time: keep no state"),
         (LooksAtItsWatch, CLOCK, "it has a clock of its own (timing.py, line "),
+        (
+            Naps,
+            CLOCK,
+            "(napping.py, line 17: nap(0.001); napping.py, line 18: loops.sleep(0.001);"
+            " napping.py, line 19: timeout(3))",
+        ),
+        (
+            KnowsTheDate,
+            CLOCK,
+            "(dating.py, line 16: dt.datetime.now(UTC); dating.py, line 16: moment.now(UTC))",
+        ),
     ],
 )
 def test_a_planted_fault_is_found(
