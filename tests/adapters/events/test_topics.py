@@ -178,6 +178,16 @@ async def test_a_member_may_say_it() -> None:
     assert [LinkState.UP, LinkState.LOST] == [state for state, _why in host.links]
 
 
+@pytest.mark.parametrize(("json", "payload"), [("", b"off "), (", json: /up", b'{"up": " off"}')])
+async def test_nothing_around_a_word_counts(json: str, payload: bytes) -> None:
+    """Neither in the file nor in the message."""
+    host = SourceBench()
+    async with listening(made(f"{YARD}, alive: {{topic: s{json}, gone: 'off '}}", host)):
+        host.broker.turn(LinkState.UP)
+        host.broker.hand("s", payload)
+    assert [LinkState.LOST] == [state for state, _why in host.links]
+
+
 async def test_a_heart_that_stops_is_a_source_that_is_lost() -> None:
     """Ten seconds after its last beat, and it is back with the next; a kept copy is no beat."""
     host = SourceBench()
