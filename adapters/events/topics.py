@@ -147,9 +147,13 @@ class MappedTopics:
             self._hold(raw)
 
     def _hold(self, raw: Raw) -> None:
-        """Keep what is said in the name of a source that is not there: who says so now, or when, nobody knows."""
+        """Keep what is said in the name of a source that is not there: who says so now, or when, nobody knows.
+
+        Of a payload that is too long it keeps one byte too many, so that it is refused still, and takes no more room.
+        """
         if raw.channel in self._held or len(self._held) < MOST_HELD:
-            self._held[raw.channel] = replace(raw, retained=True)
+            payload = raw.payload[: self._mapping.longest + 1]
+            self._held[raw.channel] = replace(raw, payload=payload, retained=True)
 
     async def _take_what_waits(self) -> None:
         """Take what waits in its order, never more of it than `AT_ONCE` in one turn of the loop."""

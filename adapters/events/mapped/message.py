@@ -21,7 +21,7 @@ from adapters.events.mapped.meanings import (
     text_of,
     whole_of,
 )
-from adapters.events.mapped.members import MISSING, look, read_json, read_pointer
+from adapters.events.mapped.members import LONGEST_JSON, MISSING, look, read_json, read_pointer
 from adapters.events.mapped.patterns import Pattern, Topic
 from adapters.events.mapped.reading import KEY, LONGEST_NAME, authority, meanings
 from bridge.errors import DecodeError
@@ -45,6 +45,7 @@ class Message:
     Attributes:
         topic: those that it is about.
         qos: the quality of service with which they are asked for.
+        longest: bytes of a payload; a longer one is refused, where the payload counts at all.
         expected: the payloads that are understood, for a person.
     """
 
@@ -61,6 +62,7 @@ class Message:
         self._several = [(read_pointer(told), told, ours) for told, ours in (said.several or {}).items()]
         self._bits = [(int(told), ours) for told, ours in (said.bits or {}).items()]
         self._json = bool(self._several) or said.members is not None or said.each is not None
+        self.longest = LONGEST_JSON if self._json else LONGEST_TEXT
         told = CLOCK_PARTS if said.tells is Tells.CLOCK else ("value",)
         in_topic = any(part in self.topic.parts for part in told)
         self._text = said.text or (None if in_topic else Pattern(("", ""), told[:1]))

@@ -164,6 +164,32 @@ async def test_no_more_is_held_than_there_is_room_for(monkeypatch: pytest.Monkey
     ]
 
 
+@pytest.mark.parametrize(
+    ("entries", "longest"),
+    [("", 1024), (", {topic: 'json/{name}', tells: block, json: {value: /v}}", 16_384)],
+)
+async def test_of_what_is_too_long_no_more_is_held_than_is_refused_still(entries: str, longest: int) -> None:
+    """Some payloads of a megabyte on each of many topics would take all memory; what is not too long stays whole."""
+    host = SourceBench()
+    source = made(
+        f"messages: [{{topic: 'yard/{{name}}', tells: block}}{entries}],"
+        " alive: {topic: box, here: online, gone: offline}",
+        host,
+    )
+    whole = b"clear".ljust(longest)
+    async with listening(source):
+        host.broker.turn(LinkState.UP)
+        host.broker.hand("yard/west", b"clear" + bytes(1_000_000))
+        host.broker.hand("yard/east", whole)
+        host.broker.hand("box", b"online")
+        assert await host.until(lambda: len(host.raws) == 3)
+    west, east = host.raws[1:]
+    assert longest + 1 == len(west.payload)
+    with pytest.raises(DecodeError, match="longer than 1024 bytes"):
+        source.decode(west, 1)
+    assert whole == east.payload
+
+
 async def hold(host: SourceBench, count: int) -> list[str]:
     """Bring the link up and say something on so many topics of a source that is not there yet; return them."""
     topics = [f"yard/b{number}" for number in range(count)]
