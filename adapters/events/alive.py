@@ -23,7 +23,7 @@ class Alive:
         self.topic = said.topic.filter
         self.qos = said.qos
         self.heartbeat = said.heartbeat
-        self._member = said.member
+        self._place = said.json_
         self._here = None if said.here is None else _as_said(said.here)
         self._gone = None if said.gone is None else _as_said(said.gone)
 
@@ -45,8 +45,8 @@ class Alive:
         )
 
     def _said(self, payload: bytes) -> str:
-        if self._member is not None:
-            value = look(read_json(payload), self._member)
+        if self._place is not None:
+            value = look(read_json(payload), self._place)
             if value is MISSING or isinstance(value, dict | list):
                 raise DecodeError("the member that says whether the source is here is missing, or no value")
             return text_of(value).strip()

@@ -108,7 +108,7 @@ def mentions_of(entries: Iterable[MessageOptions]) -> tuple[Mention, ...]:
         what = _MENTIONED.get(entry.tells)
         if what is None:
             continue
-        for key, named in (("bits", entry.bits), ("members", entry.several), ("called", entry.called)):
+        for key, named in (("bits", entry.bits), ("members", entry.members), ("called", entry.called)):
             found += [
                 Mention(what, str(ours), ("messages", number, key, told))
                 for told, ours in (named or {}).items()
