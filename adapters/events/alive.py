@@ -23,7 +23,7 @@ class Alive:
         self.topic = said.topic.filter
         self.qos = said.qos
         self.heartbeat = said.heartbeat
-        self._member = said.member
+        self._place = said.json_
         self._here = None if said.here is None else _as_said(said.here)
         self._gone = None if said.gone is None else _as_said(said.gone)
 
@@ -45,11 +45,11 @@ class Alive:
         )
 
     def _said(self, payload: bytes) -> str:
-        if self._member is not None:
-            value = look(read_json(payload), self._member)
+        if self._place is not None:
+            value = look(read_json(payload), self._place)
             if value is MISSING or isinstance(value, dict | list):
                 raise DecodeError("the member that says whether the source is here is missing, or no value")
-            return text_of(value)
+            return text_of(value).strip()
         if len(payload) > LONGEST_TEXT:
             raise DecodeError(f"the payload is longer than {LONGEST_TEXT} bytes")
         try:
@@ -75,12 +75,13 @@ def look_at_alive(said: AliveOptions) -> tuple[Fault, ...]:
                 "nothing says when the source is lost: add `gone`, the words of its last will, or `heartbeat`",
             )
         )
-    for key, value in (("here", said.here), ("gone", said.gone)):
-        if value is not None and (isinstance(value, dict | list) or not _as_said(value)):
+    words = {key: value for key, value in (("here", said.here), ("gone", said.gone)) if value is not None}
+    for key, value in words.items():
+        if isinstance(value, dict | list) or not _as_said(value):
             faults.append(
                 Fault(("alive", key), f"{cut(str(value), 30)!r} is no text: write what the payload is")
             )
-    if said.here is not None and said.here == said.gone:
+    if len(words) > 1 and _same(*map(_as_said, words.values())):
         faults.append(
             Fault(("alive", "gone"), "`here` and `gone` are the same: nobody could tell them apart")
         )
@@ -88,9 +89,11 @@ def look_at_alive(said: AliveOptions) -> tuple[Fault, ...]:
 
 
 def _as_said(value: object) -> str:
-    return str(value).lower() if isinstance(value, bool) else str(value)
+    """Return a value of the file as the text that a message has, in which nothing around it counts."""
+    return str(value).lower() if isinstance(value, bool) else str(value).strip()
 
 
 def _same(said: str, wanted: str) -> bool:
+    """Return whether what was said is the word that stands in the file, or the same number."""
     number = exact_number(wanted)
     return said == wanted or (number is not None and number_of(said) == number)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+from collections import deque
 from dataclasses import replace
 from typing import Annotated, ClassVar, Final, cast
 
 from pydantic import Field
 
-from adapters.contract import ChainPlace, Fault, Mention, Options, Raw, SourceHost
+from adapters.contract import AT_ONCE, ChainPlace, Fault, Mention, Options, Raw, SourceHost
 from adapters.events.alive import Alive, look_at_alive
 from adapters.events.mapped.keys import MOST_MESSAGES, AliveOptions, MessageOptions
 from adapters.events.mapped.mapping import Mapping, filters, look_at_all, mentions_of
@@ -80,6 +81,8 @@ class MappedTopics:
         self._listening = False
         self._there = self._alive is None
         self._held: dict[str, Raw] = {}  # what was said while it was not there, the newest of each topic
+        self._waiting: deque[Raw] = deque()  # what it has yet to take: what was held, and what came behind it
+        self._waits = asyncio.Event()  # something is waiting, or was in this turn of the loop
         self._beat_at: Instant = 0
         self._beat = asyncio.Event()  # it has said that it is here
 
@@ -92,7 +95,7 @@ class MappedTopics:
         """Listen until it is cancelled. The shared link mends itself, and tells when it is down and up."""
         self._listening = True
         broker = self._host.broker
-        self._away()
+        self._forget()
         try:
             if self._alive is not None:  # asked for first, so that what is kept of it comes first
                 broker.subscribe(self._alive.topic, self._receive, qos=self._alive.qos)
@@ -101,7 +104,9 @@ class MappedTopics:
             broker.watch(self._link_changed)
             if broker.connected:
                 self._link_changed(LinkState.UP)
-            await self._wait_for_heartbeats()
+            async with asyncio.TaskGroup() as tasks:
+                tasks.create_task(self._take_what_waits())
+                tasks.create_task(self._wait_for_heartbeats())
         finally:
             self._listening = False
 
@@ -127,6 +132,12 @@ class MappedTopics:
     def _receive(self, raw: Raw) -> None:
         if not self._listening or not self._hears(raw.channel):
             return  # a filter takes a whole level where an entry takes only some of it
+        if self._waits.is_set():
+            self._waiting.append(raw)
+        else:
+            self._take(raw)
+
+    def _take(self, raw: Raw) -> None:
         if self._alive is not None and raw.channel == self._alive.topic:
             self._host.received(raw)
             self._look_whether_alive(self._alive, raw)
@@ -136,22 +147,43 @@ class MappedTopics:
             self._hold(raw)
 
     def _hold(self, raw: Raw) -> None:
-        """Keep what is said in the name of a source that is not there: who says so now, or when, nobody knows."""
+        """Keep what is said in the name of a source that is not there: who says so now, or when, nobody knows.
+
+        Of a payload that is too long it keeps one byte too many, so that it is refused still, and takes no more room.
+        """
         if raw.channel in self._held or len(self._held) < MOST_HELD:
-            self._held[raw.channel] = replace(raw, retained=True)
+            payload = raw.payload[: self._mapping.longest + 1]
+            self._held[raw.channel] = replace(raw, payload=payload, retained=True)
+
+    async def _take_what_waits(self) -> None:
+        """Take what waits in its order, never more of it than `AT_ONCE` in one turn of the loop."""
+        while True:
+            await self._waits.wait()
+            for _ in range(min(AT_ONCE, len(self._waiting))):
+                self._take(self._waiting.popleft())
+            await self._host.sleep(0)
+            if not self._waiting:
+                self._waits.clear()
 
     def _away(self) -> None:
         self._there = self._alive is None
         self._held.clear()
         self._beat.clear()
 
+    def _forget(self) -> None:
+        """The link is new, or down: the broker tells again what it keeps, and all else is as lost as what was on it."""
+        self._away()
+        self._waiting.clear()
+        self._waits.clear()
+
     def _here(self, why: str) -> None:
         """It is there: what was said before it said so is as old as a kept copy, and no order."""
         self._there = True
         self._host.link(LinkState.UP, why)
-        held, self._held = self._held, {}
-        for raw in held.values():
-            self._host.received(raw)
+        if self._held:
+            self._waiting.extendleft(reversed(self._held.values()))  # it came before all that waits already
+            self._held.clear()
+            self._waits.set()
 
     def _look_whether_alive(self, alive: Alive, raw: Raw) -> None:
         try:
@@ -170,7 +202,7 @@ class MappedTopics:
         if not self._listening:
             return
         if state is LinkState.LOST:
-            self._away()
+            self._forget()
             self._host.link(state, "the link to the broker is down")
         elif self._alive is None:
             self._host.link(state, "the link to the broker stands")

@@ -43,8 +43,8 @@ def told_of_clock(parts: Mapping[str, Value], running: bool | None, rate: Any) -
     if "rate" in parts:
         number = number_of(parts["rate"])
         quarters = None if number == 0 else _rate(parts["rate"])
-        # A rate of 0 is how some clocks say that they stand.
-        running = number != 0 if running is None else running
+        # A rate of 0 is how some clocks say that they stand, whatever else they say.
+        running = number != 0 and running is not False
     elif rate is not None and seconds is not None:
         quarters = rate_quarters(rate)
         running = True if running is None else running

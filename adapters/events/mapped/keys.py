@@ -110,11 +110,11 @@ class MessageOptions(Options):
         topic: where it comes: a topic with named parts.
         tells: what it tells of.
         text: the payload as text with named parts; all of it is the value if left out.
-        members: the payload as JSON: for each part, where it stands.
+        json_: the payload as JSON: for each part, where it stands.
         each: the payload as JSON: the object or list each of whose members is looked at by itself.
         number: the accessory, where it is always the same.
         name: the block, district or button: a name, or text with parts that stand in the message.
-        several: members of the payload, each with the number or name that it tells of.
+        members: members of the payload, each with the number or name that it tells of.
         bits: bits of the value, each with the number or name that it tells of.
         called: what is called otherwise here than in the messages.
         offset: is added to each accessory number.
@@ -132,13 +132,11 @@ class MessageOptions(Options):
     topic: TopicPattern
     tells: Annotated[Tells, _word("what a message can tell of", Tells)]
     text: TextPattern | None = None
-    members: dict[str, Member] | None = Field(default=None, alias="json")
+    json_: dict[str, Member] | None = Field(default=None, alias="json")
     each: Member | None = None
     number: Any = None
     name: TextPattern | None = None
-    several: Annotated[dict[str, Any] | None, Field(min_length=1, max_length=MOST_ENTRIES)] = Field(
-        default=None, alias="members"
-    )
+    members: Annotated[dict[str, Any] | None, Field(min_length=1, max_length=MOST_ENTRIES)] = None
     bits: Annotated[dict[str, Any] | None, Field(min_length=1, max_length=64)] = None
     called: Annotated[dict[str, Any], Field(max_length=MOST_ENTRIES)] = Field(default={})
     offset: Annotated[int, _whole("an offset", OFFSETS)] = 0
@@ -158,7 +156,7 @@ class AliveOptions(Options):
 
     Attributes:
         topic: where it says so.
-        member: where in a JSON payload; the whole payload as text if left out.
+        json_: where in a JSON payload; the whole payload as text if left out.
         here: what it says while it is there; anything but `gone` if left out.
         gone: what it, or its last will, says when it is there no longer.
         heartbeat: how long it may say nothing at the most, in seconds.
@@ -166,7 +164,7 @@ class AliveOptions(Options):
     """
 
     topic: TopicPattern
-    member: Member | None = Field(default=None, alias="json")
+    json_: Member | None = Field(default=None, alias="json")
     here: Any = None
     gone: Any = None
     heartbeat: Heartbeat | None = None

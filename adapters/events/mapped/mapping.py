@@ -29,11 +29,16 @@ class Mapping:
 
     Every entry whose topic fits is asked, in the order of the file, and all of them have a say in one message. It
     counts as a whole or not at all: what one of them refuses, none of them tells.
+
+    Attributes:
+        messages: the entries, made ready.
+        longest: bytes of a payload; each of them refuses a longer one, where the payload counts at all.
     """
 
     def __init__(self, entries: Iterable[MessageOptions]) -> None:
         """Make one of entries without faults."""
         self.messages = tuple(Message(entry) for entry in entries)
+        self.longest = max(message.longest for message in self.messages)
         self._about = lru_cache(maxsize=KNOWN_CHANNELS)(self._find)
 
     def hears(self, channel: str) -> bool:
@@ -103,7 +108,7 @@ def mentions_of(entries: Iterable[MessageOptions]) -> tuple[Mention, ...]:
         what = _MENTIONED.get(entry.tells)
         if what is None:
             continue
-        for key, named in (("bits", entry.bits), ("members", entry.several), ("called", entry.called)):
+        for key, named in (("bits", entry.bits), ("members", entry.members), ("called", entry.called)):
             found += [
                 Mention(what, str(ours), ("messages", number, key, told))
                 for told, ours in (named or {}).items()

@@ -21,7 +21,7 @@ from adapters.events.mapped.meanings import (
     text_of,
     whole_of,
 )
-from adapters.events.mapped.members import MISSING, look, read_json, read_pointer
+from adapters.events.mapped.members import LONGEST_JSON, MISSING, look, read_json, read_pointer
 from adapters.events.mapped.patterns import Pattern, Topic
 from adapters.events.mapped.reading import KEY, LONGEST_NAME, authority, meanings
 from bridge.errors import DecodeError
@@ -45,6 +45,7 @@ class Message:
     Attributes:
         topic: those that it is about.
         qos: the quality of service with which they are asked for.
+        longest: bytes of a payload; a longer one is refused, where the payload counts at all.
         expected: the payloads that are understood, for a person.
     """
 
@@ -57,10 +58,11 @@ class Message:
         self._meanings = meanings(said)
         self._live = authority(said)
         self._subject = None if said.of is None else Subject(said.of)
-        self._members = [(part, pointer, _shown(pointer)) for part, pointer in (said.members or {}).items()]
-        self._several = [(read_pointer(told), told, ours) for told, ours in (said.several or {}).items()]
+        self._places = [(part, pointer, _shown(pointer)) for part, pointer in (said.json_ or {}).items()]
+        self._members = [(read_pointer(told), told, ours) for told, ours in (said.members or {}).items()]
         self._bits = [(int(told), ours) for told, ours in (said.bits or {}).items()]
-        self._json = bool(self._several) or said.members is not None or said.each is not None
+        self._json = bool(self._members) or said.json_ is not None or said.each is not None
+        self.longest = LONGEST_JSON if self._json else LONGEST_TEXT
         told = CLOCK_PARTS if said.tells is Tells.CLOCK else ("value",)
         in_topic = any(part in self.topic.parts for part in told)
         self._text = said.text or (None if in_topic else Pattern(("", ""), told[:1]))
@@ -74,8 +76,8 @@ class Message:
         each = [] if self._said.each is None else [_shown(self._said.each)]
         return ", ".join(
             each
-            or [shown for _part, _pointer, shown in self._members]
-            or [told for _p, told, _o in self._several]
+            or [shown for _part, _pointer, shown in self._places]
+            or [told for _p, told, _o in self._members]
         )
 
     def events(
@@ -121,14 +123,14 @@ class Message:
         if self._said.each is not None:
             within = look(content, self._said.each)
             return None if within is MISSING else [{**parts, **inside} for inside in self._in_each(within)]
-        if self._several:
-            there = [(look(content, pointer), told, ours) for pointer, told, ours in self._several]
+        if self._members:
+            there = [(look(content, pointer), told, ours) for pointer, told, ours in self._members]
             return [
                 {**parts, "value": _scalar(value, told), _OURS: ours}
                 for value, told, ours in there
                 if value is not MISSING
             ] or None
-        found = self._of_members(content)
+        found = self._at_places(content)
         return None if found is None else [{**parts, **found}]
 
     def _in_text(self, payload: bytes, form: Pattern) -> Mapping[str, str]:
@@ -155,17 +157,17 @@ class Message:
             items = list(within.items())
         else:
             raise DecodeError(f"`each` needs an object or a list, and `{cut(text_of(within), 30)}` is none")
-        whole = "value" not in (self._said.members or {})
+        whole = "value" not in (self._said.json_ or {})
         for key, item in items:
-            found = self._of_members(item)
+            found = self._at_places(item)
             if found is None:
-                missing = (shown for _part, pointer, shown in self._members if look(item, pointer) is MISSING)
+                missing = (shown for _part, pointer, shown in self._places if look(item, pointer) is MISSING)
                 raise DecodeError(f"{cut(key, 30)!r} has no member {next(missing)}", expected=self.expected)
             yield {KEY: key, **found, **({"value": _scalar(item, key)} if whole else {})}
 
-    def _of_members(self, content: Any) -> Parts | None:
+    def _at_places(self, content: Any) -> Parts | None:
         found: dict[str, Value] = {}
-        for part, pointer, shown in self._members:
+        for part, pointer, shown in self._places:
             value = look(content, pointer)
             if value is MISSING:
                 return None

@@ -55,11 +55,11 @@ def parts_of(said: MessageOptions) -> tuple[str, ...]:
     """Return the names of all parts that a message of this entry has, some perhaps twice."""
     own: list[str] = [*said.topic.parts]
     if said.each is not None:
-        own += [KEY, *(said.members or {})]
-        own += [] if "value" in (said.members or {}) or said.tells is Tells.CLOCK else ["value"]
+        own += [KEY, *(said.json_ or {})]
+        own += [] if "value" in (said.json_ or {}) or said.tells is Tells.CLOCK else ["value"]
+    elif said.json_ is not None:
+        own += said.json_
     elif said.members is not None:
-        own += said.members
-    elif said.several is not None:
         own += ["value"]
     elif said.text is not None:
         own += said.text.parts
@@ -83,8 +83,8 @@ def look_at(said: MessageOptions) -> Faults:
 
 
 def _look_at_payload(said: MessageOptions, faults: Faults) -> None:
-    given = [key for key, value in (("text", said.text), ("json", said.members)) if value is not None]
-    kinds = (("each", said.each), ("members", said.several), ("bits", said.bits))
+    given = [key for key, value in (("text", said.text), ("json", said.json_)) if value is not None]
+    kinds = (("each", said.each), ("members", said.members), ("bits", said.bits))
     several = [key for key, value in kinds if value is not None]
     if len(given) > 1:
         faults.note(("json",), "a payload is text or JSON: leave out `text`, or `json`")
@@ -92,11 +92,11 @@ def _look_at_payload(said: MessageOptions, faults: Faults) -> None:
         faults.note(
             (several[1],), f"`{several[0]}` says already what the facts are: leave out `{several[1]}`"
         )
-    if said.text is not None and (said.each is not None or said.several is not None):
+    if said.text is not None and (said.each is not None or said.members is not None):
         faults.note(("text",), f"`{several[0]}` is about JSON: leave out `text`")
-    if said.members is not None and said.several is not None:
+    if said.json_ is not None and said.members is not None:
         faults.note(("json",), "`members` says already where the values stand: leave out `json`")
-    if said.written is Written.BYTES and (given or said.each is not None or said.several is not None):
+    if said.written is Written.BYTES and (given or said.each is not None or said.members is not None):
         faults.note(("written",), "of bytes there is neither text nor JSON: leave that out, or `written`")
     elif said.written is Written.BYTES and "value" in said.topic.parts:
         faults.note(
@@ -133,7 +133,7 @@ def _look_at_parts(said: MessageOptions, kind: Kind, faults: Faults) -> None:
 
 def _look_at_which(said: MessageOptions, kind: Kind, faults: Faults) -> None:
     if said.tells is Tells.CLOCK:
-        ones = {"number": said.number, "name": said.name, "members": said.several, "bits": said.bits}
+        ones = {"number": said.number, "name": said.name, "members": said.members, "bits": said.bits}
         for key, value in {**ones, "each": said.each, "called": said.called or None}.items():
             if value is not None:
                 faults.note((key,), f"there is one clock: leave out `{key}`")
@@ -145,7 +145,7 @@ def _look_at_which(said: MessageOptions, kind: Kind, faults: Faults) -> None:
         _look_at_ours(kind, ("number",), said.number, faults)
     if said.name is not None:
         _look_at_name(said.name, parts_of(said), faults)
-    if said.bits is not None or said.several is not None:
+    if said.bits is not None or said.members is not None:
         _look_at_fixed(said, kind, used, faults)
     elif getattr(said, used) is None and getattr(said, other) is None and not {used, KEY} & {*parts_of(said)}:
         faults.note(
@@ -169,7 +169,7 @@ def _look_at_name(name: Pattern, parts: tuple[str, ...], faults: Faults) -> None
 
 def _look_at_fixed(said: MessageOptions, kind: Kind, used: str, faults: Faults) -> None:
     """Look at `bits` or `members`, which say which ones the facts are about."""
-    key, fixed = ("members", said.several or {}) if said.bits is None else ("bits", said.bits)
+    key, fixed = ("members", said.members or {}) if said.bits is None else ("bits", said.bits)
     for also in (used, "called"):
         if getattr(said, also):
             faults.note((also,), f"`{key}` says already which ones they are: leave out `{also}`")

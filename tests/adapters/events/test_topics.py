@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 import pytest
 
-from adapters.contract import EventSource, Raw
+from adapters.contract import AT_ONCE, EventSource, Raw
 from adapters.events.topics import MappedTopics, TopicsOptions
 from adapters.testing import BrokerEnd, FarEnd, SourceBench, SourceContract
 from bridge.errors import DecodeError
 from bridge.events import LinkState
 from bridge.layout.text import parse
 from tests.support.hosts import listening
+from tests.support.memory_broker import turns
 
 YARD = "messages: [{topic: 'yard/{name}', tells: block}, {topic: 'yard/K{name}/x', tells: block, qos: 1}]"
 ALIVE = f"{YARD}, alive: {{topic: yard/status, here: online, gone: offline}}"
@@ -140,6 +142,7 @@ async def test_what_is_said_while_it_is_not_there_is_a_copy_once_it_is(gone: str
         assert [] == host.raws[before:]
         host.broker.hand("yard/status", b"online")
         host.broker.hand("yard/west", b"occupied")
+        assert await host.until(lambda: host.raws[-1] == Raw("yard/west", b"occupied"))
         held, fresh = [raw for raw in host.raws[before:] if raw.channel == "yard/west"]
     assert (b"clear", True) == (held.payload, held.retained)
     assert (b"occupied", False) == (fresh.payload, fresh.retained)
@@ -155,9 +158,110 @@ async def test_no_more_is_held_than_there_is_room_for(monkeypatch: pytest.Monkey
             host.broker.hand(f"yard/b{number}", b"clear")
         host.broker.hand("yard/b2", b"occupied")
         host.broker.hand("yard/status", b"online")
+        assert await host.until(lambda: channels(host)[-1:] == ["yard/b2"])
     assert [("yard/b0", b"clear"), ("yard/b1", b"clear"), ("yard/b2", b"occupied")] == [
         (raw.channel, raw.payload) for raw in host.raws if raw.channel != "yard/status"
     ]
+
+
+@pytest.mark.parametrize(
+    ("entries", "longest"),
+    [("", 1024), (", {topic: 'json/{name}', tells: block, json: {value: /v}}", 16_384)],
+)
+async def test_of_what_is_too_long_no_more_is_held_than_is_refused_still(entries: str, longest: int) -> None:
+    """Some payloads of a megabyte on each of many topics would take all memory; what is not too long stays whole."""
+    host = SourceBench()
+    source = made(
+        f"messages: [{{topic: 'yard/{{name}}', tells: block}}{entries}],"
+        " alive: {topic: box, here: online, gone: offline}",
+        host,
+    )
+    whole = b"clear".ljust(longest)
+    async with listening(source):
+        host.broker.turn(LinkState.UP)
+        host.broker.hand("yard/west", b"clear" + bytes(1_000_000))
+        host.broker.hand("yard/east", whole)
+        host.broker.hand("box", b"online")
+        assert await host.until(lambda: len(host.raws) == 3)
+    west, east = host.raws[1:]
+    assert longest + 1 == len(west.payload)
+    with pytest.raises(DecodeError, match="longer than 1024 bytes"):
+        source.decode(west, 1)
+    assert whole == east.payload
+
+
+async def hold(host: SourceBench, count: int) -> list[str]:
+    """Bring the link up and say something on so many topics of a source that is not there yet; return them."""
+    topics = [f"yard/b{number}" for number in range(count)]
+    host.broker.turn(LinkState.UP)
+    for topic in topics:
+        host.broker.hand(topic, b"clear")
+    return topics
+
+
+def channels(host: SourceBench) -> list[str]:
+    """Return where what was handed in came from, but for the signs of life."""
+    return [raw.channel for raw in host.raws if raw.channel != "yard/status"]
+
+
+async def test_what_was_held_is_handed_in_a_few_at_once_and_in_order() -> None:
+    """The lights wait while a source hands in; what comes meanwhile comes behind."""
+    host = SourceBench()
+    async with listening(made(ALIVE, host)):
+        topics = await hold(host, 5 * AT_ONCE + 3)
+        host.broker.hand("yard/status", b"online")
+        fresh: list[str] = []
+        for _ in range(5):
+            for _ in range(30):
+                fresh.append(f"yard/f{len(fresh)}")
+                host.broker.hand(fresh[-1], b"clear")
+            await asyncio.sleep(0)
+        assert await host.until(lambda: channels(host)[-1] == fresh[-1])
+        host.broker.hand("yard/last", b"clear")
+        assert "yard/last" == host.raws[-1].channel
+    assert AT_ONCE == host.longest
+    assert [*topics, *fresh, "yard/last"] == channels(host)
+    assert [True] * len(topics) + [False] * (len(fresh) + 1) == [
+        raw.retained for raw in host.raws if raw.channel != "yard/status"
+    ]
+
+
+async def test_what_waits_counts_for_what_it_was_when_it_came() -> None:
+    """It says that it is gone, something is said in its name, and it is back: all while much waits."""
+    host = SourceBench()
+    async with listening(made(ALIVE, host)):
+        topics = await hold(host, 2 * AT_ONCE)
+        for topic, payload in (
+            ("status", b"online"),
+            ("west", b"clear"),
+            ("status", b"offline"),
+            ("west", b"occupied"),
+            ("status", b"online"),
+            ("east", b"clear"),
+        ):
+            host.broker.hand(f"yard/{topic}", payload)
+        assert await host.until(lambda: channels(host)[-1:] == ["yard/east"])
+    assert [*topics, "yard/west", "yard/west", "yard/east"] == channels(host)
+    assert [False, True, False] == [raw.retained for raw in host.raws if raw.channel[5:] in ("west", "east")]
+    assert ["up", "lost", "up"] == [state.value for state, _why in host.links]
+
+
+async def test_what_waits_is_lost_with_the_link() -> None:
+    """As everything else that was on its way; nothing of it comes behind the loss."""
+    host = SourceBench()
+    async with listening(made(ALIVE, host)):
+        await hold(host, 3 * AT_ONCE)
+        host.broker.hand("yard/status", b"online")
+        await turns(2)
+        host.broker.turn(LinkState.LOST)
+        there = channels(host)
+        await turns()
+        assert there == channels(host)
+        assert 0 < len(there) < 3 * AT_ONCE
+        host.broker.turn(LinkState.UP)
+        host.broker.hand("yard/status", b"online")
+        host.broker.hand("yard/west", b"clear")
+        assert [*there, "yard/west"] == channels(host)
 
 
 def test_one_topic_may_be_a_heartbeat_and_tell_of_a_block() -> None:
@@ -176,6 +280,16 @@ async def test_a_member_may_say_it() -> None:
         for payload in (b'{"up": true}', b'{"down": 1}', b'{"up": []}', b'{"up": 0.0}'):
             host.broker.hand("s", payload)
     assert [LinkState.UP, LinkState.LOST] == [state for state, _why in host.links]
+
+
+@pytest.mark.parametrize(("json", "payload"), [("", b"off "), (", json: /up", b'{"up": " off"}')])
+async def test_nothing_around_a_word_counts(json: str, payload: bytes) -> None:
+    """Neither in the file nor in the message."""
+    host = SourceBench()
+    async with listening(made(f"{YARD}, alive: {{topic: s{json}, gone: 'off '}}", host)):
+        host.broker.turn(LinkState.UP)
+        host.broker.hand("s", payload)
+    assert [LinkState.LOST] == [state for state, _why in host.links]
 
 
 async def test_a_heart_that_stops_is_a_source_that_is_lost() -> None:

@@ -176,7 +176,12 @@ def test_all_faults_of_all_entries_are_told_at_once() -> None:
         ("topic: y", "add `gone`, the words of its last will, or `heartbeat`"),
         ("topic: y/+, gone: off", "write it out, without parts"),
         ("topic: y, gone: [off]", "is no text"),
+        ("topic: y, gone: ' '", "is no text"),
         ("topic: y, here: off, gone: off", "nobody could tell them apart"),
+        ("topic: y, here: '1', gone: 1", "nobody could tell them apart"),
+        ("topic: y, here: 1.0, gone: 1", "nobody could tell them apart"),
+        ("topic: y, here: 'true', gone: true", "nobody could tell them apart"),
+        ("topic: y, here: up, gone: 'up '", "nobody could tell them apart"),
         ("topic: y, heartbeat: 10", "write a number and ms, s or min"),
         ("topic: y, heartbeat: 500 ms", "a heartbeat is 1 s to 1440 min"),
     ],
@@ -186,6 +191,12 @@ def test_each_fault_of_how_it_is_alive_is_told(said: str, message: str) -> None:
     (finding,) = found(SAID, f"    alive: {{{said}}}")
     assert message in finding.message
     assert 7 == finding.mark.line
+
+
+@pytest.mark.parametrize("said", ["here: true, gone: 1", "here: 0, gone: false", "here: up, gone: Up"])
+def test_words_that_a_message_tells_apart_may_both_stand_there(said: str) -> None:
+    """They are compared as text, where the number is another word than the truth value."""
+    assert () == found(SAID, f"    alive: {{topic: y, {said}}}")
 
 
 def test_topics_that_meet_are_warned_of() -> None:

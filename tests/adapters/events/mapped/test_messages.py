@@ -122,6 +122,12 @@ CASES: list[tuple[str, str, str | bytes, list[tuple[Any, ...]]]] = [
         [("clock", 24_300, 24, True, True, "feedback")],
     ),
     (
+        "topic: y, tells: clock, text: '{minutes},{rate},{value}', means: {go: running}",
+        "y",
+        "405,0,go",
+        [("clock", 24_300, None, False, True, "feedback")],
+    ),
+    (
         "topic: y, tells: clock, json: {seconds: /s, rate: /r}",
         "y",
         '{"s": 86399, "r": 0.25}',
