@@ -293,8 +293,10 @@ HEARD, SAID, CANCELLED, CUT, QUIET, BYTES, PURE, FLOOD, CLOCK = (
         (
             Naps,
             CLOCK,
-            "(napping.py, line 17: nap(0.001); napping.py, line 18: loops.sleep(0.001);"
-            " napping.py, line 19: timeout(3))",
+            (
+                "(napping.py, line 17: nap(0.001); napping.py, line 18: loops.sleep(0.001);"
+                " napping.py, line 19: timeout(3))"
+            ),
         ),
         (
             KnowsTheDate,
