@@ -26,7 +26,7 @@ import json
 import zlib
 from base64 import b64encode
 from dataclasses import dataclass
-from typing import Any, Final, TypeAlias
+from typing import Any, Final, NamedTuple, TypeAlias
 
 from bridge.commands import Cause, Decision, Note, Told
 from bridge.events import Event, Instant, event_to_data
@@ -77,8 +77,7 @@ class Header:
     before: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Input:
+class Input(NamedTuple):
     """Something came in and meant something.
 
     Attributes:

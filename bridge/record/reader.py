@@ -10,7 +10,7 @@ import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, Final, TypeAlias
+from typing import BinaryIO, Final, NamedTuple, TypeAlias
 
 from bridge.errors import DecodeError
 from bridge.events import Instant
@@ -39,8 +39,7 @@ class Broken:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class Placed:
+class Placed(NamedTuple):
     """A line with its number, counted from 1, in the file that it stands in."""
 
     number: int
