@@ -382,7 +382,7 @@ def _word_reader(words: type[StrEnum]) -> Callable[[Any], StrEnum]:
     members = {each.value: each for each in words}
 
     def read(value: Any) -> StrEnum:
-        return members.get(value) or words(value)  # to look it up is quicker than to ask for it, and fails alike
+        return members.get(value) or words(value)  # the look-up is quicker, and the class says what is wrong
 
     return read
 
@@ -390,5 +390,6 @@ def _word_reader(words: type[StrEnum]) -> Callable[[Any], StrEnum]:
 # What the fields of each kind are is looked up once: a log has many events.
 _NAMES: Final = {kind: (name, [each.name for each in fields(kind)]) for name, kind in EVENT_KINDS.items()}
 _READERS: Final = {
-    kind: {each.name: _reader(each.name, str(each.type)) for each in fields(kind)} for kind in EVENT_KINDS.values()
+    kind: {each.name: _reader(each.name, str(each.type)) for each in fields(kind)}
+    for kind in EVENT_KINDS.values()
 }

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from bridge.commands import Decision
-from bridge.events import Instant
+from bridge.events import Event, Instant
 from bridge.logic.deciding import Deciding
-from bridge.logic.reasons import Choice, Outcome
+from bridge.logic.reasons import Outcome
 from bridge.record.following import Follower, Opened, Stood, open_session
 from bridge.record.lines import End, Input
 from bridge.record.result import Difference, ReplayResult
@@ -73,7 +73,7 @@ class _Decisions:
         self._follower = Follower(session, self._core, self._advance)
         self._made: deque[Decision] = deque()
         self._difference: Difference | None = None
-        self._cause = ""
+        self._cause: Event | None = None
         self._last: Instant = 0
         self._decisions = 0
         self._ended = False
@@ -141,8 +141,7 @@ class _Decisions:
         for event in line.events:
             self._advance(event.at)
             outcome = deciding.hear(event).outcome
-            if self._difference is None:
-                self._cause = event_text(event)
+            self._cause = event
             if outcome is not None:
                 self._take(outcome, event.at, (deciding.events,))
         self._last = max(self._last, line.at)
@@ -156,8 +155,10 @@ class _Decisions:
     def _take(self, outcome: Outcome, at: Instant, causes: tuple[int, ...]) -> None:
         shown, names = self._core.shown, self._core.names
         for index, choice in outcome.choices:
-            before, shown[index] = shown[index], choice.aspect
-            self._made.append(_decision(at, names[index], before, choice, causes))
+            before, aspect = shown[index], choice.aspect
+            shown[index] = aspect
+            known = choice.causes or (causes if before != aspect else ())
+            self._made.append(Decision(at, names[index], before, aspect, choice.reason, known))
 
     def _decided(self, number: int, line: Decision) -> None:
         self._decisions += 1
@@ -178,12 +179,8 @@ class _Decisions:
         self._made.clear()
         if self._difference is None:
             event = self._core.deciding.events
-            self._difference = Difference(line, at, what, event=event, cause=self._cause)
-
-
-def _decision(at: Instant, name: str, before: str, choice: Choice, causes: tuple[int, ...]) -> Decision:
-    known = choice.causes or (causes if before != choice.aspect else ())
-    return Decision(at, name, before, choice.aspect, choice.reason, known)
+            cause = "" if self._cause is None else event_text(self._cause)
+            self._difference = Difference(line, at, what, event=event, cause=cause)
 
 
 def _words(made: Decision) -> str:

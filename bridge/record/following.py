@@ -122,6 +122,10 @@ class Core(Protocol):
         ...
 
 
+_APART: Final = (Torn, Broken, Lost, Snapshot)
+"""Lines that say something of the log itself, or of how far what follows can be relied upon."""
+
+
 class Follower:
     """Goes through a session's lines and keeps to what can be relied upon.
 
@@ -156,19 +160,20 @@ class Follower:
             if until is not None and _begins(line) > until:
                 self.goes_on = True
                 break
-            if isinstance(line, Torn):
+            if not isinstance(line, _APART):
+                if not self.seeking:
+                    yield placed, line if until is None else _cut(line, until)
+            elif isinstance(line, Torn):
                 self.notes.append(f"{self.place(placed)} stops in the middle: the log was cut off there")
             elif isinstance(line, Broken):
                 self.gap(placed, line.why)
             elif isinstance(line, Lost):
                 why = "entries were lost because the disk could not keep up"
                 self.gap(placed, f"at {instant_text(line.at)}: {line.count} {why}")
-            elif isinstance(line, Snapshot):
+            else:
                 stood = self._stand(placed, line)
                 if stood is not None:
                     yield placed, stood
-            elif not self.seeking:
-                yield placed, _cut(line, until)
         if self.seeking:
             self.notes.append("no snapshot follows: what comes after that cannot be replayed")
 
@@ -235,9 +240,9 @@ def _begins(line: object) -> Instant:
     return -1
 
 
-def _cut(line: Line, until: Instant | None) -> Line:
+def _cut(line: Line, until: Instant) -> Line:
     """Leave out what a line says of later."""
-    if until is None or not isinstance(line, Rendered) or line.instants[-1:] <= (until,):
+    if not isinstance(line, Rendered) or line.instants[-1:] <= (until,):
         return line
     return Rendered(tuple(instant for instant in line.instants if instant <= until))
 
