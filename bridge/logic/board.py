@@ -311,7 +311,7 @@ class Board:
         """
         words = self._crossings.take()
         if not dirty:
-            return Outcome([], words)
+            return Outcome([], words, [])
         before: dict[int, Choice] = {}
         stuck: set[int] = set()
         turned: set[int]
