@@ -11,8 +11,10 @@ from bridge.commands import Decision
 from bridge.events import Event, Instant
 from bridge.logic.deciding import Deciding
 from bridge.logic.reasons import Outcome
+from bridge.record.beside import replay_beside
 from bridge.record.following import Follower, Opened, Stood, open_session
 from bridge.record.lines import End, Input
+from bridge.record.parts import Part
 from bridge.record.result import Difference, ReplayResult
 from bridge.record.words import event_text
 
@@ -36,8 +38,17 @@ def replay_decisions(
         No frames, no instants and no digest; the rest as of a replay.
     """
     session = open_session(path, layout_text, since=since, passing=_PASSING)
+    whole = None if until is not None else replay_beside(session, _replay_part, progress)
+    if whole is not None:
+        return whole
     replaying = _Decisions(session)
     replaying.run(until, progress)
+    return replaying.result()
+
+
+def _replay_part(part: Part, progress: Callable[[Instant], None]) -> ReplayResult:
+    replaying = _Decisions(open_session(part.begin.file, part=part, passing=_PASSING))
+    replaying.run(None, progress)
     return replaying.result()
 
 
