@@ -13,11 +13,12 @@ import warnings
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
+from itertools import count
 from multiprocessing import get_context
 from multiprocessing.connection import Connection, wait
 from typing import Final, TypeAlias
 
-from bridge.events import SECOND, Instant
+from bridge.events import Instant
 from bridge.record.digests import sum_of_digests
 from bridge.record.following import Opened
 from bridge.record.parts import Part, parts_of
@@ -29,8 +30,8 @@ ReplayPart: TypeAlias = Callable[[Part, Progress], ReplayResult]
 _FORK: Final = get_context("fork")
 """How processes begin: what was loaded so far is there at once."""
 
-TOLD_EVERY: Final = SECOND
-"""Of the session, between two words of how far a part has come."""
+TOLD_EVERY: Final = 2_000
+"""Lines between two words of how far a part has come."""
 
 
 def replay_beside(session: Opened, replay: ReplayPart, progress: Progress) -> ReplayResult | None:
@@ -97,12 +98,10 @@ class Worker:
 
 def _work(far: Connection, replay: ReplayPart, part: Part) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever is told ends this as well
-    told: Instant = -TOLD_EVERY
+    lines = count()
 
     def tell(at: Instant) -> None:
-        nonlocal told
-        if at - told >= TOLD_EVERY:
-            told = at
+        if next(lines) % TOLD_EVERY == 0:
             far.send(at)
 
     with suppress(Exception):  # a replay in order meets it again, and says so

@@ -236,11 +236,9 @@ def _input(fields: _Fields) -> Line:
     number, at, source = fields.whole("in", 1), fields.whole("at"), fields.text("source")
     events = []
     for said in fields.items("events"):
-        if not isinstance(said, dict) or not isinstance(said.get("kind"), str):
+        if not isinstance(said, dict):
             raise fields.bad(f"{said!r:.80} is no event")
-        event = event_from_data(said)
-        fields.number(event.at, "at")
-        events.append(event)
+        events.append(event_from_data(said))
     took = fields.whole("took") if fields.has("took") else None
     if not fields.has("channel"):
         return Input(number, at, source, tuple(events), took=took)

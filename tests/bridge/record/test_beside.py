@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bridge.events import SECOND, Instant
+from bridge.events import Instant
 from bridge.record import beside, decisions, parts, replay
 from bridge.record.beside import replay_beside
 from bridge.record.digests import sum_of_digests
@@ -40,6 +40,7 @@ def many_processors(monkeypatch: pytest.MonkeyPatch) -> None:
     """Have four processors, and parts of any length."""
     monkeypatch.setattr(os, "sched_getaffinity", lambda _process: {0, 1, 2, 3})
     monkeypatch.setattr(parts, "SMALLEST", 1)
+    monkeypatch.setattr(beside, "TOLD_EVERY", 10)
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +62,7 @@ def in_order(work: Callable[[], ReplayResult]) -> ReplayResult:
 def test_parts_come_to_what_the_whole_comes_to(
     demo: Path, way: Callable[[Part, beside.Progress], ReplayResult]
 ) -> None:
-    """All that is counted is the same, the digest of all frames as well; of progress the last is near the end."""
+    """All that is counted is the same, the digest of all frames as well; and so is how far they have come."""
     told: list[Instant] = []
     found = replay_beside(open_session(demo), way, told.append)
     whole = in_order(lambda: (replay.replay if way is WAYS[0] else decisions.replay_decisions)(demo))
@@ -69,7 +70,7 @@ def test_parts_come_to_what_the_whole_comes_to(
     assert whole.same
     assert (bool(whole.digest), 2 * MINUTE) == (way is WAYS[0], whole.length)
     assert sorted(told) == told
-    assert 2 * MINUTE - 4 * 2 * SECOND <= told[-1] <= 2 * MINUTE
+    assert 1.8 * MINUTE < told[-1] <= 2 * MINUTE
 
 
 def test_commands_go_side_by_side_by_themselves(demo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
