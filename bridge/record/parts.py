@@ -46,7 +46,7 @@ def parts_of(path: Path, most: int) -> list[Part]:
     Raises:
         DecodeError: the log cannot be read.
     """
-    places, total = _snapshots(path)
+    places, total = _snapshots(path) if most > 1 else ([], 0)
     wanted = max(1, min(most, total // SMALLEST))
     cuts: list[Place] = []
     for part in range(1, wanted):
