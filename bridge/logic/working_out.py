@@ -293,4 +293,4 @@ def in_order(events: Iterable[int]) -> tuple[int, ...]:
     """Return event numbers in order, each once, and without the 0 that stands for none."""
     found = {*events}
     found.discard(0)
-    return tuple(sorted(found)) if len(found) > 1 else tuple(found)
+    return tuple(sorted(found))

@@ -52,7 +52,18 @@ def parse_line(data: bytes) -> Line:
     Raises:
         DecodeError: it is no line of a log of this format or an older one; the message says why. No other.
     """
-    said = _loads(data)
+    try:
+        return _line(orjson.loads(data), data)
+    except (orjson.JSONDecodeError, DecodeError):
+        pass  # it takes no lone surrogates and makes floats of very large numbers, so another one has the last word
+    try:
+        said = json.loads(data.decode("utf-8"))
+    except (ValueError, RecursionError) as error:
+        raise _bad(f"this is not JSON: {error}", data) from None
+    return _line(said, data)
+
+
+def _line(said: Any, data: bytes) -> Line:
     kind = next(iter(said), None) if isinstance(said, dict) else None
     reader = _READERS.get(kind) if isinstance(kind, str) else None
     if reader is None:
@@ -61,22 +72,6 @@ def parse_line(data: bytes) -> Line:
     line = reader(fields)
     fields.no_others()
     return line
-
-
-def _loads(data: bytes) -> Any:
-    """Return what is within JSON. Of two readers the slow one counts: the quick one takes no lone surrogates.
-
-    Raises:
-        DecodeError: this is not JSON.
-    """
-    try:
-        return orjson.loads(data)
-    except orjson.JSONDecodeError:
-        pass
-    try:
-        return json.loads(data.decode("utf-8"))
-    except (ValueError, RecursionError) as error:
-        raise _bad(f"this is not JSON: {error}", data) from None
 
 
 def _bad(message: str, data: bytes, expected: str = "") -> DecodeError:
