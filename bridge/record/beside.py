@@ -44,9 +44,6 @@ def replay_beside(session: Opened, replay: ReplayPart, progress: Progress) -> Re
 
     Returns:
         What came of the whole, where every part came out as recorded and there is nothing more to say; else None.
-
-    Raises:
-        DecodeError: a file of it cannot be read.
     """
     if threading.active_count() > 1:
         return None  # a process that is forked has none of them, and all that they hold stays held

@@ -6,9 +6,11 @@ does, and nobody had to go through it in order.
 
 from __future__ import annotations
 
+import zlib
 from pathlib import Path
 from typing import BinaryIO, Final, NamedTuple
 
+from bridge.errors import DecodeError
 from bridge.record.lines import Header
 from bridge.record.reader import LONGEST_LINE, Place, read_log
 from bridge.record.store import next_piece, open_log
@@ -41,12 +43,13 @@ def parts_of(path: Path, most: int) -> list[Part]:
         most: parts.
 
     Returns:
-        As many parts, or fewer where it is short or has too few snapshots; together they are all of it.
-
-    Raises:
-        DecodeError: the log cannot be read.
+        As many parts, or fewer where it is short, has too few snapshots or cannot be read to its end; together they are
+        all of it.
     """
-    places, total = _snapshots(path) if most > 1 else ([], 0)
+    try:
+        places, total = _snapshots(path) if most > 1 else ([], 0)
+    except (DecodeError, EOFError, zlib.error, OSError):
+        places, total = [], 0  # whoever goes through it in order is told
     wanted = max(1, min(most, total // SMALLEST))
     cuts: list[Place] = []
     for part in range(1, wanted):

@@ -8,12 +8,15 @@ import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 from tempfile import TemporaryDirectory
+from typing import TypeVar
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bridge.errors import DecodeError
 from bridge.events import Instant
 from bridge.record import beside, decisions, parts, replay
 from bridge.record.beside import replay_beside
@@ -24,9 +27,13 @@ from bridge.record.parts import Part, parts_of
 from bridge.record.reader import Place, read_session
 from bridge.record.result import ReplayResult
 from tests.bridge.record.sessions import Step, play, scripts
+from tests.bridge.record.test_corrupt import busy, chances, damages
 from tests.bridge.record.test_store import NAME, Standing
+from tests.support.damage import Damage
 from tests.support.demo_day import MINUTE
 from tests.support.demo_recording import RecordedDay
+
+Result = TypeVar("Result")
 
 WAYS = (replay._replay_part, decisions._replay_part)
 
@@ -51,7 +58,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def in_order(work: Callable[[], ReplayResult]) -> ReplayResult:
+def in_order(work: Callable[[], Result]) -> Result:
     """Do it in one process."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(os, "sched_getaffinity", lambda _process: {0})
@@ -158,6 +165,28 @@ def test_a_snapshot_that_tells_another_state_is_found(demo: Path, tmp_path: Path
     path.write_bytes(b"".join([*lines[:at], changed, *lines[at + 1 :]]))
     assert replay_beside(open_session(path), replay._replay_part, nobody) is None
     assert not replay.replay(path).same
+
+
+@settings(deadline=None, max_examples=40)  # each example writes files and begins processes
+@given(damages, chances, st.booleans())
+def test_of_a_damaged_log_the_same_is_said_as_in_order(
+    done: list[Damage], chance: Random, packed: bool
+) -> None:
+    """Cut, with flipped bits, lines lost, doubled or exchanged, packed or not: it comes to the same."""
+    data = gzip.compress(busy(), mtime=0) if packed else busy()
+    for damage in done:
+        data = damage(data, chance) if data else data
+
+    def said(path: Path) -> ReplayResult | str:
+        try:
+            return replay.replay(path)
+        except DecodeError as refused:
+            return str(refused)
+
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / ("a.jsonl.gz" if packed else "a.jsonl")
+        path.write_bytes(data)
+        assert in_order(lambda: said(path)) == said(path)
 
 
 def test_from_every_snapshot_on_all_later_ones_tell_the_same_state(demo: Path) -> None:
