@@ -6,6 +6,7 @@ never appears here.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from enum import StrEnum
 from typing import Any, Final, TypeAlias
@@ -305,7 +306,6 @@ EVENT_KINDS: Final[dict[str, type[Event]]] = {
 }
 """The name of each kind of event in the session log."""
 
-_KIND_OF: Final = {kind: name for name, kind in EVENT_KINDS.items()}
 _ENUMS: Final[dict[str, type[StrEnum]]] = {
     "Authority": Authority,
     "Position": Position,
@@ -328,10 +328,11 @@ _ORDERS: Final = (Position.NORMAL, Position.REVERSE)
 
 def event_to_data(event: Event) -> dict[str, Any]:
     """Return an event as plain data for the log, `kind` first."""
-    data: dict[str, Any] = {"kind": _KIND_OF[type(event)]}
-    for field in fields(event):
-        value = getattr(event, field.name)
-        data[field.name] = value.value if isinstance(value, StrEnum) else value
+    kind, names = _NAMES[type(event)]
+    data: dict[str, Any] = {"kind": kind}
+    for name in names:
+        value = getattr(event, name)
+        data[name] = value.value if isinstance(value, StrEnum) else value
     return data
 
 
@@ -345,12 +346,11 @@ def event_from_data(data: dict[str, Any]) -> Event:
     kind = EVENT_KINDS.get(name) if isinstance(name, str) else None
     if kind is None:
         raise DecodeError(f"no event of kind {name!r}", expected=", ".join(EVENT_KINDS))
-    values = {key: value for key, value in data.items() if key != "kind"}
+    readers = _READERS[kind]
     try:
-        for field in fields(kind):
-            if field.name in values:
-                values[field.name] = _value(field.name, str(field.type), values[field.name])
-        event = kind(**values)
+        event = kind(**{key: readers[key](value) for key, value in data.items() if key != "kind"})
+    except KeyError as error:
+        raise DecodeError(f"a {name} event has no {error}", received=str(data)[:200]) from None
     except (TypeError, ValueError) as error:
         raise DecodeError(f"this is no {name} event: {error}", received=str(data)[:200]) from None
     if isinstance(event, AccessoryOrdered) and event.position not in _ORDERS:
@@ -358,16 +358,38 @@ def event_from_data(data: dict[str, Any]) -> Event:
     return event
 
 
-def _value(name: str, kind: str, value: Any) -> Any:
-    """Return a field's value from plain data, or raise ValueError."""
+def _reader(name: str, kind: str) -> Callable[[Any], Any]:
+    """Return what makes a field's value of plain data, or raises TypeError or ValueError."""
     if kind in _ENUMS:
-        return _ENUMS[kind](value)
-    if kind.endswith(" | None"):
-        if value is None:
+        return _word_reader(_ENUMS[kind])
+    may_be_none = kind.endswith(" | None")
+    plain = {"int": int, "Instant": int, "str": str, "bool": bool}[kind.removesuffix(" | None")]
+    allowed = _RANGES.get(name)
+
+    def read(value: Any) -> Any:
+        if type(value) is plain:
+            if allowed is None or value in allowed:
+                return value
+            raise ValueError(f"{name} is {value}, and not from {allowed[0]} to {allowed[-1]}")
+        if value is None and may_be_none:
             return None
-        kind = kind.removesuffix(" | None")
-    if type(value).__name__ != ("int" if kind == "Instant" else kind):
         raise ValueError(f"{name} is {value!r}")
-    if name in _RANGES and value not in _RANGES[name]:
-        raise ValueError(f"{name} is {value}, and not from {_RANGES[name][0]} to {_RANGES[name][-1]}")
-    return value
+
+    return read
+
+
+def _word_reader(words: type[StrEnum]) -> Callable[[Any], StrEnum]:
+    members = {each.value: each for each in words}
+
+    def read(value: Any) -> StrEnum:
+        return members.get(value) or words(value)  # the look-up is quicker, and the class says what is wrong
+
+    return read
+
+
+# What the fields of each kind are is looked up once: a log has many events.
+_NAMES: Final = {kind: (name, [each.name for each in fields(kind)]) for name, kind in EVENT_KINDS.items()}
+_READERS: Final = {
+    kind: {each.name: _reader(each.name, str(each.type)) for each in fields(kind)}
+    for kind in EVENT_KINDS.values()
+}

@@ -219,6 +219,8 @@ class Board:
 
     def _hear(self, changes: Sequence[Change], at: Instant, dirty: set[int]) -> None:
         """Tell changes of the track to the crossings, and with theirs to all who listen."""
+        if not changes:
+            return
         self._spread(changes, dirty)
         self._spread(self._moments.hear(changes, at), dirty)
         if self._crossings.names:
@@ -227,7 +229,9 @@ class Board:
     def _spread(self, changes: Iterable[Change], dirty: set[int]) -> None:
         """Tell changes to all who listen."""
         for key, fact in changes:
-            listeners = self._listeners.get(key, ())
+            listeners = self._listeners.get(key)
+            if listeners is None:
+                continue
             dirty.update(listeners)
             if fact is not None:
                 for index in listeners:
@@ -305,13 +309,15 @@ class Board:
         Signals may follow each other in a ring, as round an oval. What is better ahead never makes a signal worse,
         so this comes to rest; where an owner's own table makes it go on for ever, the signals that turn stop.
         """
+        words = self._crossings.take()
+        if not dirty:
+            return Outcome([], words, [])
         before: dict[int, Choice] = {}
-        words: list[Word] = self._crossings.take()
         stuck: set[int] = set()
         turned: set[int]
         circles: Circles | None = None
         while dirty:
-            now = sorted(dirty)
+            now = sorted(dirty) if len(dirty) > 1 else dirty
             dirty, turned = set(), set()
             for index in now:
                 device = self._all[index]
@@ -335,23 +341,25 @@ class Board:
                     self.devices[index].give_up(NEVER_SETTLES)
                     self._announce(index, number, dirty)
                 dirty -= stuck
-        for index in sorted(before.keys() & self._arms.keys()):
-            word = self._arm(index)
-            if word.state != self._arm_stands.get(index):
+        return self._outcome(before, words)
+
+    def _outcome(self, before: dict[int, Choice], words: list[Word]) -> Outcome:
+        """Return what is otherwise now than before, beside these words."""
+        choices: list[tuple[int, Choice]] = []
+        masters: list[tuple[int, Choice]] = []
+        for index in sorted(before):
+            device = self._all[index]
+            if index in self._arms and (word := self._arm(index)).state != self._arm_stands.get(index):
                 self._arm_stands[index] = word.state
                 words.append(word)
-        changed_now = [
-            (index, self._all[index].shown)
-            for index, shown in sorted(before.items())
-            if self._all[index].shown != shown
-        ]
-        masters = len(self.devices)
-        words += [self._master(self._all[index]) for index, _choice in changed_now if index >= masters]
-        return Outcome(
-            [each for each in changed_now if each[0] < masters],
-            words,
-            [(index - masters, choice) for index, choice in changed_now if index >= masters],
-        )
+            if device.shown == before[index]:
+                continue
+            if index < len(self.devices):
+                choices.append((index, device.shown))
+            else:
+                masters.append((index - len(self.devices), device.shown))
+                words.append(self._master(device))
+        return Outcome(choices, words, masters)
 
     def _picture(self, touched: Iterable[int]) -> list[Any]:
         """Return all that the choices of signals depend on and that they change by choosing."""

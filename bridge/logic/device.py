@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any, Final
 
 from bridge.events import BlockState
@@ -44,13 +44,16 @@ def most_restrictive(said: Sequence[Choice]) -> Choice:
     That is all that says so, and what would count next.
     """
     first = said[0]
-    same = [each for each in said if each.aspect == first.aspect]
-    reason = "; and ".join(dict.fromkeys(each.reason for each in same))
-    after = said[len(same) : len(same) + 1]
-    for each in after:
-        reason = f"{reason}; otherwise it would show {each.aspect}: {each.reason}"
-    causes = in_order(event for each in (*same, *after) for event in each.causes)
-    return Choice(first.aspect, reason, causes, first.source)
+    reasons = {first.reason: None}
+    causes = [*first.causes]
+    otherwise = ""
+    for each in said[1:]:
+        causes += each.causes
+        if each.aspect != first.aspect:
+            otherwise = f"; otherwise it would show {each.aspect}: {each.reason}"
+            break
+        reasons[each.reason] = None
+    return Choice(first.aspect, "; and ".join(reasons) + otherwise, in_order(causes), first.source)
 
 
 class Device:
@@ -114,7 +117,11 @@ class Device:
         if len(self.controls) == 1:
             return self.controls[0].choose(known)
         said = [part.choose(known) for part in self.controls]
-        return most_restrictive(sorted(said, key=lambda each: self._ranks[each.aspect]))
+        said.sort(key=self._rank)
+        return most_restrictive(said)
+
+    def _rank(self, choice: Choice) -> int:
+        return self._ranks[choice.aspect]
 
     def state(self) -> list[Any]:
         """Return what its controls remember, as plain data."""
@@ -153,6 +160,7 @@ class SignalDevice(Device):
         overlay: list[Key] = [(BLOCK, block) for block in signal.lit_by]
         overlay += [(SIGNAL, main.name)] if main is not None else []
         self._gate = gate
+        self._obeying = [part for part in self.controls if isinstance(part, Obeying)]
         self._out: Choice | None = None
         gated = () if gate is None else gate.keys
         self.keys = tuple(dict.fromkeys((*self.keys, *overlay, *gated)))
@@ -170,20 +178,23 @@ class SignalDevice(Device):
 
     def _allowed(self, wish: Choice, gate: Gate, known: Known) -> Choice:
         # By its orders a new one is told from an old one; what works by itself always wants the same.
-        return gate.govern(wish, _orders(part for part in self.controls if isinstance(part, Obeying)), known)
+        return gate.govern(wish, self._orders(), known)
 
     def hold(self, others: tuple[str, ...]) -> Hold | None:
         """Return how its gate stands, or None where it has none; `others` have something locked that it may need."""
         if self._gate is None:
             return None
-        return self._gate.hold(others, _orders(part for part in self.controls if isinstance(part, Obeying)))
+        return self._gate.hold(others, self._orders())
 
     def used_up(self) -> tuple[Key, ...]:
         """Return by what it was ordered where a train has used that order up, or where it was refused for good."""
-        obeying = [part for part in self.controls if isinstance(part, Obeying)]
-        if self._gate is None or not self._gate.is_used_up(_orders(obeying)):
+        if self._gate is None or not self._gate.is_used_up(self._orders()):
             return ()
-        return tuple(key for part in obeying for key in part.keys)
+        return tuple(key for part in self._obeying for key in part.keys)
+
+    def _orders(self) -> tuple[int, ...]:
+        """Return the events by which it was ordered."""
+        return tuple([event for part in self._obeying for event in part.choice.causes])
 
     def give_up(self, reason: str) -> None:
         """Show the most restrictive aspect."""
@@ -201,10 +212,6 @@ class SignalDevice(Device):
             if all(fact is not None and fact.value == BlockState.CLEAR for fact in facts):
                 return Choice(DARK, "no train is near", in_order(fact.event for fact in facts if fact))
         return self.choice
-
-
-def _orders(parts: Iterable[Obeying]) -> tuple[int, ...]:
-    return tuple(event for part in parts for event in part.choice.causes)
 
 
 def _out_of_use(rest: str, lost: str) -> Choice | None:

@@ -132,7 +132,7 @@ class Gate:
             order: the events by which it was ordered, by which a new order is told from an old one.
             known: the facts.
         """
-        for _ in State:  # each step leads to another state, so there are never more than these
+        for _ in range(len(State)):  # each step leads to another state, so there are never more than these
             happens = self._happens(wish, order, known)
             after = None if happens is None else GATE[self.state].get(happens)
             if happens is None or after is None:

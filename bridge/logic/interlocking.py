@@ -117,7 +117,7 @@ class Interlocking:
         held = [number for number in numbers if self.locks.turnouts.get(number)]
         self.locks.release(gate.signal.name, numbers, sections)
         for number in held:
-            if not self.locks.turnouts[number]:
+            if number not in self.locks.turnouts:
                 self._tell(number, "free", why)
         self.changed.add(gate.signal.name)
 

@@ -31,12 +31,18 @@ class Locks:
             self.sections.setdefault(section, []).append(gate)
 
     def release(self, gate: str, turnouts: Iterable[int], sections: Iterable[str]) -> None:
-        """Let go of some of it."""
+        """Let go of some of it; what nobody keeps is forgotten, so that it is as if it had never been kept."""
         for number in turnouts:
-            self.turnouts.get(number, {}).pop(gate, None)
+            kept = self.turnouts.get(number, {})
+            kept.pop(gate, None)
+            if not kept:
+                self.turnouts.pop(number, None)
         for section in sections:
-            if gate in self.sections.get(section, ()):
-                self.sections[section].remove(gate)
+            gates = self.sections.get(section, [])
+            if gate in gates:
+                gates.remove(gate)
+            if not gates:
+                self.sections.pop(section, None)
 
     def holder(self, gate: str, route: Route) -> str:
         """Return which other gate keeps something that a route needs, in words, or nothing."""

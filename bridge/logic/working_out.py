@@ -99,7 +99,7 @@ def first_fit(rows: Sequence[controls.Needs], stands: Callable[[int], Standing])
         found = fit(needs, stands)
         seen += found.causes
         if found.fits is not False:
-            return place if found.fits else None, found._replace(causes=in_order(seen))
+            return place if found.fits else None, Fit(found.fits, found.words, in_order(seen))
     return None, Fit(False, "", in_order(seen))
 
 
@@ -291,4 +291,6 @@ class CrossingShows(WorkedOut):
 
 def in_order(events: Iterable[int]) -> tuple[int, ...]:
     """Return event numbers in order, each once, and without the 0 that stands for none."""
-    return tuple(sorted(set(events) - {0}))
+    found = {*events}
+    found.discard(0)
+    return tuple(sorted(found))

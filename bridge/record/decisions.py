@@ -8,11 +8,13 @@ from pathlib import Path
 from typing import Any, Final
 
 from bridge.commands import Decision
-from bridge.events import Instant
+from bridge.events import Event, Instant
 from bridge.logic.deciding import Deciding
-from bridge.logic.reasons import Choice, Outcome
+from bridge.logic.reasons import Outcome
+from bridge.record.beside import replay_beside
 from bridge.record.following import Follower, Opened, Stood, open_session
 from bridge.record.lines import End, Input
+from bridge.record.parts import Part
 from bridge.record.result import Difference, ReplayResult
 from bridge.record.words import event_text
 
@@ -36,8 +38,17 @@ def replay_decisions(
         No frames, no instants and no digest; the rest as of a replay.
     """
     session = open_session(path, layout_text, since=since, passing=_PASSING)
+    whole = None if until is not None else replay_beside(session, _replay_part, progress)
+    if whole is not None:
+        return whole
     replaying = _Decisions(session)
     replaying.run(until, progress)
+    return replaying.result()
+
+
+def _replay_part(part: Part, progress: Callable[[Instant], None]) -> ReplayResult:
+    replaying = _Decisions(open_session(part.begin.file, part=part, passing=_PASSING))
+    replaying.run(None, progress)
     return replaying.result()
 
 
@@ -73,7 +84,7 @@ class _Decisions:
         self._follower = Follower(session, self._core, self._advance)
         self._made: deque[Decision] = deque()
         self._difference: Difference | None = None
-        self._cause = ""
+        self._cause: Event | None = None
         self._last: Instant = 0
         self._decisions = 0
         self._ended = False
@@ -141,8 +152,7 @@ class _Decisions:
         for event in line.events:
             self._advance(event.at)
             outcome = deciding.hear(event).outcome
-            if self._difference is None:
-                self._cause = event_text(event)
+            self._cause = event
             if outcome is not None:
                 self._take(outcome, event.at, (deciding.events,))
         self._last = max(self._last, line.at)
@@ -156,8 +166,10 @@ class _Decisions:
     def _take(self, outcome: Outcome, at: Instant, causes: tuple[int, ...]) -> None:
         shown, names = self._core.shown, self._core.names
         for index, choice in outcome.choices:
-            before, shown[index] = shown[index], choice.aspect
-            self._made.append(_decision(at, names[index], before, choice, causes))
+            before, aspect = shown[index], choice.aspect
+            shown[index] = aspect
+            known = choice.causes or (causes if before != aspect else ())
+            self._made.append(Decision(at, names[index], before, aspect, choice.reason, known))
 
     def _decided(self, number: int, line: Decision) -> None:
         self._decisions += 1
@@ -165,7 +177,8 @@ class _Decisions:
         if not self._made and line.at > self._core.deciding.now:
             self._advance(line.at)
         made = self._made.popleft() if self._made else None
-        if made is None or made[:4] != line[:4] or made.causes != line.causes:
+        # Another reason is none for a signal: a newer lamproom may say it better.
+        if made != line and (made is None or made._replace(reason=line.reason) != line):
             what = f"the log has {_words(line)}, and the replay has {'not' if made is None else _words(made)}"
             self._differs(number, line.at, what)
 
@@ -178,12 +191,8 @@ class _Decisions:
         self._made.clear()
         if self._difference is None:
             event = self._core.deciding.events
-            self._difference = Difference(line, at, what, event=event, cause=self._cause)
-
-
-def _decision(at: Instant, name: str, before: str, choice: Choice, causes: tuple[int, ...]) -> Decision:
-    known = choice.causes or (causes if before != choice.aspect else ())
-    return Decision(at, name, before, choice.aspect, choice.reason, known)
+            cause = "" if self._cause is None else event_text(self._cause)
+            self._difference = Difference(line, at, what, event=event, cause=cause)
 
 
 def _words(made: Decision) -> str:

@@ -73,18 +73,30 @@ class ChainDigests:
 
 
 class FrameDigest:
-    """One digest over all frames of a session, whatever caused them, in the order in which they went out."""
+    """One digest over all frames of a session, whatever caused them.
+
+    It is the sum of the digests of the frames, each with its instant and its chain (an incremental digest: M. Bellare
+    and D. Micciancio, EUROCRYPT 1997), so that those of the parts of a session add up to that of the whole.
+    """
 
     def __init__(self, keys: tuple[str, ...]) -> None:
-        self._keys = keys
-        self._digest = blake2b(digest_size=DIGEST_SIZE)
+        self._names = [len(key.encode()).to_bytes(4, "big") + key.encode() for key in keys]
+        self._sum = 0
 
     def add(self, at: Instant, chain: int, levels: bytes) -> None:
         """Take one frame."""
-        name = self._keys[chain].encode()
-        for part in (at.to_bytes(INSTANT_SIZE, "big"), name, levels):
-            self._digest.update(len(part).to_bytes(4, "big") + part)
+        data = at.to_bytes(INSTANT_SIZE, "big") + self._names[chain] + levels
+        self._sum += int.from_bytes(blake2b(data, digest_size=DIGEST_SIZE).digest(), "big")
 
     def hex(self) -> str:
         """Return the digest of what was taken so far."""
-        return self._digest.hexdigest()
+        return _hex(self._sum)
+
+
+def sum_of_digests(digests: list[str]) -> str:
+    """Return the digest of all frames of which parts have these; empty where they have none."""
+    return _hex(sum(int(each, 16) for each in digests)) if all(digests) else ""
+
+
+def _hex(total: int) -> str:
+    return (total % (1 << 8 * DIGEST_SIZE)).to_bytes(DIGEST_SIZE, "big").hex()

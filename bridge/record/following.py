@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any, Final, NamedTuple, Protocol
 
@@ -17,6 +17,7 @@ from bridge.events import Event, Instant
 from bridge.layout import Layout, read_layout
 from bridge.layout.findings import errors
 from bridge.record.lines import End, Frame, Header, Input, Line, Lost, Refused, Rendered, Snapshot
+from bridge.record.parts import Part
 from bridge.record.reader import Broken, Log, Placed, Torn, find_snapshot, read_session
 from bridge.record.words import instant_text
 
@@ -35,6 +36,7 @@ class Opened:
         lines: what stands behind the header.
         own: whether the layout is the one that was driven when it was recorded.
         resumes: whether it begins in the middle, at a snapshot.
+        cut: whether it is one of several parts that are followed side by side: who looks at it asked for no part.
     """
 
     path: Path
@@ -43,6 +45,12 @@ class Opened:
     lines: Log
     own: bool
     resumes: bool
+    cut: bool = False
+
+    @property
+    def tells_states(self) -> bool:
+        """Whether its snapshots are of this layout, and of states as this version of lamproom keeps them."""
+        return self.own and self.header.version == bridge.__version__
 
 
 def open_session(
@@ -52,23 +60,28 @@ def open_session(
     whose: str = "the layout file",
     since: Instant = 0,
     passing: tuple[bytes, ...] = (),
+    part: Part | None = None,
 ) -> Opened:
     """Open a log and the files in which its session goes on.
 
     Args:
-        path: the log.
+        path: the log; the file in which the part begins, where it is about a part.
         layout_text: a layout file to play it through instead of the one in the log.
         whose: what to call that one.
         since: what happened before is not wanted: it begins at the last snapshot that is not later, if it can.
         passing: how lines begin that are not wanted.
+        part: nothing but this is wanted.
 
     Raises:
         DecodeError: the log cannot be read; the message names the file, the line and the reason.
         LayoutError: the layout file cannot be driven.
     """
     own = layout_text is None
-    begin = find_snapshot(path, since) if own and since else 0
-    lines = read_session(path, begin=begin or 2, passing=passing)
+    if part is None:
+        begin, end = find_snapshot(path, since) if own and since else 0, None
+    else:
+        begin, end = part.begin.line, part.end
+    lines = read_session(path, begin=begin or 2, end=end, passing=passing)
     header = next(lines).line
     if not isinstance(header, Header):  # the reader gives the header first, or raises
         raise DecodeError(f"{path}:1: the log does not begin with its header")
@@ -80,9 +93,11 @@ def open_session(
         )
     else:
         layout = driven(layout_text, whose)
-    return Opened(path, header, layout, lines, own, resumes=bool(begin) or header.piece > 1)
+    resumes = bool(begin) or header.piece > 1
+    return Opened(path, header, layout, lines, own, resumes=resumes, cut=part is not None)
 
 
+@lru_cache(maxsize=1)  # a session is opened more than once: to be looked at in two ways, or in parts
 def driven(text: str, whose: str) -> Layout:
     """Return the layout that a layout file describes.
 
@@ -122,6 +137,10 @@ class Core(Protocol):
         ...
 
 
+_APART: Final = (Torn, Broken, Lost, Snapshot)
+"""Lines that say something of the log itself, or of how far what follows can be relied upon."""
+
+
 class Follower:
     """Goes through a session's lines and keeps to what can be relied upon.
 
@@ -146,8 +165,6 @@ class Follower:
         self.seeking = session.resumes
         self._resumed = False
         self._session = session
-        # Another version may keep the same state in another shape; its frames tell whether it is the same.
-        self._same_program = session.header.version == bridge.__version__
 
     def lines(self, until: Instant | None = None) -> Iterator[tuple[Placed, Line | Stood]]:
         """Yield each line that follows from those before it, up to an instant, and what became of snapshots."""
@@ -156,19 +173,20 @@ class Follower:
             if until is not None and _begins(line) > until:
                 self.goes_on = True
                 break
-            if isinstance(line, Torn):
+            if not isinstance(line, _APART):
+                if not self.seeking:
+                    yield placed, line if until is None else _cut(line, until)
+            elif isinstance(line, Torn):
                 self.notes.append(f"{self.place(placed)} stops in the middle: the log was cut off there")
             elif isinstance(line, Broken):
                 self.gap(placed, line.why)
             elif isinstance(line, Lost):
                 why = "entries were lost because the disk could not keep up"
                 self.gap(placed, f"at {instant_text(line.at)}: {line.count} {why}")
-            elif isinstance(line, Snapshot):
+            else:
                 stood = self._stand(placed, line)
                 if stood is not None:
                     yield placed, stood
-            elif not self.seeking:
-                yield placed, _cut(line, until)
         if self.seeking:
             self.notes.append("no snapshot follows: what comes after that cannot be replayed")
 
@@ -209,7 +227,7 @@ class Follower:
                 self._reach(line.at)
             present = json.loads(json.dumps(self._core.snapshot()))
             kept = line.engine if self._reach is None else {key: line.engine.get(key) for key in present}
-            return Stood(line, resumed=False, same=present == kept or not self._same_program)
+            return Stood(line, resumed=False, same=present == kept or not self._session.tells_states)
         try:
             self._core.restore(line.engine)
         except EngineError as error:
@@ -220,7 +238,7 @@ class Follower:
             return None
         self.seeking = False
         self._resumed = True
-        if self.gaps or placed.number > 2:
+        if self.gaps or (placed.number > 2 and not self._session.cut):
             self.notes.append(f"it goes on at the snapshot in {self.place(placed)}, {instant_text(line.at)}")
         return Stood(line, resumed=True, same=True)
 
@@ -235,9 +253,9 @@ def _begins(line: object) -> Instant:
     return -1
 
 
-def _cut(line: Line, until: Instant | None) -> Line:
+def _cut(line: Line, until: Instant) -> Line:
     """Leave out what a line says of later."""
-    if until is None or not isinstance(line, Rendered) or line.instants[-1:] <= (until,):
+    if not isinstance(line, Rendered) or line.instants[-1:] <= (until,):
         return line
     return Rendered(tuple(instant for instant in line.instants if instant <= until))
 

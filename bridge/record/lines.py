@@ -26,7 +26,9 @@ import json
 import zlib
 from base64 import b64encode
 from dataclasses import dataclass
-from typing import Any, Final, TypeAlias
+from typing import Any, Final, NamedTuple, TypeAlias
+
+import orjson
 
 from bridge.commands import Cause, Decision, Note, Told
 from bridge.events import Event, Instant, event_to_data
@@ -77,8 +79,7 @@ class Header:
     before: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Input:
+class Input(NamedTuple):
     """Something came in and meant something.
 
     Attributes:
@@ -184,9 +185,12 @@ Line: TypeAlias = Header | Input | Refused | Decision | Told | Note | Frame | Re
 
 def line_bytes(line: Line) -> bytes:
     """Return a line as it stands in the file, with its end."""
-    text = _ENCODE(_data(line))
-    # A lone surrogate cannot be UTF-8; as `\udc80` it is JSON's own escape for itself.
-    return text.encode("utf-8", "backslashreplace") + b"\n"
+    data = _data(line)
+    try:
+        return orjson.dumps(data, option=orjson.OPT_APPEND_NEWLINE)
+    except TypeError:
+        # It takes no lone surrogates: they cannot be UTF-8. As `\udc80` each is JSON's own escape for itself.
+        return _ENCODE(data).encode("utf-8", "backslashreplace") + b"\n"
 
 
 def _data(line: Line) -> dict[str, Any]:

@@ -9,8 +9,9 @@ from __future__ import annotations
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
-from typing import BinaryIO, Final, TypeAlias
+from typing import BinaryIO, Final, NamedTuple, TypeAlias
 
 from bridge.errors import DecodeError
 from bridge.events import Instant
@@ -39,8 +40,7 @@ class Broken:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class Placed:
+class Placed(NamedTuple):
     """A line with its number, counted from 1, in the file that it stands in."""
 
     number: int
@@ -51,15 +51,25 @@ class Placed:
 Log: TypeAlias = Iterator[Placed]
 
 
-def read_session(path: Path, *, begin: int = 2, passing: tuple[bytes, ...] = ()) -> Log:
+class Place(NamedTuple):
+    """A line of a session: the file that it stands in, and its number there."""
+
+    file: Path
+    line: int
+
+
+def read_session(
+    path: Path, *, begin: int = 2, end: Place | None = None, passing: tuple[bytes, ...] = ()
+) -> Log:
     """Yield the lines of a log and of all files in which its session goes on: the header first, and only that one.
 
-    Args and errors are those of `read_log`.
+    Args and errors are those of `read_log`, but for `end`: the last line that is wanted.
     """
     file: Path | None = path
     header: Header | None = None
     while file is not None:
-        lines = read_log(file, begin=begin, passing=passing)
+        last = end is not None and end.file == file
+        lines = read_log(file, begin=begin, end=end.line if end and last else None, passing=passing)
         first = next(lines)
         if header is None:
             yield first
@@ -68,15 +78,16 @@ def read_session(path: Path, *, begin: int = 2, passing: tuple[bytes, ...] = ())
         header = first.line if isinstance(first.line, Header) else None
         yield from lines
         begin = 2
-        file = None if header is None else next_piece(file, header.piece)
+        file = None if header is None or last else next_piece(file, header.piece)
 
 
-def read_log(path: Path, *, begin: int = 2, passing: tuple[bytes, ...] = ()) -> Log:
+def read_log(path: Path, *, begin: int = 2, end: int | None = None, passing: tuple[bytes, ...] = ()) -> Log:
     """Yield the lines of one file of a log: the header first, a torn last line last.
 
     Args:
         path: the log, compressed or not.
         begin: the number of the first line behind the header that is wanted; those before it are not looked at.
+        end: the number of the last line that is wanted.
         passing: how lines begin that are not wanted; they are not looked at either, except the last if it is torn.
 
     Raises:
@@ -87,8 +98,7 @@ def read_log(path: Path, *, begin: int = 2, passing: tuple[bytes, ...] = ()) -> 
     ended = False
     try:
         with open_log(path) as file:
-            for data in _lines(file):
-                number += 1
+            for number, data in enumerate(islice(_lines(file), end), start=1):
                 if number == 1:
                     yield Placed(1, _first(path, data), path)
                 elif number >= begin and not (data.startswith(passing) and data.endswith(b"\n")):

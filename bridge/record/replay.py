@@ -11,9 +11,11 @@ from typing import TypeAlias
 from bridge.commands import Cause, Command, Decision, Note, PublishFrame, Report, Told
 from bridge.engine import Engine
 from bridge.events import Event, Instant
+from bridge.record.beside import replay_beside
 from bridge.record.digests import ChainDigests, FrameDigest, tables_digest
 from bridge.record.following import Follower, Opened, Step, Stood, Watcher, open_session
 from bridge.record.lines import End, Frame, Input, Line, Refused, Rendered
+from bridge.record.parts import Part
 from bridge.record.result import Difference, ReplayResult, frame_difference, report_lines
 from bridge.record.words import event_text, instant_text
 
@@ -52,12 +54,22 @@ def replay(
             f"it was recorded by lamproom {session.header.version} with other tables of light: levels may come out "
             "otherwise"
         )
+    elif until is None and watcher is None:
+        whole = replay_beside(session, _replay_part, progress)
+        if whole is not None:
+            return whole
     replaying.run(until, progress)
     result = replaying.result()
     if since > result.length and not result.goes_on:
         after = f"the log says nothing of later than {instant_text(result.length)}"
         return replace(result, notes=(*result.notes, f"{after}, and what is wanted begins behind that"))
     return result
+
+
+def _replay_part(part: Part, progress: Callable[[Instant], None]) -> ReplayResult:
+    replaying = _Replay(open_session(part.begin.file, part=part), None)
+    replaying.run(None, progress)
+    return replaying.result()
 
 
 class _Replay:

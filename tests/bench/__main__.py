@@ -24,8 +24,8 @@
   else; beside it reading the same payloads as text, digits or JSON. This alone takes some five minutes.
 - `engine`: one order to one signal, on layouts of 10, 100, 1,000 and 10,000 devices.
 - `check`: reading and checking a layout file of 2,000 signals.
-- `replay`: ten minutes of the demo from their session log, with all frames, and of decisions alone; beside it a loop
-  that parses the same lines with `orjson` and counts them.
+- `replay`: ten minutes and three hours of the demo from their session logs, with all frames, and of decisions alone, on
+  one processor and on all of them; beside it a loop that parses the same lines with `orjson` and counts them.
 - `memory`: what a replay of a hundred thousand and of a million events takes at its highest; two minutes more.
 - `wiring`: from an answer to the next question of the wiring finder, on chains of 10, 50 and 200 chips.
 

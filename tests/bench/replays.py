@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
@@ -19,9 +22,10 @@ from bridge.record.decisions import replay_decisions
 from bridge.record.following import driven
 from bridge.record.lines import End, Frame, Input, Line, line_bytes
 from bridge.record.replay import replay
+from bridge.record.result import ReplayResult
 from bridge.record.writer import make_header
 from tests.bench.layouts import signals_only
-from tests.bench.rounds import Round, Side, ratio
+from tests.bench.rounds import Side, ratio, timed
 from tests.support.demo_day import MINUTE
 from tests.support.demo_recording import STARTED, RecordedDay
 from tests.support.tree import ROOT
@@ -41,53 +45,91 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, result.events)
 
 
 def replays(quick: bool) -> list[dict[str, Any]]:
-    """Measure a replay of ten minutes of the demo, with all frames and of decisions alone.
+    """Measure replays of the demo's log, with all frames and of decisions alone, on one processor and on all of them.
 
-    The bare loop reads the lines of the log, parses each with `orjson`, and looks up by its first key what to do
-    with it, which is to count it. Processor time, since a shared machine takes the rest away.
+    The bare loop reads the lines of the log, parses each with `orjson`, and calls what a table has for its first key,
+    which counts it; it always has one processor.
     """
-    lasts = MINUTE if quick else 10 * MINUTE
+    rows = []
     with TemporaryDirectory() as folder:
-        path = Path(folder) / "demo.jsonl"
-        RecordedDay(path, 1).record(lasts)
-        lines = path.read_bytes().count(b"\n")
-        ways: dict[str, Callable[[], object]] = {
-            "all frames": lambda: replay(path),
-            "decisions": lambda: replay_decisions(path),
-        }
-        rows = []
-        for name, ours in ways.items():
-            one, other = Side(), Side()
-            ours()  # tables that are made once are made
-            for _ in range(2 if quick else 7):
-                one.rounds.append(_worked(ours))
-                other.rounds.append(_worked(lambda: _bare(path)))
-            took = one.percentile(50) / 1e6
-            rows.append(
+        for minutes in (1, 2) if quick else (10, 180):
+            path = Path(folder) / f"{minutes}.jsonl"
+            RecordedDay(path, 1).record(minutes * MINUTE)
+            rounds = 2 if quick else 9 if minutes < 60 else 5
+            ways: dict[str, Callable[[], ReplayResult]] = {
+                "all frames": partial(replay, path),
+                "decisions": partial(replay_decisions, path),
+            }
+            rows += [
                 {
+                    "minutes": minutes,
                     "way": name,
-                    "lines": lines,
-                    "seconds": took,
-                    "times real time": lasts / SECOND / took,
-                    "bare seconds": other.percentile(50) / 1e6,
-                    "ratio": ratio(one, other, 50),
+                    "processors": processors,
+                    **_beside_bare(path, way, processors, rounds),
                 }
-            )
+                for name, way in ways.items()
+                for processors in sorted({1, len(os.sched_getaffinity(0))})
+            ]
     return rows
 
 
-def _worked(work: Callable[[], object]) -> Round:
-    began = time.process_time_ns()
-    work()
-    return Round([time.process_time_ns() - began])
+def _beside_bare(path: Path, way: Callable[[], ReplayResult], processors: int, rounds: int) -> dict[str, Any]:
+    ours, bare = Side(), Side()
+    with _processors(processors):
+        result = way()  # tables that are made once are made
+        assert result.same
+        assert result.whole
+        for _ in range(rounds):
+            ours.rounds.append(timed(way, 1))
+            bare.rounds.append(timed(lambda: _bare(path), 1))
+    took = ours.percentile(50) / 1e6
+    return {
+        "events": result.events,
+        "seconds": took,
+        "times real time": result.length / SECOND / took,
+        "bare seconds": bare.percentile(50) / 1e6,
+        "ratio": ratio(ours, bare, 50),
+    }
+
+
+@contextmanager
+def _processors(count: int) -> Iterator[None]:
+    """Have so many of the processors that there are."""
+    there = os.sched_getaffinity(0)
+    os.sched_setaffinity(0, sorted(there)[:count])
+    try:
+        yield
+    finally:
+        os.sched_setaffinity(0, there)
 
 
 def _bare(path: Path) -> dict[str, int]:
-    counts = dict.fromkeys(("log", "in", "refused", "decided", "told", "note", "frame", "rendered"), 0)
-    counts |= dict.fromkeys(("snapshot", "lost", "end"), 0)
+    kinds = (
+        "log",
+        "in",
+        "refused",
+        "decided",
+        "told",
+        "note",
+        "frame",
+        "rendered",
+        "snapshot",
+        "lost",
+        "end",
+    )
+    counts = dict.fromkeys(kinds, 0)
+
+    def counter(kind: str) -> Callable[[dict[str, Any]], None]:
+        def take(_said: dict[str, Any]) -> None:
+            counts[kind] += 1
+
+        return take
+
+    takes = {kind: counter(kind) for kind in kinds}
     with path.open("rb") as file:
         for line in file:
-            counts[next(iter(orjson.loads(line)))] += 1
+            said = orjson.loads(line)
+            takes[next(iter(said))](said)
     return counts
 
 

@@ -15,8 +15,13 @@ from bridge.commands import Command, Decision, Told
 from bridge.events import SECOND, Authority, Event, RouteKept
 from bridge.logic import blocks
 from bridge.logic.gate import Gate
+from bridge.record import decisions
+from bridge.record.lines import Snapshot
+from bridge.record.parts import Part
+from bridge.record.reader import Place, read_log
 from bridge.record.replay import replay
 from tests.bridge.record.sessions import Session
+from tests.bridge.record.test_store import Standing
 from tests.support.junction import BLOCKS, JUNCTION, ordered, powered, proved, reported
 
 AWAKE: Final[tuple[Event, ...]] = (
@@ -121,6 +126,26 @@ def test_a_random_session_replays_the_same(kept: list[Event], script: list[Happe
             assert [] == list(result.notes)
         assert said(often.commands) == said(seldom.commands)
         assert often.engine.snapshot()["board"] == seldom.engine.snapshot()["board"]
+
+
+@settings(max_examples=60)
+@given(KEPT, st.lists(happenings, min_size=1, max_size=25), st.data())
+def test_from_any_snapshot_on_all_later_ones_tell_the_same_state(
+    kept: list[Event], script: list[Happening], data: st.DataObject
+) -> None:
+    """Locks, filters and power that settles are taken up from a snapshot so that nothing tells it from what was."""
+    script = [Happening(0, each, []) for each in (*kept, *AWAKE)] + script
+    with TemporaryDirectory() as place:
+        path = Path(place) / "session.log"
+        session, at = Standing(path, JUNCTION), 0
+        for gap, event, _between in script:
+            at += gap
+            session.message(at, event)
+        session.end(at + SECOND)
+        lines = [each.number for each in read_log(path) if isinstance(each.line, Snapshot)]
+        begin = Place(path, data.draw(st.sampled_from(lines)))
+        result = decisions._replay_part(Part(begin, None), lambda _at: None)
+    assert (None, True) == (result.difference, result.ended)
 
 
 @pytest.mark.parametrize("calls", [[], [SECOND], [0, 1, 3 * SECOND // 2, 7 * SECOND, 10 * SECOND]])

@@ -14,7 +14,19 @@ import bridge
 from bridge.commands import Cause, Decision, Note, Told
 from bridge.errors import DecodeError
 from bridge.record.digests import text_digest
-from bridge.record.lines import End, Frame, Header, Input, Line, Lost, Refused, Rendered, line_bytes, pack
+from bridge.record.lines import (
+    End,
+    Frame,
+    Header,
+    Input,
+    Line,
+    Lost,
+    Refused,
+    Rendered,
+    _data,
+    line_bytes,
+    pack,
+)
 from bridge.record.parse import LAST_INSTANT, parse_line
 from tests.bridge.record.sessions import events
 
@@ -58,6 +70,14 @@ def test_a_line_is_read_as_it_was_written(line: Line) -> None:
     assert [data] == data.splitlines(keepends=True)
     assert data.decode("utf-8")
     assert line == parse_line(data)
+
+
+@given(lines | st.builds(Note, ats, st.text(st.characters(exclude_categories=())), counts))
+def test_a_line_is_written_as_the_standard_library_writes_json(line: Line) -> None:
+    """In its shortest form, with all that is Unicode as it is: whichever of two did it, the bytes are these."""
+    text = json.dumps(_data(line), ensure_ascii=False, separators=(",", ":"))
+    assert text.encode("utf-8", "backslashreplace") + b"\n" == line_bytes(line)
+    assert line == parse_line(line_bytes(line))
 
 
 def test_a_lone_surrogate_survives() -> None:
