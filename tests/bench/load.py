@@ -111,18 +111,23 @@ class Probe:
 
 
 class Came(NamedTuple):
-    """What the session log has of the facts: how many came, how many are missing or out of turn, and of which nobody
-    knows because the log itself had no room."""
+    """What the session log has of the facts.
+
+    Attributes:
+        came: how many came.
+        jumps: how often a topic does not count on by one: some are missing there, or one came late.
+        unwritten: of how many nobody knows, because the log itself had no room.
+    """
 
     came: int
-    astray: int
+    jumps: int
     unwritten: int
 
 
 def came(log: Path) -> Came:
     """Look in a session log whether each topic counts up by one."""
     last: dict[str, int] = {}
-    count = astray = unwritten = 0
+    count = jumps = unwritten = 0
     for placed in read_session(log):
         line = placed.line
         if isinstance(line, Lost):
@@ -130,9 +135,9 @@ def came(log: Path) -> Came:
         elif isinstance(line, Input) and line.channel.startswith("layout/aspect/"):
             value = int(line.payload or b"")
             count += 1
-            astray += (value - last.get(line.channel, -1)) % 256 != 1
+            jumps += (value - last.get(line.channel, -1)) % 256 != 1
             last[line.channel] = value
-    return Came(count, astray, unwritten)
+    return Came(count, jumps, unwritten)
 
 
 def first_log(daemon: Daemon) -> Path:
@@ -170,7 +175,7 @@ def loaded(folder: Path, rate: float, seconds: float) -> dict[str, Any]:
     return {
         **figures,
         "missing": _none(figures["sent"] - found.came - found.unwritten),
-        "out of turn": _none(found.astray),
+        "jumps": _none(found.jumps),
         "not in the log": _none(found.unwritten),
         "broker dropped": _none(counted),
     }
