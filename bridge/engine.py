@@ -129,6 +129,10 @@ class Engine:
         tests = (self._lamp_test.next_due(), self._lamp_test.next_step(self.now))
         return min(each for each in (wake, *tests) if each is not None)
 
+    def next_timer(self) -> Instant | None:
+        """Return when the next timer is due, of the logic or of a lamp test; all that moves before is light alone."""
+        return self._next_due()
+
     def wake_at(self, now: Instant) -> Instant | None:
         """Return the instant to hand to `advance` at the instant `now`, or None while none has come.
 

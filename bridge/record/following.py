@@ -17,8 +17,8 @@ from bridge.events import Event, Instant
 from bridge.layout import Layout, read_layout
 from bridge.layout.findings import errors
 from bridge.record.lines import End, Frame, Header, Input, Line, Lost, Refused, Rendered, Snapshot
-from bridge.record.parts import Part
-from bridge.record.reader import Broken, Log, Placed, Torn, find_snapshot, read_session
+from bridge.record.parts import Part, find_snapshot
+from bridge.record.reader import Broken, Log, Place, Placed, Torn, read_session
 from bridge.record.words import instant_text
 
 MOST_GAPS: Final = 100
@@ -76,12 +76,11 @@ def open_session(
         DecodeError: the log cannot be read; the message names the file, the line and the reason.
         LayoutError: the layout file cannot be driven.
     """
-    own = layout_text is None
+    own, cut = layout_text is None, part is not None
     if part is None:
-        begin, end = find_snapshot(path, since) if own and since else 0, None
-    else:
-        begin, end = part.begin.line, part.end
-    lines = read_session(path, begin=begin or 2, end=end, passing=passing)
+        part = Part((find_snapshot(path, since) if own and since else None) or Place(path, 0), None)
+    begin = part.begin
+    lines = read_session(begin.file, begin=begin.line or 2, end=part.end, passing=passing)
     header = next(lines).line
     if not isinstance(header, Header):  # the reader gives the header first, or raises
         raise DecodeError(f"{path}:1: the log does not begin with its header")
@@ -93,8 +92,8 @@ def open_session(
         )
     else:
         layout = driven(layout_text, whose)
-    resumes = bool(begin) or header.piece > 1
-    return Opened(path, header, layout, lines, own, resumes=resumes, cut=part is not None)
+    resumes = bool(begin.line) or header.piece > 1
+    return Opened(path, header, layout, lines, own, resumes=resumes, cut=cut)
 
 
 @lru_cache(maxsize=1)  # a session is opened more than once: to be looked at in two ways, or in parts
@@ -137,6 +136,12 @@ class Core(Protocol):
         ...
 
 
+NEVER: Final = Place(Path(), 0)
+"""A place that no session comes to."""
+
+_OF_LOGIC: Final = ("board", "repeats", "events")
+"""What a state tells of all but light."""
+
 _APART: Final = (Torn, Broken, Lost, Snapshot)
 """Lines that say something of the log itself, or of how far what follows can be relied upon."""
 
@@ -148,16 +153,27 @@ class Follower:
         notes: what an owner should know of the log.
         gaps: how often something is missing or broken.
         goes_on: whether there is more in the log than was wanted.
+        unlike: at the snapshot that was to be taken up the logic stood otherwise.
 
     Args:
         session: what is followed.
         core: what follows it; whoever goes through `lines` hands it what they say.
         reach: where only a part of the state is followed, and not every step: lets time pass up to an instant.
+        take_up: a snapshot of which the state is taken up, although nothing is missing before it.
     """
 
-    def __init__(self, session: Opened, core: Core, reach: Callable[[Instant], None] | None = None) -> None:
+    def __init__(
+        self,
+        session: Opened,
+        core: Core,
+        reach: Callable[[Instant], None] | None = None,
+        *,
+        take_up: Place | None = None,
+    ) -> None:
         self._core = core
         self._reach = reach
+        self._take_up = take_up
+        self.unlike = False
         self.notes: list[str] = []
         self._told = 0
         self.gaps = 0
@@ -222,7 +238,11 @@ class Follower:
     def _stand(self, placed: Placed, line: Snapshot) -> Stood | None:
         if not self._session.own:
             return None  # it is of another layout file
-        if not self.seeking:
+        sought = self.seeking
+        if not sought and self._take_up == (placed.file, placed.number):
+            present = json.loads(json.dumps(self._core.snapshot()))
+            self.unlike = any(present.get(key) != line.engine.get(key) for key in _OF_LOGIC)
+        elif not sought:
             if self._reach is not None:
                 self._reach(line.at)
             present = json.loads(json.dumps(self._core.snapshot()))
@@ -238,7 +258,7 @@ class Follower:
             return None
         self.seeking = False
         self._resumed = True
-        if self.gaps or (placed.number > 2 and not self._session.cut):
+        if sought and (self.gaps or (placed.number > 2 and not self._session.cut)):
             self.notes.append(f"it goes on at the snapshot in {self.place(placed)}, {instant_text(line.at)}")
         return Stood(line, resumed=True, same=True)
 
@@ -320,15 +340,26 @@ class Player:
         notes: what an owner should know of the log.
         length: the last instant that the log is about, as far as it was played.
         resumed: how often it went on at a snapshot, without what came before.
+
+    Args:
+        session: what is played.
+        light_from: a snapshot before which no light is worked out, which is most of the work; the light in it is
+            taken up. All that is decided comes out at the same instants. With `NEVER` there is none at all.
     """
 
-    def __init__(self, session: Opened) -> None:
+    def __init__(self, session: Opened, *, light_from: Place | None = None) -> None:
         self.engine = Engine(session.layout)
-        self._follower = Follower(session, self.engine)
+        self._follower = Follower(session, self.engine, take_up=light_from)
         self._resumes = session.resumes
+        self._lit = light_from is None
         self.notes = self._follower.notes
         self.length: Instant = 0
         self.resumed = 0
+
+    @property
+    def sound(self) -> bool:
+        """Whether all that was played follows from the beginning of the session, and its light is worked out."""
+        return self._lit and not self._follower.gaps and not self._follower.unlike
 
     @property
     def goes_on(self) -> bool:
@@ -385,7 +416,7 @@ class Player:
                 for event in line.events:
                     yield event.at, partial(self._handle, event)
             case Rendered():
-                for instant in line.instants:
+                for instant in line.instants if self._lit else self._with_timers(line.instants):
                     yield instant, partial(self._advance, instant)
             case End():
                 yield line.at, lambda: Step(line.at, 0, None, self.engine.closing(line.at))
@@ -396,8 +427,16 @@ class Player:
         commands = self.engine.handle(event)
         return Step(event.at, self.engine.events, event, commands)
 
+    def _with_timers(self, instants: tuple[Instant, ...]) -> Iterator[Instant]:
+        """Yield the instants at which more than light changes; each is played before the next is looked for."""
+        for instant in instants:
+            due = self.engine.next_timer()
+            if due is not None and due <= instant:
+                yield instant
+
     def _resume(self, at: Instant) -> Step:
         self.resumed += 1
+        self._lit = True
         return Step(at, 0, None, [*self.engine.all_frames(Cause.START)])
 
     def _advance(self, instant: Instant) -> Step:

@@ -14,8 +14,7 @@ from pathlib import Path
 from typing import BinaryIO, Final, NamedTuple, TypeAlias
 
 from bridge.errors import DecodeError
-from bridge.events import Instant
-from bridge.record.lines import End, Header, Line, Snapshot
+from bridge.record.lines import End, Header, Line
 from bridge.record.parse import parse_line
 from bridge.record.store import next_piece, open_log
 
@@ -23,7 +22,6 @@ LONGEST_LINE: Final = 10_000_000
 """Bytes of one line: far beyond the longest that is ever written."""
 
 _CHUNK: Final = 64 * 1024
-_SNAPSHOT: Final = b'{"snapshot":'
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,23 +115,6 @@ def read_log(path: Path, *, begin: int = 2, end: int | None = None, passing: tup
 
 def _is_about_packing(error: Exception) -> bool:
     return not isinstance(error, OSError) or error.errno is None
-
-
-def find_snapshot(path: Path, until: Instant) -> int:
-    """Return the number of the line of the last snapshot at or before an instant, or 0 where there is none."""
-    found = 0
-    try:
-        with open_log(path) as file:
-            for number, data in enumerate(_lines(file), start=1):
-                if data.startswith(_SNAPSHOT):
-                    at = data[len(_SNAPSHOT) : len(_SNAPSHOT) + 20].split(b",")[0]
-                    if at.isdigit() and int(at) > until:
-                        break
-                    if isinstance(_line(data), Snapshot):
-                        found = number
-    except (EOFError, zlib.error, OSError):
-        pass  # whoever reads the log is told
-    return found
 
 
 def _lines(file: BinaryIO) -> Iterator[bytes]:

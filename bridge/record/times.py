@@ -23,7 +23,7 @@ from bridge.errors import DecodeError
 from bridge.events import SECOND, Instant
 from bridge.layout.conditions import MODEL_DAY
 from bridge.logic.clock import ClockTime
-from bridge.record.following import Player, open_session
+from bridge.record.following import NEVER, Player, open_session
 from bridge.record.lines import Header, Input
 from bridge.record.reader import read_log, read_session
 
@@ -125,7 +125,7 @@ def _instant(path: Path, moment: Moment, zone: tzinfo | None) -> Instant:
         return _on_the_wall(started, moment, zone)
     if moment.by is By.EVENT:
         return _of_event(path, moment)
-    player = Player(open_session(path))
+    player = Player(open_session(path), light_from=NEVER)
     for turn, at in enumerate(_shown(player, moment.value), start=1):
         if turn == moment.turn:
             return at

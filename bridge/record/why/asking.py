@@ -18,7 +18,9 @@ from bridge.layout.units import percent_text
 from bridge.logic.device import STILLED
 from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, Key
 from bridge.logic.rests import Rest
-from bridge.record.following import Player, open_session
+from bridge.record.following import Opened, Player, open_session
+from bridge.record.parse import LAST_INSTANT
+from bridge.record.parts import find_snapshot
 from bridge.record.times import Moment, instants
 from bridge.record.why.answer import Answer, Blame, Kind, Link, Needed, When
 from bridge.record.why.chain import Tracer, blames, words_of
@@ -80,8 +82,8 @@ def why(
     session = open_session(path)
     name = _named(session.layout, asked)
     (until,) = instants(path, moment, zone=zone)
-    player = Player(session)
-    watched = Watched(player, until, progress)
+    watched = _watched(path, session, until, progress)
+    player = watched.player
     at = player.length if until is None else until
     asking = _Asking(watched, player.engine, name)
     read = read_words(path, session.header.started, until, player.engine, asking.interest(at), zone)
@@ -98,6 +100,20 @@ def why(
     elif until is not None and not player.goes_on and until > player.length:
         notes.append(f"the log says nothing of later than {instant_text(player.length)}: so it stood then")
     return replace(answer, notes=tuple(notes))
+
+
+def _watched(
+    path: Path, session: Opened, until: Instant | None, progress: Callable[[Instant], None]
+) -> Watched:
+    """Play a session up to a moment, with no more light than is needed to know how it was lit then."""
+    known = not session.resumes and session.tells_states
+    lit = find_snapshot(path, LAST_INSTANT if until is None else until) if known else None
+    if lit is not None:
+        watched = Watched(Player(session, light_from=lit), until, progress)
+        if watched.player.sound:
+            return watched
+        session = open_session(path)
+    return Watched(Player(session), until, progress)
 
 
 def _named(layout: Layout, asked: str) -> str:

@@ -296,13 +296,16 @@ def read_words(
 
 
 def _lines(path: Path, until: Instant | None) -> Iterator[tuple[Instant, Input | Refused | Note | Snapshot]]:
-    for placed in read_session(path):
+    for placed in read_session(path, passing=_PASSING):
         line = placed.line
         if isinstance(line, Input | Refused | Note | Snapshot):
             if until is not None and line.at > until:
                 return
             yield line.at, line
 
+
+_PASSING: Final = tuple(f'{{"{kind}":'.encode() for kind in ("frame", "rendered", "decided", "told"))
+"""Lines that say nothing of what came in."""
 
 _SUBJECTS: Final = {
     ORDERED: "accessory",

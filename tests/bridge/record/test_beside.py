@@ -134,6 +134,11 @@ def test_session_in_several_files_is_cut_in_any_of_them(demo: Path, tmp_path: Pa
     assert found is not None
     assert replace(whole, file=str(first)) == found
 
+    # And whoever wants its end begins in the file in which that stands.
+    late = open_session(first, since=2 * MINUTE - 1)
+    assert {cut[-1].begin.file} == {placed.file for placed in late.lines}
+    assert replay.replay(first, since=2 * MINUTE - 1).same
+
 
 @pytest.mark.parametrize("part", range(4))
 def test_what_is_changed_in_any_part_is_told_as_in_order(demo: Path, tmp_path: Path, part: int) -> None:
@@ -250,9 +255,15 @@ def test_snapshots_are_found_without_reading_the_lines(
 ) -> None:
     """Wherever a file is cut into chunks, they are the lines that the reader takes for snapshots."""
     monkeypatch.setattr(parts, "_CHUNK", chunk)
-    places, total = parts._snapshots(demo)
-    assert [*snapshots(demo)] == [place.line for place, _before in places]
-    assert demo.read_bytes().count(b"\n") == total
+    seen = parts._Seen()
+    seen.look_through(demo)
+    stands = [
+        (Place(demo, placed.number), placed.number - 1, placed.line.at)
+        for placed in read_session(demo)
+        if isinstance(placed.line, Snapshot)
+    ]
+    assert stands == seen.snapshots
+    assert demo.read_bytes().count(b"\n") == seen.lines
 
 
 @given(st.integers(1, 12))

@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 from bridge.engine import Engine
 from bridge.events import SECOND
 from bridge.record.lines import Header, Snapshot
-from bridge.record.reader import find_snapshot, read_log, read_session
+from bridge.record.parts import find_snapshot
+from bridge.record.reader import Place, read_log, read_session
 from bridge.record.replay import replay
 from bridge.record.store import find_log, piece_path, sessions, tidy
 from tests.bridge.record.sessions import LAYOUT, Session, Step, layout_of, ordered, play, scripts
@@ -194,7 +195,7 @@ def test_a_replay_may_begin_and_end_anywhere(script: list[Step], since: int) -> 
         stands = [
             each.line.at
             for each in read_log(path)
-            if found == each.number and isinstance(each.line, Snapshot)
+            if found == Place(path, each.number) and isinstance(each.line, Snapshot)
         ]
         result, cut = replay(path, since=since), replay(path, until=since)
     begin = stands[0] if stands else -1
