@@ -54,8 +54,11 @@ def replay_beside(session: Opened, replay: ReplayPart, progress: Progress) -> Re
         return None
     workers: list[Worker] = []
     try:
-        workers += [Worker(replay, part) for part in parts]
+        for part in parts:
+            workers.append(Worker(replay, part, workers))
         results = _wait_for(workers, progress)
+    except OSError:
+        return None  # there is no room for another process
     finally:
         for worker in workers:
             worker.end()
@@ -63,16 +66,20 @@ def replay_beside(session: Opened, replay: ReplayPart, progress: Progress) -> Re
 
 
 class Worker:
-    """A process that replays a part.
+    """A process that replays a part. It ends by itself when nobody hears it any more.
 
     Attributes:
         says: where it tells how far it has come, and at last its result.
         done: how much of the session it has replayed.
+
+    Raises:
+        OSError: there is no room for it.
     """
 
-    def __init__(self, replay: ReplayPart, part: Part) -> None:
+    def __init__(self, replay: ReplayPart, part: Part, others: list[Worker]) -> None:
         self.says, far = _FORK.Pipe(duplex=False)
-        self._process = _FORK.Process(target=_work, args=(far, replay, part), daemon=True)
+        ours = [self.says, *(each.says for each in others)]
+        self._process = _FORK.Process(target=_work, args=(ours, far, replay, part), daemon=True)
         with warnings.catch_warnings():
             # The threads that are warned of are those of numpy's linear algebra, and nobody here asks for any.
             warnings.simplefilter("ignore", DeprecationWarning)
@@ -93,8 +100,11 @@ class Worker:
         self.says.close()
 
 
-def _work(far: Connection, replay: ReplayPart, part: Part) -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever is told ends this as well
+def _work(ours: list[Connection], far: Connection, replay: ReplayPart, part: Part) -> None:
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.SIG_DFL)
+    for each in ours:
+        each.close()  # as long as anybody has these, whoever speaks believes that somebody hears
     lines = count()
 
     def tell(at: Instant) -> None:

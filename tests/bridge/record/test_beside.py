@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import gzip
 import os
+import signal
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import pytest
 from hypothesis import given, settings
@@ -224,6 +225,61 @@ def test_a_process_that_ends_early_leaves_it_to_a_replay_in_order(
     assert ("", "") == capfd.readouterr()
     with pytest.raises(ChildProcessError):
         os.waitpid(-1, os.WNOHANG)
+
+
+def endless(_part: Part, progress: beside.Progress) -> ReplayResult:
+    """Go on for ever, and say so."""
+    while True:
+        progress(0)
+
+
+WHOLE = Part(Place(Path(), 0), None)
+
+
+def test_processes_end_when_nobody_hears_them_any_more() -> None:
+    """Whoever began them may have been killed, and has ended nobody."""
+    workers: list[beside.Worker] = []
+    for _ in range(3):
+        workers.append(beside.Worker(endless, WHOLE, workers))
+    for worker in workers:
+        assert 0 == worker.says.recv()
+        worker.says.close()
+    for worker in workers:
+        worker._process.join(60)
+        assert 0 == worker._process.exitcode
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_processes_end_at_once_when_they_are_told(number: signal.Signals) -> None:
+    """Ctrl-C reaches all of them; whatever the program itself does then, they have nothing to close."""
+    before = signal.signal(number, signal.SIG_IGN)
+    try:
+        worker = beside.Worker(endless, WHOLE, [])
+        assert 0 == worker.says.recv()
+        os.kill(worker._process.pid or 0, number)
+        worker._process.join(60)
+        assert -number == worker._process.exitcode
+        worker.end()
+    finally:
+        signal.signal(number, before)
+
+
+def test_without_room_for_another_process_it_is_replayed_in_order(
+    demo: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The one that has begun is ended."""
+    workers: list[beside.Worker] = []
+    begin = beside.Worker.__init__
+
+    def begin_one(worker: beside.Worker, *given: Any) -> None:
+        if workers:
+            raise BlockingIOError("Resource temporarily unavailable")
+        workers.append(worker)
+        begin(worker, *given)
+
+    monkeypatch.setattr(beside.Worker, "__init__", begin_one)
+    assert replay.replay(demo).same
+    assert [-signal.SIGTERM] == [worker._process.exitcode for worker in workers]
 
 
 def test_what_cannot_be_put_together_is_replayed_in_order(demo: Path) -> None:
