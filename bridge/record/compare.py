@@ -12,7 +12,7 @@ from typing import Any
 from bridge.commands import Decision, Report
 from bridge.events import Instant
 from bridge.layout.findings import count
-from bridge.record.following import Player, Step, open_session
+from bridge.record.following import NEVER, Player, Step, open_session
 from bridge.record.words import event_text, instant_text
 
 
@@ -92,13 +92,22 @@ def compare(
         DecodeError: the log cannot be read.
         LayoutError: one of the layout files cannot be driven; the message says which.
     """
-    first = Player(open_session(path, old, whose="the old layout file"))
-    second = Player(open_session(path, new, whose="the new layout file"))
+    first = Player(open_session(path, old, whose="the old layout file"), light_from=NEVER)
+    second = Player(open_session(path, new, whose="the new layout file"), light_from=NEVER)
+
+    def next_timer() -> Instant | None:
+        dues = [due for each in (first, second) if (due := each.engine.next_timer()) is not None]
+        return min(dues, default=None)
+
+    first.next_timer = second.next_timer = next_timer
     comparing = _Comparing()
-    # Both go through the same lines, so each step of the one is the same step of the other.
-    for steps in zip(first.steps(), second.steps(), strict=False):
-        comparing.take(*steps)
-        progress(steps[0].at)
+    # Both go through the same lines and stop wherever one has a timer, so each step of the one is one of the other too.
+    # And neither takes it before both have come to it, since the next timer may be that of either.
+    for one, other in zip(first.ahead(), second.ahead(), strict=False):
+        old_step, new_step = one.take(), other.take()
+        if old_step is not None and new_step is not None:
+            comparing.take(old_step, new_step)
+        progress(one.at)
     names = comparing.names
     return Comparison(
         file=str(path),

@@ -340,6 +340,7 @@ class Player:
         notes: what an owner should know of the log.
         length: the last instant that the log is about, as far as it was played.
         resumed: how often it went on at a snapshot, without what came before.
+        next_timer: says where no light is worked out when the next timer is due; by itself that of this engine.
 
     Args:
         session: what is played.
@@ -352,6 +353,7 @@ class Player:
         self._follower = Follower(session, self.engine, take_up=light_from)
         self._resumes = session.resumes
         self._lit = light_from is None
+        self.next_timer = self.engine.next_timer
         self.notes = self._follower.notes
         self.length: Instant = 0
         self.resumed = 0
@@ -429,8 +431,9 @@ class Player:
 
     def _with_timers(self, instants: tuple[Instant, ...]) -> Iterator[Instant]:
         """Yield the instants at which more than light changes; each is played before the next is looked for."""
+        self.length = max((self.length, *instants))
         for instant in instants:
-            due = self.engine.next_timer()
+            due = self.next_timer()
             if due is not None and due <= instant:
                 yield instant
 

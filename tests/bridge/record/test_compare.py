@@ -12,8 +12,11 @@ from hypothesis import strategies as st
 from bridge.commands import Decision, Report
 from bridge.errors import DecodeError, LayoutError
 from bridge.events import SECOND
+from bridge.record import compare as compare_room
 from bridge.record.compare import compare, comparison_lines
 from tests.bridge.record.sessions import LAYOUT, Session, Step, ordered, play, scripts, short_session
+from tests.support.demo_day import MINUTE
+from tests.support.demo_recording import RecordedDay
 
 
 def test_the_same_file_shows_the_same(tmp_path: Path) -> None:
@@ -24,6 +27,29 @@ def test_the_same_file_shows_the_same(tmp_path: Path) -> None:
     assert (True, 5, 5, ()) == (found.same, found.devices, found.events, found.apart)
     assert found.same
     assert compare(path, LAYOUT, LAYOUT.replace("64: {normal", "65: {normal")).same
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("clear-after: 2 s}", "clear-after: 4500 ms}"),
+        ("gates: {start-after: 3 s, lower: 1500 ms,", "gates: {start-after: 5 s, lower: 4 s,"),
+        ("clock: 20:00 to 00:30", "clock: 21:00 to 00:10"),
+    ],
+)
+def test_what_differs_is_found_without_light(
+    old: str, new: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Filters, gates and hours run out of step: the same stretches as if all the light had been worked out."""
+    path = tmp_path / "a.jsonl"
+    day = RecordedDay(path, seed=9)
+    day.record(3 * MINUTE)
+    assert old in day.text
+    texts = day.text, day.text.replace(old, new)
+    found = compare(path, *texts)
+    monkeypatch.setattr(compare_room, "NEVER", None)
+    assert compare(path, *texts) == found
+    assert found.apart
 
 
 def test_where_they_differ_is_named_with_its_time_and_cause(tmp_path: Path) -> None:
