@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -92,13 +94,21 @@ def test_what_is_no_text_of_bytes_is_refused(text: str) -> None:
     assert "`81 F9 78`" in problem.value.expected
 
 
-@given(st.text())
+anything = st.one_of(
+    st.text(max_size=30),
+    st.text("0123456789abcdefABCDEFxX ,;:-", max_size=30),
+    st.from_regex(r"((0[xX])?[0-9A-Fa-f]{2}\s?[,;:-]?\s?){1,6}", fullmatch=True),
+)
+
+
+@given(anything)
 def test_any_text_is_bytes_or_refused(text: str) -> None:
-    """Whatever somebody types, nothing but a DecodeError comes of it."""
+    """Whatever somebody types, nothing but a DecodeError comes of it; and bytes have the digits that were typed."""
     try:
         packet = read_text(text)
     except DecodeError:
         return
+    assert re.sub(r"0x|[\s,;:-]", "", text.lower()) == packet.hex()
     assert packet == read_text(write_text(packet))
 
 
