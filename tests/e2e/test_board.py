@@ -14,9 +14,10 @@ from adapters.outputs.frame import LAMP_TEST, encode
 from bridge.service.node_settings import Wishes
 from tests.support.board import Board, board_folder, switched_on
 from tests.support.counting import CHAIN, LAYOUT, levels, order
-from tests.support.daemon import PATIENCE, Daemon, publish, running, wait
+from tests.support.daemon import Daemon, publish, running
 from tests.support.mosquitto import Mosquitto, StartMosquitto
 from tests.support.raw_mqtt import RawClient
+from tests.support.waiting import wait
 
 FRAMES = f"lamproom/frame/{CHAIN}"
 SILENT_S = 2
@@ -56,7 +57,7 @@ def says(port: int, topic: str = "lamproom/node/vale") -> dict[str, object]:
 
 def answers(daemon: Daemon, times: int = 1) -> None:
     """Wait until the bridge has said so often that the node answers."""
-    wait(lambda: daemon.output.count("node vale answers") >= times, PATIENCE, lambda: daemon.output)
+    wait(lambda: daemon.output.count("node vale answers") >= times, lambda: daemon.output)
 
 
 def test_every_order_leads_to_its_bytes_on_the_data_line(
@@ -164,7 +165,7 @@ def test_four_fixtures_are_inserted_while_the_board_runs(
         daemon.process.wait(10)
     board.wait_until_it_shows(bytes(4 * 3 + len(levels(0))))
     figures = "lamproom/node/vale/figures"
-    wait(lambda: says(broker.port, figures).get("outdated") == ["main"], 30, lambda: board.output)
+    wait(lambda: says(broker.port, figures).get("outdated") == ["main"], lambda: board.output, within=30)
 
     # And back again: what hung behind a chain that is shorter now goes dark.
     with running(tmp_path, LAYOUT, broker.port) as daemon:
@@ -241,7 +242,7 @@ def test_messages_that_are_no_frames_change_nothing(broker: Mosquitto, board: Bo
         publish(broker.port, *order(1))
         board.wait_until_it_shows(levels(1))
         figures = "lamproom/node/vale/figures"
-        wait(lambda: says(broker.port, figures)["unfit"] == len(unfit), 30, lambda: board.output)
+        wait(lambda: says(broker.port, figures)["unfit"] == len(unfit), lambda: board.output, within=30)
     assert good not in [picture.levels for picture in board.pictures()]
     assert {len(levels(0))} == {len(picture.levels) for picture in board.pictures()}
 
@@ -323,4 +324,4 @@ def test_board_says_what_it_is_and_its_last_will_says_that_it_is_gone(
             key: said[key] for key in ("state", "term", "frames", "drops")
         }
         assert {"uptime", "unfit", "old", "links", "free"} <= set(said)
-    wait(lambda: {"state": "gone"} == says(broker.port), PATIENCE, lambda: str(says(broker.port)))
+    wait(lambda: {"state": "gone"} == says(broker.port), lambda: str(says(broker.port)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import threading
@@ -25,6 +26,7 @@ from bridge.record.store import open_log
 from tests.support.daemon import Daemon
 from tests.support.mosquitto import StartMosquitto
 from tests.support.raw_mqtt import RawClient
+from tests.support.waiting import wait
 
 KILLS: Final = 20
 EVENTS: Final = 20_000
@@ -37,6 +39,7 @@ SHORT: Final = 0.2
 """Seconds that a log may lack at its end."""
 
 SIGNALS: Final = 24
+BRIDGE: Final = "lamproom/bridge/main"
 
 BUILDS: Final = """\
 layout: Gannet Cliff
@@ -66,12 +69,18 @@ def layout() -> str:
 
 
 class Capture:
-    """An independent client that keeps every frame with the moment of its arrival."""
+    """An independent client.
+
+    Attributes:
+        frames: every frame with the moment of its arrival.
+        lost: the runs of which the broker has said that they are lost. It says so behind all that they published.
+    """
 
     def __init__(self, port: int) -> None:
         self.frames: list[tuple[float, str, bytes]] = []
+        self.lost: set[str] = set()
         self._client = RawClient(port, "capture", buffer=4 << 20, life=600)
-        self._client.subscribe("lamproom/frame/#")
+        self._client.subscribe("lamproom/frame/#", BRIDGE)
         self._ends = False
         self._thread = threading.Thread(target=self._read)
         self._thread.start()
@@ -80,7 +89,10 @@ class Capture:
         while not self._ends:
             with suppress(TimeoutError):
                 message = self._client.read(0.05)
-                self.frames.append((time.monotonic(), message.topic, message.payload))
+                if message.topic != BRIDGE:
+                    self.frames.append((time.monotonic(), message.topic, message.payload))
+                elif (said := json.loads(message.payload))["state"] == "lost":
+                    self.lost.add(said["run"])
 
     def close(self) -> None:
         self._ends = True
@@ -111,6 +123,10 @@ class Clients:
             stop.set()
             for thread in threads:
                 thread.join()
+
+    def wait_for(self, sent: int) -> None:
+        """Wait until so many orders were sent."""
+        wait(lambda: self.sent >= sent, lambda: f"{self.sent} of {sent} orders were sent", within=120)
 
     def _order(self, name: str, stop: threading.Event) -> None:
         chance = Random(name)  # noqa: S311 - the same orders each time
@@ -201,8 +217,7 @@ def test_each_log_of_a_killed_bridge_is_what_was_published(mosquitto: StartMosqu
                 term = int(daemon.output.rpartition("under term ")[2].split()[0])
                 until = clients.sent + share
                 with clients.ordering(len(killed)):
-                    while clients.sent < until:
-                        time.sleep(0.002)
+                    clients.wait_for(until)
                     time.sleep(chance.random() / 10)  # anywhere between two writes of the log
                     at = time.monotonic()
                     os.kill(daemon.process.pid, signal.SIGKILL)
@@ -211,7 +226,9 @@ def test_each_log_of_a_killed_bridge_is_what_was_published(mosquitto: StartMosqu
             finally:
                 daemon.stop()
         assert EVENTS <= clients.sent
-        time.sleep(0.2)
+        wait(
+            lambda: len(capture.lost) == KILLS, lambda: f"{len(capture.lost)} of {KILLS} are known to be lost"
+        )
     finally:
         capture.close()
         watch.close()

@@ -14,11 +14,12 @@ import pytest
 from adapters.outputs.frame import LAMP_TEST, LAST
 from bridge.record.replay import replay
 from tests.support.counting import CHAIN, LAYOUT, levels, order
-from tests.support.daemon import PATIENCE, publish, running, wait
+from tests.support.daemon import publish, running
 from tests.support.mosquitto import Mosquitto, StartMosquitto
 from tests.support.raw_mqtt import RawClient
 from tests.support.raw_node import Frame, RawNode
 from tests.support.terminal import Terminal, at_terminal
+from tests.support.waiting import PATIENCE, wait
 
 TOLD: Final = "lamproom/lamp-test/main"
 NODE, CHAIN_NAME = CHAIN.split("/")
@@ -68,7 +69,7 @@ def until_told(port: int, **wanted: str) -> dict[str, Any]:
         said.update(kept(port))
         return all(said.get(key) == value for key, value in wanted.items())
 
-    wait(holds, PATIENCE, lambda: f"{wanted} was wanted, and {said} is told")
+    wait(holds, lambda: f"{wanted} was wanted, and {said} is told")
     return said
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Callable
 from pathlib import Path
 
 from bridge.record.replay import replay
-from tests.support.daemon import PATIENCE, hearing, running
+from tests.support.daemon import hearing, running
 from tests.support.lcc_gateway import Gateway
 from tests.support.mosquitto import StartMosquitto
+from tests.support.waiting import until
 
 # K1 goes by its last command, C1 by where 37 was ordered, N1 by an aspect number; the inn is lit by the model clock.
 LAYOUT = """\
@@ -59,13 +59,6 @@ STATE = [
     order(APPROACH_40, "4C4"),
     *(order(f"010100000100{code}", "544") for code in ("F002", "4010", "1200")),
 ]
-
-
-async def until(holds: Callable[[], bool]) -> None:
-    """Wait for something that happens in this process."""
-    async with asyncio.timeout(PATIENCE):
-        while not holds():  # noqa: ASYNC110 - what is waited for has no event of its own
-            await asyncio.sleep(0.01)
 
 
 async def test_events_light_lamps_and_a_lost_gateway_stops_trains(

@@ -12,7 +12,7 @@ import time
 from types import TracebackType
 from typing import Final, NamedTuple, Self
 
-from tests.support.links import PATIENCE
+from tests.support.waiting import PATIENCE
 
 CONNECT: Final = 0x10
 CONNACK: Final = 0x20

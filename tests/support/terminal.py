@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from tests.support.daemon import PATIENCE
+from tests.support.waiting import PATIENCE
 
 
 class Terminal:

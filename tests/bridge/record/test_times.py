@@ -112,7 +112,7 @@ def meant(said: str, by: By) -> Fraction:
         return Fraction(said.removeprefix("#"))
     if by is By.START:
         return SECOND * sum(
-            Fraction(each) * 60**place for place, each in enumerate(said[1:].split(":")[::-1])
+            (Fraction(each) * 60**place for place, each in enumerate(said[1:].split(":")[::-1])), Fraction(0)
         )
     clock = said.split()[1] if by is By.MODEL else said.replace("T", " ").split()[-1]
     hours, minutes, seconds = [*map(Fraction, clock.split(":")), Fraction(0)][:3]

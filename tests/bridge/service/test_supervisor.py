@@ -19,8 +19,8 @@ from bridge.service.screen import Screen
 from bridge.service.supervisor import Health
 from tests.support.adapters import Ran, for_ever, furnished, ran
 from tests.support.driving import FERNHOLLOW
-from tests.support.links import until
 from tests.support.memory_broker import turns
+from tests.support.waiting import until
 
 
 @pytest.fixture
