@@ -20,7 +20,7 @@ from bridge.service.runner import LEFT_OUT
 from tests.support.adapters import Output, Source, furnished, ran
 from tests.support.driving import FERNHOLLOW
 from tests.support.memory_broker import turns
-from tests.support.waiting import PATIENCE, until
+from tests.support.waiting import until
 
 
 def lines(log: Path) -> list[dict[str, Any]]:
@@ -134,15 +134,20 @@ async def test_engine_that_refuses_an_event_leaves_a_log_of_those_before_it(
 async def test_source_that_hangs_at_the_end_keeps_no_last_frame_back(tmp_path: Path) -> None:
     """The last frames are out before anything else is ended; whoever hangs is left after a moment, and named."""
     async with ran(tmp_path) as found:
+        over = asyncio.Event()
 
         async def hang() -> None:
-            await asyncio.Event().wait()
+            await over.wait()
 
         found.outputs["mqtt"].stopping = hang
         for source in found.sources.values():
             source.stopping = hang
-        async with asyncio.timeout(PATIENCE):
-            await found.runner.stop()
+        stopping = asyncio.create_task(found.runner.stop())
+        try:
+            await until(stopping.done)
+        finally:
+            over.set()
+            await stopping
         assert len(found.runner.engine.layout.chains) == len(found.outputs["mqtt"].last or ())
     said = "did not stop within 0.3 s: the rest goes on without it"
     expected = [f"the {name} {said}" for name in ("output mqtt", "source panel", "source booster")]
