@@ -22,7 +22,7 @@ from tests.support.counting import LAYOUT, levels, order
 from tests.support.daemon import Daemon, running
 from tests.support.figures import processor_seconds
 from tests.support.mosquitto import StartMosquitto
-from tests.support.raw_mqtt import RawClient
+from tests.support.raw_mqtt import RawClient, kept
 from tests.support.waiting import PATIENCE, wait
 
 DISTRUST = "mqtt was lost, and nothing was ordered since"
@@ -156,18 +156,16 @@ class Listener(RawClient):
         assert "up" == self.said[-1], f"the bridge was said to be {self.said}"
 
 
-def kept(port: int, topic: str) -> Any:
+def kept_or_none(port: int, topic: str) -> Any:
     """Return what the broker keeps under a topic, or None."""
-    with RawClient(port, "reader") as reader:
-        reader.subscribe(topic)
-        with contextlib.suppress(TimeoutError):
-            return json.loads(reader.read(0.2).payload)
+    with contextlib.suppress(TimeoutError):
+        return kept(port, topic, 0.2)
     return None
 
 
 def told(port: int, device: str) -> tuple[str, str] | None:
     """Return aspect and reason of a device as the broker keeps them, or None."""
-    said = kept(port, f"lamproom/device/{device}")
+    said = kept_or_none(port, f"lamproom/device/{device}")
     return said and (said["aspect"], said["reason"])
 
 

@@ -13,8 +13,9 @@ import pytest
 
 from bridge.record.replay import replay
 from tests.support.daemon import hearing, running
-from tests.support.far_ends import SerialLine, free_port
+from tests.support.far_ends import SerialLine
 from tests.support.mosquitto import StartMosquitto
+from tests.support.ports import free_port
 from tests.support.waiting import wait
 
 LAYOUT: Final = """\

@@ -19,18 +19,10 @@ from tests.support.counting import CHAIN, LAYOUT, levels, order
 from tests.support.daemon import Daemon, running
 from tests.support.figures import peak_kb, processor_seconds, resident_kb
 from tests.support.mosquitto import Mosquitto, StartMosquitto
-from tests.support.raw_mqtt import RawClient
+from tests.support.raw_mqtt import RawClient, kept
 from tests.support.waiting import wait
 
 BRIDGE = "lamproom/bridge/main"
-
-
-def kept(port: int, topic: str) -> dict[str, Any]:
-    """Return what the broker keeps under a topic."""
-    with RawClient(port, "reader") as reader:
-        reader.subscribe(topic)
-        said: dict[str, Any] = json.loads(reader.read().payload)
-        return said
 
 
 def next_frame(client: RawClient, chain: str = CHAIN) -> tuple[Header, bytes]:

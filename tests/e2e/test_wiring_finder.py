@@ -19,7 +19,7 @@ from bridge.layout.model import Chain
 from tests.support.board import Board, board_folder, switched_on
 from tests.support.daemon import running
 from tests.support.miswirings import text_of
-from tests.support.mosquitto import Mosquitto, StartMosquitto
+from tests.support.mosquitto import Mosquitto
 from tests.support.pretend_owner import Owner, RealChain, as_filed, resolder
 from tests.support.raw_mqtt import RawClient
 from tests.support.raw_node import RawNode
@@ -54,12 +54,6 @@ def miswired() -> RealChain:
     real.chips[6] = resolder(real.chips[6], [1, 0, 2])
     real.chips[1], real.chips[5] = real.chips[5], real.chips[1]
     return real
-
-
-@pytest.fixture
-def broker(mosquitto: StartMosquitto) -> Mosquitto:
-    """A broker."""
-    return mosquitto()
 
 
 @pytest.fixture

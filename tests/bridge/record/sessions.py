@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from hypothesis import strategies as st
 
+from adapters.contract import Raw
 from bridge.chain.timing import frame_instant
 from bridge.check import check_text
 from bridge.commands import Cause, Command, PublishFrame
@@ -89,15 +90,6 @@ def layout_of(text: str = LAYOUT) -> Layout:
     checked = check_text(text)
     assert checked.layout is not None, checked.findings
     return checked.layout
-
-
-@dataclass(frozen=True, slots=True)
-class Raw:
-    """What an adapter would hand over."""
-
-    channel: str
-    payload: bytes
-    retained: bool = False
 
 
 class Session:

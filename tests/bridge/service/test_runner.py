@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import json
 import subprocess
 import sys
 from dataclasses import replace
@@ -19,13 +18,9 @@ from bridge.record.replay import replay
 from bridge.service.runner import LEFT_OUT
 from tests.support.adapters import Output, Source, furnished, ran
 from tests.support.driving import FERNHOLLOW
+from tests.support.log_lines import log_lines
 from tests.support.memory_broker import turns
 from tests.support.waiting import until
-
-
-def lines(log: Path) -> list[dict[str, Any]]:
-    """Return the lines of a session log."""
-    return [json.loads(line) for line in log.read_text(encoding="utf-8").splitlines()]
 
 
 async def test_order_is_shown_before_it_is_written_down_and_the_session_replays(tmp_path: Path) -> None:
@@ -52,7 +47,7 @@ async def test_what_an_output_tells_while_it_shows_waits_for_the_end_of_that_ste
         await turns()
         found.sources["panel"].order("61 normal")
     assert replay(found.log).same
-    assert [1, 3, 4] == [line["in"] for line in lines(found.log) if "in" in line]
+    assert [1, 3, 4] == [line["in"] for line in log_lines(found.log) if "in" in line]
 
 
 async def test_what_an_adapter_tells_at_its_start_waits_for_the_first_picture(tmp_path: Path) -> None:
@@ -215,7 +210,7 @@ async def test_what_comes_in_after_the_end_changes_nothing(tmp_path: Path) -> No
         await turns()
         assert shown == len(output.frames)
         assert 0 == found.runner.tally.counts["events"]
-    assert "end" in lines(found.log)[-1]
+    assert "end" in log_lines(found.log)[-1]
 
 
 async def test_a_log_that_cannot_keep_up_is_told_once(tmp_path: Path) -> None:
@@ -229,9 +224,9 @@ async def test_a_log_that_cannot_keep_up_is_told_once(tmp_path: Path) -> None:
         await until(lambda: any(note["text"] == LEFT_OUT for note in found.runner.notes.after(0)))
         log._most_waiting = 1000
         found.sources["panel"].order("61 normal")
-        await until(lambda: any("lost" in line for line in lines(found.log)))
+        await until(lambda: any("lost" in line for line in log_lines(found.log)))
         assert 1 == [note["text"] for note in found.runner.notes.after(0)].count(LEFT_OUT)
-    assert log.left_out == sum(line["lost"] for line in lines(found.log) if "lost" in line)
+    assert log.left_out == sum(line["lost"] for line in log_lines(found.log) if "lost" in line)
 
 
 async def test_output_that_fails_to_show_keeps_the_others_lit(tmp_path: Path) -> None:
@@ -337,7 +332,7 @@ async def test_an_output_that_is_lost_is_told_with_its_line_and_takes_its_nodes_
     ]
     assert expected == [sentence for sentence in told if "the output mqtt" in sentence]
     assert replay(found.log).same
-    reported = [line for line in lines(found.log) if "in" in line]
+    reported = [line for line in log_lines(found.log) if "in" in line]
     assert 6 == len(reported), "two nodes, three times"
 
 
