@@ -10,7 +10,7 @@ import pytest
 from bridge.errors import LamproomError
 from bridge.record.case_text import read_case
 from bridge.service.cases import case_path, try_cases, write_case
-from tests.bridge.record.sessions import layout_of
+from tests.support.driving import layout as layout_of
 from tests.support.kept import FAULTS, SOUND, recorded
 from tests.support.program import lamproom
 
