@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 from adapters.contract import Fault
 from adapters.cut import cut
 from adapters.events.mapped.keys import AliveOptions
 from adapters.events.mapped.meanings import exact_number, number_of, text_of
-from adapters.events.mapped.members import MISSING, look, read_json
+from adapters.events.mapped.members import LONGEST_TEXT, MISSING, look, read_json
 from bridge.errors import DecodeError
 from bridge.events import LinkState
-
-LONGEST_TEXT: Final = 1024
 
 
 class Alive:

@@ -12,9 +12,6 @@ from adapters.cut import cut
 from adapters.events.dcc_packets import PACKET_LENGTHS
 from bridge.errors import DecodeError
 
-SENT_PREAMBLE: Final = 14
-"""Ones that a command station sends at least before a packet, NMRA S-9.2."""
-
 HEARD_PREAMBLE: Final = 10
 """Ones below which a decoder must not take a packet, NMRA S-9.2."""
 
@@ -53,17 +50,6 @@ def read_text(text: str) -> bytes:
 def write_text(packet: bytes) -> str:
     """Return the bytes of a packet in hexadecimal."""
     return packet.hex(" ").upper()
-
-
-def to_bits(packet: bytes, preamble: int = SENT_PREAMBLE) -> str:
-    """Return a packet, its error byte included, as it stands on the rails: `1` and `0` without spaces.
-
-    Raises:
-        ValueError: a preamble that is shorter than a command station may send.
-    """
-    if preamble < SENT_PREAMBLE:
-        raise ValueError(f"a preamble has {SENT_PREAMBLE} bits or more, not {preamble}")
-    return "1" * preamble + "".join(f"0{byte:08b}" for byte in packet) + "1"
 
 
 def from_bits(bits: str) -> bytes:

@@ -25,6 +25,7 @@ from adapters.events import makers
 from adapters.events.lamp_test_words import EXPECTED as LAMP_TEST_EXPECTED
 from adapters.events.lamp_test_words import LONGEST as LONGEST_LAMP_TEST
 from adapters.events.lamp_test_words import lamp_test_event, read_lamp_test_topic
+from adapters.events.makers import LONGEST_NAME
 from adapters.events.model_clock import EXPECTED as CLOCK_EXPECTED
 from adapters.events.model_clock import ModelClock, read_model_clock
 from bridge.errors import DecodeError
@@ -45,11 +46,13 @@ from bridge.events import (
     UseReported,
 )
 
+KNOWN_TOPICS: Final = 8192
+"""Topics whose meaning a source remembers: each accessory twice, and as many names. The least used goes first."""
+
 LONGEST_TOPIC: Final = 512
 LONGEST_PAYLOAD: Final = 512
 """Bytes. The longest honest payload is a clock's, and has about 60."""
 
-LONGEST_NAME: Final = 64
 LONGEST_REASON: Final = 120
 
 _FACTS: Final = (

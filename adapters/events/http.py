@@ -10,14 +10,12 @@ from pydantic import BeforeValidator, Field
 
 from adapters.contract import Options, Raw, SourceHost
 from adapters.cut import cut
-from adapters.events.facts import Fact, read_topic
+from adapters.events.facts import KNOWN_TOPICS, Fact, read_topic
 from bridge.errors import DecodeError, LinkError
 from bridge.events import Event, Instant, LinkState
 
 KINDS: Final = ("accessory", "aspect", "block", "power", "button", "use", "clock", "lamp-test")
 """What a fact can be about: the first word of its topic."""
-
-KNOWN_TOPICS: Final = 8192
 
 _ROOT: Final = "events"
 

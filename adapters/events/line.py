@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, ClassVar, Final, cast
 from adapters.contract import Claim, Fault, Options, Raw, SourceHost
 from adapters.cut import cut
 from adapters.events.devices import DevicePath, NamedPipe
-from adapters.events.facts import read_fact
+from adapters.events.facts import KNOWN_TOPICS, read_fact
 from adapters.events.lines import CHUNK, LONGEST_LINE, Lines, close, hand_on, watch
 from adapters.keys import Address, Port
 from bridge.errors import DecodeError, LinkError
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from adapters.contract import ChainPlace
 
 USUAL_PORT: Final = 8471
-KNOWN_TOPICS: Final = 8192
 MOST_AT_ONCE: Final = 64
 """Connections. Each has a file of this process, and those are counted."""
 

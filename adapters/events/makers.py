@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from bridge.events import (
     AccessoryProved,
     AspectOrdered,
@@ -15,6 +17,9 @@ from bridge.events import (
     PowerReported,
     PowerState,
 )
+
+LONGEST_NAME: Final = 64
+"""Characters of the name of a block, a district or a button."""
 
 
 def proved(

@@ -10,12 +10,9 @@ from pydantic import Field, field_validator
 
 from adapters.contract import Options, Raw, SourceHost
 from adapters.cut import cut
-from adapters.events.facts import read_topic
+from adapters.events.facts import KNOWN_TOPICS, read_topic
 from bridge.errors import DecodeError
 from bridge.events import Event, Instant, LinkState
-
-KNOWN_TOPICS: Final = 8192
-"""Topics whose meaning is remembered: each accessory twice, and as many names. The least used goes first."""
 
 OWN_ROOT: Final = "lamproom"
 """Below this stand our own frames and reports; a source that listened there would hear itself."""

@@ -11,19 +11,19 @@ each chain is kept, and those before it are passed over and counted.
 from __future__ import annotations
 
 import errno
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import ClassVar, Final, cast
+from typing import ClassVar, cast
 
 from pydantic import field_validator
 
 from adapters.contract import ChainPlace, Options, OutputHost
 from adapters.cut import cut
+from adapters.outputs.figures import Figures
+from adapters.outputs.pace import NEVER
 from adapters.outputs.writer import Port, PortError, Writer
 from bridge.events import SECOND, Instant, LinkState
-
-FIGURES_EVERY: Final = 1 * SECOND
 
 
 class FileOptions(Options):
@@ -56,9 +56,9 @@ class _Lane:
     """One chain: its line that is not handed over yet, and what was last told of it."""
 
     place: ChainPlace
+    counters: Counters
+    figures: Figures
     line: bytes | None = None
-    counters: Counters = field(default_factory=Counters)
-    told: Counters = field(default_factory=Counters)
 
 
 class FileFrames:
@@ -84,12 +84,14 @@ class FileFrames:
         """
         self._path = Path(cast("FileOptions", options).path)
         self._host = host
-        self._lanes = [_Lane(place) for place in places]
+        self._lanes: list[_Lane] = []
+        for place in places:
+            counters = Counters()
+            self._lanes.append(_Lane(place, counters, Figures(host, place, counters)))
         self._due: dict[int, None] = {}  # chains with a line, in the order in which they were shown
         self._writer: Writer | None = None
         self._over = False  # the file cannot be written, or the output has ended
         self._idle = False  # the file is open, and what was handed over is written
-        self._figures_at: Instant = 0
         self._asked = False
 
     async def start(self) -> None:
@@ -111,16 +113,10 @@ class FileFrames:
         self._ask()
 
     def wake(self, now: Instant) -> Instant | None:
-        """Tell the figures, at most once a second."""
-        news = [lane for lane in self._lanes if lane.told != lane.counters]
-        if news and now < self._figures_at:
-            return self._figures_at
-        for lane in news:
-            self._figures_at = now + FIGURES_EVERY
-            lane.told = replace(lane.counters)
-            self._host.figures(lane.place, **asdict(lane.told))
-        self._asked = False
-        return None
+        """Tell the figures."""
+        due = min((lane.figures.tell(now) for lane in self._lanes), default=NEVER)
+        self._asked = due != NEVER  # a promised call will do for what is counted until then
+        return due if self._asked else None
 
     async def stop(self, last: tuple[bytes, ...] | None) -> None:
         """Write what waits and the last frames, and close the file."""

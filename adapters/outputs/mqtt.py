@@ -5,11 +5,12 @@ What is due when is decided in `window.py`, one `Window` a chain; here it meets 
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import ClassVar, Final
 
 from adapters.contract import ChainPlace, Options, OutputHost, Raw
 from adapters.cut import cut
+from adapters.outputs.figures import Figures
 from adapters.outputs.frame import LAMP_TEST, LAST, encode
 from adapters.outputs.node_talk import (
     NODE_FILTER,
@@ -20,14 +21,13 @@ from adapters.outputs.node_talk import (
     read_shown,
     shown_topic,
 )
-from adapters.outputs.window import KEEP_ALIVE_AFTER, NEVER, SILENT_AFTER, Counters, Phase, Window
+from adapters.outputs.pace import NEVER
+from adapters.outputs.window import KEEP_ALIVE_AFTER, SILENT_AFTER, Phase, Window
 from bridge.errors import DecodeError, LayoutError
 from bridge.events import MILLISECOND, SECOND, Instant, LinkState
 
 LINK_AGAIN: Final = 2 * MILLISECOND
 """A frame that found the link congested is tried again after this."""
-
-FIGURES_EVERY: Final = 1 * SECOND
 
 
 class MqttFramesOptions(Options):
@@ -55,9 +55,8 @@ class _Lane:
     place: ChainPlace
     topic: str
     node: _Node
-    window: Window = field(default_factory=Window)
-    told: Counters = field(default_factory=Counters)
-    figures_at: Instant = 0
+    window: Window
+    figures: Figures
 
 
 class MqttFrames:
@@ -104,7 +103,9 @@ class MqttFrames:
             _check_name("node", place.node)
             _check_name("chain", place.chain)
             node = self._nodes.setdefault(node_topic(place.node), _Node(place.node))
-            lane = _Lane(index, place, frame_topic(place.node, place.chain), node)
+            window = Window()
+            figures = Figures(host, place, window.counters)
+            lane = _Lane(index, place, frame_topic(place.node, place.chain), node, window, figures)
             node.lanes.append(lane)
             self._lanes.append(lane)
             self._lane_of[shown_topic(place.node, place.chain)] = index
@@ -240,23 +241,12 @@ class MqttFrames:
                 seconds = SILENT_AFTER // SECOND
                 self._judge(lane.node, f"chain {lane.place.chain} has acknowledged nothing for {seconds} s")
             self._send(index, now)
-            soonest = min(soonest, self._due(lane, now), self._tell_figures(lane, now))
+            soonest = min(soonest, self._due(lane, now), lane.figures.tell(now))
         self._soonest = soonest
 
     def _due(self, lane: _Lane, now: Instant) -> Instant:
         """Return when there is something to do for a chain: for that of another bridge's node, never."""
         return lane.window.due(now) if lane.node.obeys is None else NEVER
-
-    def _tell_figures(self, lane: _Lane, now: Instant) -> Instant:
-        """Tell what has changed, and return when the next change may be told."""
-        if lane.told == lane.window.counters:
-            return NEVER
-        if now < lane.figures_at:
-            return lane.figures_at
-        lane.told = replace(lane.window.counters)
-        lane.figures_at = now + FIGURES_EVERY
-        self._host.figures(lane.place, **asdict(lane.told))
-        return NEVER
 
     # ---- the link and the nodes ----------------------------------------------------------------------------
 

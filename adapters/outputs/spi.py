@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass
 from functools import partial
 from typing import Annotated, ClassVar, Final, cast
 
@@ -12,14 +12,14 @@ from pydantic import Field, field_validator
 from adapters.contract import ChainPlace, Claim, Fault, Options, OutputHost
 from adapters.cut import cut
 from adapters.keys import Refresh, look_at_chains
-from adapters.outputs.pace import NEVER, Counters, Pace
+from adapters.outputs.figures import Figures
+from adapters.outputs.pace import NEVER, Pace
 from adapters.outputs.spi_port import open_port
 from adapters.outputs.spi_waves import SHEETS, Encoder, choose
 from adapters.outputs.writer import PortError, Writer
 from bridge.events import SECOND, Instant, LinkState
 
 TRY_AGAIN: Final = 10 * SECOND
-FIGURES_EVERY: Final = 1 * SECOND
 REFRESH: Final = 60
 
 _DEVICE: Final = re.compile(r"/dev/spidev([0-9]{1,3})\.[0-9]{1,3}")
@@ -118,12 +118,11 @@ class _Lane:
     device: str
     encoder: Encoder
     pace: Pace
+    figures: Figures
     writer: Writer | None = None
     ready: bool = False  # the bus is open, and the last frame is out
     retry_at: Instant = NEVER
     told_why: str = ""
-    told: Counters = field(default_factory=Counters)
-    figures_at: Instant = 0
 
 
 class SpiFrames:
@@ -152,15 +151,12 @@ class SpiFrames:
         self._told: LinkState | None = None
         self._promised: Instant = NEVER  # what `wake` returned last
         self._asked = False
-        self._lanes = [
-            _Lane(
-                place,
-                said.chains[place.key].device,
-                Encoder([run.kind for run in place.chips], place.length),
-                Pace(said.refresh),
-            )
-            for place in places
-        ]
+        self._lanes: list[_Lane] = []
+        for place in places:
+            pace = Pace(said.refresh)
+            encoder = Encoder([run.kind for run in place.chips], place.length)
+            figures = Figures(host, place, pace.counters)
+            self._lanes.append(_Lane(place, said.chains[place.key].device, encoder, pace, figures))
 
     async def start(self) -> None:
         """Begin to write as soon as the buses are open."""
@@ -184,7 +180,7 @@ class SpiFrames:
             if now >= lane.retry_at:
                 lane.retry_at = NEVER
                 self._open(lane)
-            due = min(due, self._serve(lane, now), self._tell_figures(lane, now), lane.retry_at)
+            due = min(due, self._serve(lane, now), lane.figures.tell(now), lane.retry_at)
         self._promised = due
         return None if due == NEVER else due
 
@@ -215,17 +211,6 @@ class SpiFrames:
         if due < self._promised and not self._asked:
             self._asked = True
             self._host.wake_soon()
-
-    def _tell_figures(self, lane: _Lane, now: Instant) -> Instant:
-        """Tell what has changed, and return when the next change may be told."""
-        if lane.told == lane.pace.counters:
-            return NEVER
-        if now < lane.figures_at:
-            return lane.figures_at
-        lane.told = replace(lane.pace.counters)
-        lane.figures_at = now + FIGURES_EVERY
-        self._host.figures(lane.place, **asdict(lane.told))
-        return NEVER
 
     # ---- the buses -----------------------------------------------------------------------------------------
 

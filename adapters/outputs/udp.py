@@ -11,18 +11,17 @@ import asyncio
 import errno
 import socket
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass
 from typing import ClassVar, Final, Protocol, TypeAlias, cast
 
 from adapters.contract import ChainPlace, Options, OutputHost
-from adapters.outputs.pace import NEVER, Counters, Pace
+from adapters.outputs.figures import Figures
+from adapters.outputs.pace import NEVER, Pace
 from adapters.outputs.udp_link import Target, Trouble, find, open_socket, trouble
 from bridge.events import MILLISECOND, SECOND, Instant, LinkState
 
 LINK_AGAIN: Final = 2 * MILLISECOND
 """A frame that found the socket's buffer full is tried again after this."""
-
-FIGURES_EVERY: Final = 1 * SECOND
 
 BACK_OFF: Final = (1 * SECOND, 2 * SECOND, 4 * SECOND, 8 * SECOND, 10 * SECOND)
 """Waits before the first, second, ... attempt after a link was lost; the last goes on for ever."""
@@ -76,11 +75,9 @@ class Herald(Protocol):
 class _Lane:
     """One chain: its pace, its packets, and what was last told of it."""
 
-    place: ChainPlace
     stream: Stream
     pace: Pace
-    told: Counters = field(default_factory=Counters)
-    figures_at: Instant = 0
+    figures: Figures
 
 
 class Sending(Protocol):
@@ -140,10 +137,10 @@ class UdpFrames:
         self._target = Target(
             said.host or "", said.port, self.protocol, said.local_address or "", said.local_port or 0
         )
-        self._lanes = [
-            _Lane(place, stream, Pace(said.refresh))
-            for place, stream in zip(places, self.streams(options, places, host), strict=True)
-        ]
+        self._lanes: list[_Lane] = []
+        for place, stream in zip(places, self.streams(options, places, host), strict=True):
+            pace = Pace(said.refresh)
+            self._lanes.append(_Lane(stream, pace, Figures(host, place, pace.counters)))
         self._signal = self.signal(options, host)
         self._herald = self.herald(options, places, host)
         self._herald_at: Instant = 0
@@ -284,7 +281,7 @@ class UdpFrames:
         if self._herald is not None and self._socket is not None and now >= self._herald_at:
             self._herald_at = now + self._herald.every
             self._hand_over(self._herald.packets(), now)
-        soonest = min((self._tell_figures(lane, now) for lane in self._lanes), default=NEVER)
+        soonest = min((lane.figures.tell(now) for lane in self._lanes), default=NEVER)
         if self._socket is not None:
             due = min((lane.pace.due for lane in self._lanes), default=NEVER)
             herald = NEVER if self._herald is None else self._herald_at
@@ -300,17 +297,6 @@ class UdpFrames:
                 if self._socket is None or self._blocked_until > now:
                     return
         self._blocked = 0
-
-    def _tell_figures(self, lane: _Lane, now: Instant) -> Instant:
-        """Tell what has changed, and return when the next change may be told."""
-        if lane.told == lane.pace.counters:
-            return NEVER
-        if now < lane.figures_at:
-            return lane.figures_at
-        lane.told = replace(lane.pace.counters)
-        lane.figures_at = now + FIGURES_EVERY
-        self._host.figures(lane.place, **asdict(lane.told))
-        return NEVER
 
     # ---- the link ------------------------------------------------------------------------------------------
 

@@ -22,6 +22,7 @@ from enum import Enum
 from typing import Final, NamedTuple
 
 from adapters.outputs.frame import KEEP_ALIVE, SEQUENCES
+from adapters.outputs.pace import NEVER
 from bridge.events import MILLISECOND, SECOND, Instant
 
 KEEP_ALIVE_AFTER: Final = 1 * SECOND
@@ -33,8 +34,6 @@ MOST_ON_THE_WAY: Final = 2
 
 PROMPT: Final = 50 * MILLISECOND
 """A node whose last round trip was shorter than this may have two frames on the way."""
-
-NEVER: Final[Instant] = 1 << 63
 
 _MASK: Final = len(SEQUENCES) - 1
 

@@ -245,11 +245,6 @@ class Flash:
         """Nanoseconds from one flash to the next."""
         return MINUTE // self.rate
 
-    @property
-    def lit_time(self) -> int:
-        """Nanoseconds for which each flash is lit."""
-        return MINUTE * self.lit // (100 * self.rate)
-
 
 @dataclass(frozen=True, slots=True)
 class AspectRow:

@@ -6,7 +6,7 @@ import codecs
 import csv
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Any, Final, NamedTuple, TextIO
@@ -143,16 +143,14 @@ class Table:
 
     Args:
         path: where it lies.
-        options: its shape.
-        zone: of a clock on the wall that says none; this machine's if left out.
+        options: its shape. A time by the wall that says no zone is by that of this machine.
     """
 
-    def __init__(self, path: Path, options: TableOptions, zone: tzinfo | None = None) -> None:
+    def __init__(self, path: Path, options: TableOptions) -> None:
         self.began: datetime | None = None
         self.model: int | None = None
         self._path = path
         self._options = options
-        self._zone = zone
         self._last: Instant = 0
         self._wall: datetime | None = None
         self._passed = Decimal(0)
@@ -283,7 +281,7 @@ class Table:
             read = datetime.strptime(text, written)  # noqa: DTZ007 - most tables say no zone
         except ValueError:
             raise ValueError(f"{text[:40]!r} is not written as {written!r}") from None
-        wall = read.replace(tzinfo=self._zone) if read.tzinfo is None and self._zone else read.astimezone()
+        wall = read.astimezone()
         if self._wall is not None and not _has_date(written):
             wall = wall.replace(year=self._wall.year, month=self._wall.month, day=self._wall.day)
             if self._wall - wall > _HALF_A_DAY:

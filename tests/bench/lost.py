@@ -10,8 +10,9 @@ from statistics import median
 from typing import Any, Final
 
 from tests.support.daemon import Daemon
-from tests.support.losing import GREEN, RED, Light, until
+from tests.support.losing import GREEN, RED, Light
 from tests.support.mosquitto import Mosquitto
+from tests.support.waiting import until
 from tests.support.ways_to_lose import WAYS
 
 QUICK: Final = ("lcc: gateway gone",)

@@ -20,7 +20,8 @@ from bridge.events import (
     UseReported,
 )
 from bridge.record.result import lamp_at
-from tests.support.as_built import BUILDS, YARD, cleared, layout_of, order, told
+from tests.support.as_built import BUILDS, YARD, cleared, order, told
+from tests.support.driving import layout as layout_of
 
 
 def shows(engine: Engine) -> dict[str, str]:

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from bridge.commands import Decision, PublishFrame, Report
 from bridge.engine import Engine
 from bridge.layout.model import Light, Signal
-from tests.support.as_built import BUILDS, layout_of, order
+from tests.support.as_built import BUILDS, order
+from tests.support.driving import layout as layout_of
 
 ASPECTS: Final[dict[str, dict[str, Any]]] = {
     "mast": {"stop": "red", "approach": "flashing yellow", "clear": "green"},

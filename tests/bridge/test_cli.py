@@ -15,15 +15,9 @@ import typer.main
 from bridge.cli import app
 from bridge.service.shipped import shipped_layout
 from tests.support.mosquitto import Mosquitto, StartMosquitto
+from tests.support.program import START, lamproom
 
-START = "from bridge.start import main; main()"
 SENT = "sent reverse on layout/accessory/61/ordered\n"
-
-
-def lamproom(*words: str) -> subprocess.CompletedProcess[str]:
-    """Run the program to its end."""
-    command = [sys.executable, "-c", START, *words]
-    return subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
 
 
 def send(broker: Mosquitto, *words: str) -> tuple[int, str, str]:

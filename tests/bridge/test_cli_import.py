@@ -13,8 +13,8 @@ from bridge.record.lines import Header, Input, Refused
 from bridge.record.reader import read_log
 from bridge.record.replay import replay
 from bridge.service.tables import TableOptions
-from tests.bridge.test_cli import lamproom
 from tests.support.pages import fenced_blocks
+from tests.support.program import lamproom
 from tests.support.tree import ROOT
 
 LAYOUT = """\

@@ -10,9 +10,9 @@ import pytest
 from bridge.errors import LamproomError
 from bridge.record.case_text import read_case
 from bridge.service.cases import case_path, try_cases, write_case
-from tests.bridge.record.sessions import layout_of
-from tests.bridge.test_cli import lamproom
+from tests.support.driving import layout as layout_of
 from tests.support.kept import FAULTS, SOUND, recorded
+from tests.support.program import lamproom
 
 ROW = FAULTS["a wrong row"]
 DONE = "T1 showed clear from 1:"

@@ -9,7 +9,7 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from tests.bridge.record.sessions import short_session
-from tests.bridge.test_cli import lamproom
+from tests.support.program import lamproom
 
 
 @pytest.fixture(scope="module")

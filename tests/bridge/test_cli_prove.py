@@ -4,22 +4,14 @@ from __future__ import annotations
 
 import json
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
+from tests.support.program import START, lamproom
 from tests.support.proving import CROSSING, NO_CONFLICT, NO_FLANK, STRAIGHT
 
-START = "from bridge.start import main; main()"
 WITHOUT = f"import sys; sys.modules['oxidd'] = None; {START}"
-
-
-def lamproom(*words: str, start: str = START) -> subprocess.CompletedProcess[str]:
-    """Run the program to its end."""
-    command = [sys.executable, "-c", start, *words]
-    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
 
 
 @pytest.fixture

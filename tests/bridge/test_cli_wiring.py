@@ -11,9 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.support import program
 from tests.support.as_built import YARD
-
-START = "from bridge.start import main; main()"
 
 
 @pytest.fixture
@@ -26,14 +25,7 @@ def file(tmp_path: Path) -> Path:
 
 def lamproom(*words: str) -> tuple[int, str, str]:
     """Run the program to its end, with nobody to ask; return its status, output and errors."""
-    done = subprocess.run(
-        [sys.executable, "-c", START, *words],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-        stdin=subprocess.DEVNULL,
-    )
+    done = program.lamproom(*words)
     return done.returncode, done.stdout, done.stderr
 
 
@@ -41,7 +33,7 @@ def at_a_terminal(answer: str, *words: str) -> tuple[int, str]:
     """Run the program at a terminal where somebody answers; return its status and all that stood there."""
     ours, theirs = pty.openpty()
     process = subprocess.Popen(
-        [sys.executable, "-c", START, *words], stdin=theirs, stdout=theirs, stderr=theirs
+        [sys.executable, "-c", program.START, *words], stdin=theirs, stdout=theirs, stderr=theirs
     )
     os.close(theirs)
     seen = bytearray()

@@ -17,6 +17,7 @@ import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
+from tests.support.ports import free_port
 from tests.support.tree import ROOT
 
 if TYPE_CHECKING:
@@ -36,12 +37,6 @@ ROUNDS: Final = 15
 HELD_BACK_S: Final = 0.02
 """A burst that took longer was held back: Linux delays an acknowledgement by up to 40 ms, and without the
 delay a burst on loopback takes about one."""
-
-
-def free_port() -> int:
-    """Return a port of this machine that is free now."""
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        return int(server.getsockname()[1])
 
 
 @contextlib.contextmanager

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -13,6 +11,7 @@ from tests.support.board import board_folder, switched_on
 from tests.support.counting import CHAIN, LAYOUT, levels
 from tests.support.daemon import Heard, hearing, publish, running
 from tests.support.mosquitto import StartMosquitto
+from tests.support.program import lamproom
 
 NEW = ("N0", "N1", "N2", "N3")
 BEHIND = "          - {name: S3, build: three-lamp}\n"
@@ -29,14 +28,6 @@ BEFORE = levels(0)[:9]
 """What S0, S1 and S2 show, which stand before the new ones and are never ordered."""
 
 CLEAR, RED, LIT, DARK = bytes.fromhex("ff0000"), levels(0)[:3], bytes.fromhex("ff0000"), bytes(3)
-
-
-def lamproom(*words: str) -> subprocess.CompletedProcess[str]:
-    """Run the program to its end."""
-    command = [sys.executable, "-c", "from bridge.start import main; main()", *words]
-    return subprocess.run(
-        command, capture_output=True, text=True, timeout=60, check=False, stdin=subprocess.DEVNULL
-    )
 
 
 def frames(heard: Heard) -> list[bytes]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import time
 from collections.abc import Iterator
 from itertools import pairwise
@@ -14,9 +13,13 @@ from adapters.outputs.frame import LAMP_TEST, encode
 from bridge.service.node_settings import Wishes
 from tests.support.board import Board, board_folder, switched_on
 from tests.support.counting import CHAIN, LAYOUT, levels, order
-from tests.support.daemon import PATIENCE, Daemon, publish, running, wait
+from tests.support.daemon import Daemon, publish, running
 from tests.support.mosquitto import Mosquitto, StartMosquitto
-from tests.support.raw_mqtt import RawClient
+from tests.support.raw_mqtt import RawClient, kept
+from tests.support.waiting import wait
+
+NODE = "lamproom/node/vale"
+"""Where the node announces itself."""
 
 FRAMES = f"lamproom/frame/{CHAIN}"
 SILENT_S = 2
@@ -33,12 +36,6 @@ INSERTED = LAYOUT.replace(
 
 
 @pytest.fixture
-def broker(mosquitto: StartMosquitto) -> Mosquitto:
-    """A broker."""
-    return mosquitto()
-
-
-@pytest.fixture
 def board(broker: Mosquitto, tmp_path: Path) -> Iterator[Board]:
     """The board of the node `vale`, switched on."""
     folder = board_folder(tmp_path, LAYOUT, "vale", broker.port, silent_after_s=SILENT_S)
@@ -46,17 +43,9 @@ def board(broker: Mosquitto, tmp_path: Path) -> Iterator[Board]:
         yield board
 
 
-def says(port: int, topic: str = "lamproom/node/vale") -> dict[str, object]:
-    """Return what the broker keeps of a node."""
-    with RawClient(port, "reader") as reader:
-        reader.subscribe(topic)
-        said: dict[str, object] = json.loads(reader.read().payload)
-        return said
-
-
 def answers(daemon: Daemon, times: int = 1) -> None:
     """Wait until the bridge has said so often that the node answers."""
-    wait(lambda: daemon.output.count("node vale answers") >= times, PATIENCE, lambda: daemon.output)
+    wait(lambda: daemon.output.count("node vale answers") >= times, lambda: daemon.output)
 
 
 def test_every_order_leads_to_its_bytes_on_the_data_line(
@@ -164,7 +153,7 @@ def test_four_fixtures_are_inserted_while_the_board_runs(
         daemon.process.wait(10)
     board.wait_until_it_shows(bytes(4 * 3 + len(levels(0))))
     figures = "lamproom/node/vale/figures"
-    wait(lambda: says(broker.port, figures).get("outdated") == ["main"], 30, lambda: board.output)
+    wait(lambda: kept(broker.port, figures).get("outdated") == ["main"], lambda: board.output, within=30)
 
     # And back again: what hung behind a chain that is shorter now goes dark.
     with running(tmp_path, LAYOUT, broker.port) as daemon:
@@ -241,7 +230,7 @@ def test_messages_that_are_no_frames_change_nothing(broker: Mosquitto, board: Bo
         publish(broker.port, *order(1))
         board.wait_until_it_shows(levels(1))
         figures = "lamproom/node/vale/figures"
-        wait(lambda: says(broker.port, figures)["unfit"] == len(unfit), 30, lambda: board.output)
+        wait(lambda: kept(broker.port, figures)["unfit"] == len(unfit), lambda: board.output, within=30)
     assert good not in [picture.levels for picture in board.pictures()]
     assert {len(levels(0))} == {len(picture.levels) for picture in board.pictures()}
 
@@ -304,7 +293,7 @@ def test_board_that_was_swapped_is_told_of(broker: Mosquitto, tmp_path: Path) ->
             running(tmp_path, LAYOUT, broker.port, "--page", "127.0.0.1:0") as daemon,
         ):
             answers(daemon)
-            assert f"e6610{number}" == says(broker.port)["board"]
+            assert f"e6610{number}" == kept(broker.port, NODE)["board"]
             publish(broker.port, *order(1))
             board.wait_until_it_shows(levels(1))
             assert (number == 2) is (text in daemon.output)
@@ -318,9 +307,9 @@ def test_board_says_what_it_is_and_its_last_will_says_that_it_is_gone(
     """It announces itself with what it did so far; when its power goes, the broker keeps that it is gone."""
     with switched_on(board_folder(tmp_path, LAYOUT, "vale", broker.port)) as board:
         board.wait_for("the broker is there")
-        said = says(broker.port)
+        said = kept(broker.port, NODE)
         assert {"state": "here", "term": 0, "frames": 0, "drops": 0} == {
             key: said[key] for key in ("state", "term", "frames", "drops")
         }
         assert {"uptime", "unfit", "old", "links", "free"} <= set(said)
-    wait(lambda: {"state": "gone"} == says(broker.port), PATIENCE, lambda: str(says(broker.port)))
+    wait(lambda: {"state": "gone"} == kept(broker.port, NODE), lambda: str(kept(broker.port, NODE)))

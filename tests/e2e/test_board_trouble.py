@@ -20,8 +20,9 @@ from adapters.outputs.frame import encode
 from bridge.service.node_settings import DRIVER, SETTINGS
 from tests.support.board import board_folder, change_settings, switched_on
 from tests.support.counting import CHAIN, LAYOUT, levels, order
-from tests.support.daemon import PATIENCE, hearing, publish, running, wait
+from tests.support.daemon import hearing, publish, running
 from tests.support.mosquitto import StartMosquitto
+from tests.support.waiting import PATIENCE, wait
 
 MISSING: Final = "(missing)"
 
@@ -60,7 +61,7 @@ def test_settings_that_are_wrong_are_refused_as_a_whole(
     (folder / SETTINGS).write_text(json.dumps(without(settings | change)))
     with switched_on(folder) as board:
         board.wait_for("settings.json: ")
-        wait(lambda: not board.runs, PATIENCE, lambda: board.output)
+        wait(lambda: not board.runs, lambda: board.output)
     assert said in board.output
     assert "Traceback" not in board.output
     assert [] == board.pictures()
@@ -82,7 +83,7 @@ def test_file_that_holds_no_settings_is_told(tmp_path: Path, text: str | None, s
     if text is not None:
         (folder / SETTINGS).write_text(text)
     with switched_on(folder) as board:
-        wait(lambda: not board.runs, PATIENCE, lambda: board.output)
+        wait(lambda: not board.runs, lambda: board.output)
     assert said in board.output
     assert "Traceback" not in board.output
 
@@ -107,7 +108,7 @@ def test_fault_of_the_program_leaves_the_picture_and_begins_anew(
         publish(broker.port, f"lamproom/frame/{CHAIN}", encode(0, 256, 1, levels(1)))
         board.wait_for("no such luck")
         # This MicroPython cannot begin anew as a board does; it ends there.
-        wait(lambda: not board.runs, PATIENCE, lambda: board.output)
+        wait(lambda: not board.runs, lambda: board.output)
     assert [levels(0), levels(0)] == [picture.levels for picture in board.pictures()]
 
 
@@ -174,11 +175,11 @@ def test_board_waits_for_its_network_and_joins_it_again(mosquitto: StartMosquitt
         air.unlink()
         broker.stop()
         board.wait_until_it_shows(levels(0))
-        wait(lambda: 2 == board.output.count("waiting for the network"), PATIENCE, lambda: board.output)
+        wait(lambda: 2 == board.output.count("waiting for the network"), lambda: board.output)
         daemon.wait_for("node vale does not answer")
         broker.start()
         air.touch()
-        wait(lambda: 2 == daemon.output.count("node vale answers"), PATIENCE, lambda: daemon.output)
+        wait(lambda: 2 == daemon.output.count("node vale answers"), lambda: daemon.output)
     assert "connect yard secret" in board.output
     assert "Traceback" not in board.output
 

@@ -19,10 +19,11 @@ from urllib.request import urlopen
 
 from adapters.outputs.frame import KEEP_ALIVE, Header, decode
 from tests.support.counting import LAYOUT, levels, order
-from tests.support.daemon import PATIENCE, Daemon, running, wait
+from tests.support.daemon import Daemon, running
 from tests.support.figures import processor_seconds
 from tests.support.mosquitto import StartMosquitto
-from tests.support.raw_mqtt import RawClient
+from tests.support.raw_mqtt import RawClient, kept
+from tests.support.waiting import PATIENCE, wait
 
 DISTRUST = "mqtt was lost, and nothing was ordered since"
 INN_DISTRUST = "mqtt was lost, and accessory 70 was not ordered since"
@@ -50,11 +51,15 @@ class Page:
 
     def wait_for_broker(self, state: str, within: float = 30.0) -> None:
         """Wait until the page says this of the broker."""
-        wait(lambda: self.now()["broker"]["state"] == state, within, lambda: str(self.now()["broker"]))
+        wait(lambda: self.now()["broker"]["state"] == state, lambda: str(self.now()["broker"]), within=within)
 
     def wait_for_reason(self, device: str, reason: str) -> None:
         """Wait until the page gives this reason for what a device shows; it is told a moment behind the frames."""
-        wait(lambda: self.now()["devices"][device]["reason"] == reason, 5, lambda: str(self.now()["devices"]))
+        wait(
+            lambda: self.now()["devices"][device]["reason"] == reason,
+            lambda: str(self.now()["devices"]),
+            within=5,
+        )
 
     def _get(self, path: str) -> dict[str, Any]:
         with urlopen(self._address + path, timeout=10) as answer:  # noqa: S310 - our own http address
@@ -141,7 +146,7 @@ class Listener(RawClient):
             ("inn", "on", INN_DISTRUST),
         ):
             wanted = (aspect, reason)
-            wait(lambda d=device, w=wanted: w == told(self.port, d), 5, device.__str__)  # type: ignore[misc] # bound early
+            wait(lambda d=device, w=wanted: w == told(self.port, d), device.__str__, within=5)  # type: ignore[misc] # bound early
         self.order_and_see()
         # What the broker publishes late, the wills of connections that are no more, must not be what it keeps.
         with contextlib.suppress(TimeoutError):
@@ -151,18 +156,16 @@ class Listener(RawClient):
         assert "up" == self.said[-1], f"the bridge was said to be {self.said}"
 
 
-def kept(port: int, topic: str) -> Any:
+def kept_or_none(port: int, topic: str) -> Any:
     """Return what the broker keeps under a topic, or None."""
-    with RawClient(port, "reader") as reader:
-        reader.subscribe(topic)
-        with contextlib.suppress(TimeoutError):
-            return json.loads(reader.read(0.2).payload)
+    with contextlib.suppress(TimeoutError):
+        return kept(port, topic, 0.2)
     return None
 
 
 def told(port: int, device: str) -> tuple[str, str] | None:
     """Return aspect and reason of a device as the broker keeps them, or None."""
-    said = kept(port, f"lamproom/device/{device}")
+    said = kept_or_none(port, f"lamproom/device/{device}")
     return said and (said["aspect"], said["reason"])
 
 
@@ -183,7 +186,7 @@ def test_restarted_broker_is_found_again_and_told_everything(
         page.wait_for_broker("lost")
         with turning_away(broker.port) as came:
             used, since = processor_seconds(daemon.process.pid), time.monotonic()
-            wait(lambda: len(came) >= 4, 30, lambda: f"{len(came)} attempts came")
+            wait(lambda: len(came) >= 4, lambda: f"{len(came)} attempts came", within=30)
             share = (processor_seconds(daemon.process.pid) - used) / (time.monotonic() - since)
         devices = page.now()["devices"]
         assert {"stop", DISTRUST} == {devices["S0"]["aspect"], devices["S0"]["reason"]}
@@ -225,11 +228,11 @@ def test_frozen_broker_is_noticed_and_found_again(mosquitto: StartMosquitto, tmp
         assert any("was lost (no answer to its ping)" in note for note in page.notes())
         page.wait_for_reason("S0", DISTRUST)
         used, since = processor_seconds(daemon.process.pid), time.monotonic()
-        wait(lambda: time.monotonic() - frozen >= 20, 30, str)
+        wait(lambda: time.monotonic() - frozen >= 20, str, within=30)
         share = (processor_seconds(daemon.process.pid) - used) / (time.monotonic() - since)
         broker.thaw()
         daemon.wait_for("connected to the broker")
-        wait(lambda: 2 <= daemon.output.count("connected to the broker"), 15, lambda: daemon.output)
+        wait(lambda: 2 <= daemon.output.count("connected to the broker"), lambda: daemon.output, within=15)
         heard.look_after_return()
         page.wait_for_broker("up")
 

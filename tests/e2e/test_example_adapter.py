@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.daemon import PATIENCE, wait
 from tests.support.pages import fenced_blocks
 from tests.support.tree import ROOT
+from tests.support.waiting import PATIENCE, wait
 
 EXAMPLE = ROOT / "tests/support/bellwire"
 STOP = "00ff00"  # green, red, blue
@@ -113,14 +113,10 @@ def test_an_event_of_the_box_becomes_a_frame(installed: tuple[Path, Path]) -> No
             try:
                 link, _peer = box.accept()
                 with link:
-                    wait(lambda: newest() == STOP, PATIENCE, lambda: f"at first it shows {newest()}")
+                    wait(lambda: newest() == STOP, lambda: f"at first it shows {newest()}")
                     link.sendall(b"turnout 61 reverse\nturnout what\n")
-                    wait(
-                        lambda: newest()[:2] > newest()[2:4],
-                        PATIENCE,
-                        lambda: f"it shows {newest()}, no green",
-                    )
-                wait(lambda: newest() == STOP, PATIENCE, lambda: f"without its box it shows {newest()}")
+                    wait(lambda: newest()[:2] > newest()[2:4], lambda: f"it shows {newest()}, no green")
+                wait(lambda: newest() == STOP, lambda: f"without its box it shows {newest()}")
                 link, _peer = box.accept()
                 link.close()
             finally:

@@ -37,6 +37,7 @@ from tests.support.driving import layout
 from tests.support.figures import resident_kb
 from tests.support.mosquitto import Mosquitto
 from tests.support.raw_node import RawNode
+from tests.support.waiting import until
 
 EVENTS: Final = 100_000
 SETTLED: Final = 20_000
@@ -214,9 +215,12 @@ async def run(broker: Mosquitto, folder: Path, flood: Flood, controllers: Contro
     assert source is not None
     await runner.start()
     await link.start()
-    while term.value is None or not all(flood.taken.values()):
+
+    def begun() -> bool:
         controllers.look()
-        await asyncio.sleep(0.01)
+        return term.value is not None and all(flood.taken.values())
+
+    await until(begun, lambda: f"under term {term.value} so much was taken: {flood.taken}")
 
     began = due = time.monotonic()
     for state in range(1, EVENTS + 1):

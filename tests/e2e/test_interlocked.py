@@ -15,9 +15,10 @@ from bridge.events import SECOND, BlockReported, RouteKept
 from bridge.record.lines import Header, Input
 from bridge.record.reader import read_log
 from bridge.record.replay import replay
-from tests.support.daemon import Daemon, Heard, hearing, publish, running, wait
+from tests.support.daemon import Daemon, Heard, hearing, publish, running
 from tests.support.junction import BLOCKS, JUNCTION
 from tests.support.mosquitto import StartMosquitto
+from tests.support.waiting import wait
 
 QUICK: Final = (
     JUNCTION.replace("sources:\n  panel: {kind: mqtt}\n  feedback: {kind: mqtt}\n", "")
@@ -63,7 +64,7 @@ class Seen:
             reasons = [said["reason"] for said in self._all(name)]
             return self.of(name)[-1:] == [word] and because in reasons[-1]
 
-        wait(told, within, lambda: f"{name} was told {self._all(name)}")
+        wait(told, lambda: f"{name} was told {self._all(name)}", within=within)
 
 
 def facts(port: int) -> None:
@@ -176,7 +177,7 @@ def test_a_locked_route_outlasts_a_crash(mosquitto: StartMosquitto, tmp_path: Pa
         publish(broker.port, "layout/accessory/71/ordered", "reverse")
         seen.wait_for("device/W", "clear")
         publish(broker.port, "layout/block/west", "occupied", "-r")
-        wait(lambda: kept_locks(daemon) == [["W", "to-east"]], 20, lambda: str(kept_locks(daemon)))
+        wait(lambda: kept_locks(daemon) == [["W", "to-east"]], lambda: str(kept_locks(daemon)), within=20)
         crash(daemon)
         publish(broker.port, "layout/block/west", "clear", "-r")
     first = daemon.log()

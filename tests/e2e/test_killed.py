@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import threading
@@ -21,10 +22,11 @@ from bridge.record.following import Player, open_session
 from bridge.record.lines import Input
 from bridge.record.reader import Torn, read_log
 from bridge.record.replay import replay
-from bridge.record.store import open_log
+from bridge.record.store import open_log, sessions
 from tests.support.daemon import Daemon
 from tests.support.mosquitto import StartMosquitto
 from tests.support.raw_mqtt import RawClient
+from tests.support.waiting import wait
 
 KILLS: Final = 20
 EVENTS: Final = 20_000
@@ -37,6 +39,7 @@ SHORT: Final = 0.2
 """Seconds that a log may lack at its end."""
 
 SIGNALS: Final = 24
+BRIDGE: Final = "lamproom/bridge/main"
 
 BUILDS: Final = """\
 layout: Gannet Cliff
@@ -66,12 +69,18 @@ def layout() -> str:
 
 
 class Capture:
-    """An independent client that keeps every frame with the moment of its arrival."""
+    """An independent client.
+
+    Attributes:
+        frames: every frame with the moment of its arrival.
+        lost: the runs of which the broker has said that they are lost. It says so behind all that they published.
+    """
 
     def __init__(self, port: int) -> None:
         self.frames: list[tuple[float, str, bytes]] = []
+        self.lost: set[str] = set()
         self._client = RawClient(port, "capture", buffer=4 << 20, life=600)
-        self._client.subscribe("lamproom/frame/#")
+        self._client.subscribe("lamproom/frame/#", BRIDGE)
         self._ends = False
         self._thread = threading.Thread(target=self._read)
         self._thread.start()
@@ -80,7 +89,10 @@ class Capture:
         while not self._ends:
             with suppress(TimeoutError):
                 message = self._client.read(0.05)
-                self.frames.append((time.monotonic(), message.topic, message.payload))
+                if message.topic != BRIDGE:
+                    self.frames.append((time.monotonic(), message.topic, message.payload))
+                elif (said := json.loads(message.payload))["state"] == "lost":
+                    self.lost.add(said["run"])
 
     def close(self) -> None:
         self._ends = True
@@ -111,6 +123,10 @@ class Clients:
             stop.set()
             for thread in threads:
                 thread.join()
+
+    def wait_for(self, sent: int) -> None:
+        """Wait until so many orders were sent."""
+        wait(lambda: self.sent >= sent, lambda: f"{self.sent} of {sent} orders were sent", within=120)
 
     def _order(self, name: str, stop: threading.Event) -> None:
         chance = Random(name)  # noqa: S311 - the same orders each time
@@ -156,9 +172,9 @@ class Watch:
 
 @dataclass(frozen=True, slots=True)
 class Killed:
-    """A killed session: its log, its term, and when it was killed."""
+    """A killed session: its log, None where it did not live to write any, its term, and when it was killed."""
 
-    log: Path
+    log: Path | None
     term: int
     at: float
 
@@ -167,6 +183,11 @@ def shares(chance: Random) -> list[int]:
     """Return after how many events each bridge is killed: at random, and all of them together."""
     cuts = sorted(chance.sample(range(1, EVENTS // 50), KILLS - 1))
     return [50 * (after - before) for before, after in zip([0, *cuts], [*cuts, EVENTS // 50], strict=True)]
+
+
+def begun(folder: Path) -> set[str]:
+    """Return which sessions have a log, by their names without what is added when they are packed."""
+    return {path.name.partition(".")[0] for path in sessions(folder)} if folder.is_dir() else set()
 
 
 def made(path: Path) -> dict[str, list[tuple[Instant, bytes]]]:
@@ -195,23 +216,28 @@ def test_each_log_of_a_killed_bridge_is_what_was_published(mosquitto: StartMosqu
     text = layout()
     try:
         for share in shares(chance):
+            before = begun(tmp_path / "state" / "sessions")
             daemon = Daemon(tmp_path, text, broker.port)
             try:
                 daemon.wait_for("under term")
                 term = int(daemon.output.rpartition("under term ")[2].split()[0])
                 until = clients.sent + share
                 with clients.ordering(len(killed)):
-                    while clients.sent < until:
-                        time.sleep(0.002)
+                    clients.wait_for(until)
                     time.sleep(chance.random() / 10)  # anywhere between two writes of the log
                     at = time.monotonic()
                     os.kill(daemon.process.pid, signal.SIGKILL)
                     daemon.process.wait(10)
-                killed.append(Killed(daemon.log(), term, at))
+                own = (
+                    begun(daemon.state / "sessions") - before
+                )  # none yet, if it was killed in its first moments
+                killed.append(Killed(daemon.log() if own else None, term, at))
             finally:
                 daemon.stop()
         assert EVENTS <= clients.sent
-        time.sleep(0.2)
+        wait(
+            lambda: len(capture.lost) == KILLS, lambda: f"{len(capture.lost)} of {KILLS} are known to be lost"
+        )
     finally:
         capture.close()
         watch.close()
@@ -237,12 +263,6 @@ def hold(
     Returns:
         Events in the log, frames that it lacks, frames that gave way, frames published, and the seconds that it lacks.
     """
-    result = replay(each.log)
-    assert (True, True, False) == (result.same, result.whole, result.ended), (each.log, result)
-    events = sum(len(p.line.events) for p in read_log(each.log) if isinstance(p.line, Input))
-    assert events == result.events
-    tear(each.log, torn, chance)
-
     published: dict[str, list[tuple[float, bytes]]] = defaultdict(list)
     numbers: dict[str, int] = {}
     for at, topic, payload in capture.frames:
@@ -253,9 +273,20 @@ def hold(
         numbers[topic] += 1
         if not header.flags & KEEP_ALIVE:
             published[topic].append((at, levels))
+    slow = watch.within(each.at - 1, each.at)
+    if each.log is None:
+        rest = [at for seen in published.values() for at, _levels in seen]
+        assert all(each.at - at <= SHORT + slow for at in rest)
+        return 0, len(rest), 0, len(rest), max((each.at - at for at in rest), default=0.0)
+
+    result = replay(each.log)
+    assert (True, True, False) == (result.same, result.whole, result.ended), (each.log, result)
+    events = sum(len(p.line.events) for p in read_log(each.log) if isinstance(p.line, Input))
+    assert events == result.events
+    tear(each.log, torn, chance)
     frames = made(each.log)
     assert set(published) <= set(frames)
-    missing, given_way, pairs, rest = 0, 0, list[tuple[Instant, float]](), list[float]()
+    missing, given_way, pairs, rest = 0, 0, list[tuple[Instant, float]](), []
     for topic, seen in published.items():
         place, own = 0, frames[topic]
         for number, (at, levels) in enumerate(seen):
@@ -269,7 +300,6 @@ def hold(
             pairs.append((own[following][0], at))
             place = following + 1
         given_way += len(own) - place
-    slow = watch.within(each.at - 1, each.at)
     if not pairs:  # it was killed before anything but the header was written
         assert all(each.at - at <= SHORT + slow for at in rest)
         return events, missing, given_way, len(rest), max((each.at - at for at in rest), default=0.0)

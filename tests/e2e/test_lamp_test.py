@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,22 +13,17 @@ import pytest
 from adapters.outputs.frame import LAMP_TEST, LAST
 from bridge.record.replay import replay
 from tests.support.counting import CHAIN, LAYOUT, levels, order
-from tests.support.daemon import PATIENCE, publish, running, wait
-from tests.support.mosquitto import Mosquitto, StartMosquitto
-from tests.support.raw_mqtt import RawClient
+from tests.support.daemon import publish, running
+from tests.support.mosquitto import Mosquitto
+from tests.support.raw_mqtt import kept
 from tests.support.raw_node import Frame, RawNode
 from tests.support.terminal import Terminal, at_terminal
+from tests.support.waiting import PATIENCE, wait
 
 TOLD: Final = "lamproom/lamp-test/main"
 NODE, CHAIN_NAME = CHAIN.split("/")
 FIRST: Final = bytes([255, 255, 255]) + bytes(len(levels(0)) - 3)
 """The chain with its first chip lit."""
-
-
-@pytest.fixture
-def broker(mosquitto: StartMosquitto) -> Mosquitto:
-    """A broker."""
-    return mosquitto()
 
 
 @pytest.fixture
@@ -51,24 +45,16 @@ def show_until(node: RawNode, shown: bytes, *, test: bool) -> Frame:
     raise AssertionError(f"never shown: {shown.hex()}, but {seen}")
 
 
-def kept(port: int, topic: str = TOLD) -> dict[str, Any]:
-    """Return what the broker keeps under a topic."""
-    with RawClient(port, "reader") as reader:
-        reader.subscribe(topic)
-        said: dict[str, Any] = json.loads(reader.read().payload)
-        return said
-
-
 def until_told(port: int, **wanted: str) -> dict[str, Any]:
     """Wait until the bridge has said this of its lamp test."""
     said: dict[str, Any] = {}
 
     def holds() -> bool:
         said.clear()
-        said.update(kept(port))
+        said.update(kept(port, TOLD))
         return all(said.get(key) == value for key, value in wanted.items())
 
-    wait(holds, PATIENCE, lambda: f"{wanted} was wanted, and {said} is told")
+    wait(holds, lambda: f"{wanted} was wanted, and {said} is told")
     return said
 
 
@@ -123,7 +109,7 @@ def test_a_bridge_that_is_killed_during_a_test_comes_back_without_it(
         until_told(broker.port, state="running")
         daemon.process.kill()
         daemon.process.wait(10)
-    assert "running" == kept(broker.port)["state"]
+    assert "running" == kept(broker.port, TOLD)["state"]
     with running(tmp_path, LAYOUT, broker.port):
         frame = show_until(node, levels(0), test=False)
         assert 0 == frame.header.flags & (LAMP_TEST | LAST)

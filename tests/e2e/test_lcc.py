@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-import json
-from collections.abc import Callable
 from pathlib import Path
 
 from bridge.record.replay import replay
-from tests.support.daemon import PATIENCE, hearing, running
+from tests.support.daemon import hearing, running
 from tests.support.lcc_gateway import Gateway
+from tests.support.log_lines import log_lines
 from tests.support.mosquitto import StartMosquitto
+from tests.support.waiting import until
 
 # K1 goes by its last command, C1 by where 37 was ordered, N1 by an aspect number; the inn is lit by the model clock.
 LAYOUT = """\
@@ -61,13 +61,6 @@ STATE = [
 ]
 
 
-async def until(holds: Callable[[], bool]) -> None:
-    """Wait for something that happens in this process."""
-    async with asyncio.timeout(PATIENCE):
-        while not holds():  # noqa: ASYNC110 - what is waited for has no event of its own
-            await asyncio.sleep(0.01)
-
-
 async def test_events_light_lamps_and_a_lost_gateway_stops_trains(
     mosquitto: StartMosquitto, tmp_path: Path
 ) -> None:
@@ -108,6 +101,6 @@ async def test_events_light_lamps_and_a_lost_gateway_stops_trains(
             assert 1 == daemon.output.count("this is no frame of LCC")
             log = daemon.log()
         assert replay(log).same
-    lines = [json.loads(line) for line in log.read_text(encoding="utf-8").splitlines()]
+    lines = log_lines(log)
     sent = [line["channel"] for line in lines if REVERSE_61 in line.get("raw", "") and "in" in line]
     assert ["05.01.01.01.9A.3C"] * 3 == sent

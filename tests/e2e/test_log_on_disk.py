@@ -18,9 +18,10 @@ import pytest
 from bridge.record.replay import replay
 from bridge.record.store import find_log, sessions
 from tests.support.counting import CHAIN, LAYOUT, STATES, levels, order
-from tests.support.daemon import Daemon, Heard, hearing, running, wait
+from tests.support.daemon import Daemon, Heard, hearing, running
 from tests.support.mosquitto import StartMosquitto
 from tests.support.raw_mqtt import RawClient
+from tests.support.waiting import wait
 
 SMALL: Final = "session-log: {piece: 1 MB, room: 4 MB, snapshot-every: 2 s}\n" + LAYOUT
 
@@ -60,7 +61,7 @@ def owning(port: int) -> Iterator[Owner]:
 def first_log(daemon: Daemon) -> Path:
     """Return its log as soon as that has been begun."""
     folder = daemon.state / "sessions"
-    wait(lambda: folder.is_dir() and bool(sessions(folder)), 10, lambda: "no log was begun")
+    wait(lambda: folder.is_dir() and bool(sessions(folder)), lambda: "no log was begun", within=10)
     return daemon.log()
 
 
@@ -130,7 +131,7 @@ def test_a_full_disk_ends_the_log_and_the_lights_go_on(mosquitto: StartMosquitto
         with running(small_disk, LAYOUT, broker.port) as daemon:
             log = first_log(daemon)
             owner.order(10)
-            wait(lambda: log.stat().st_size > 5000, 10, lambda: "the orders were not recorded")
+            wait(lambda: log.stat().st_size > 5000, lambda: "the orders were not recorded", within=10)
             fill(small_disk / "photos")
             owner.until(daemon, RUNS_ON)
             ends_with_a_message(daemon, owner, why="No space left on device")
@@ -222,7 +223,7 @@ def test_a_session_goes_on_in_further_files_which_are_packed_and_bounded(
         with running(tmp_path, SMALL, broker.port) as daemon:
             daemon.wait_for("made room for newer ones")
             packed = [path.with_name(path.name + ".gz") for path in begun]
-            wait(lambda: all(path.exists() for path in packed), 10, lambda: str(sessions(folder)))
+            wait(lambda: all(path.exists() for path in packed), lambda: str(sessions(folder)), within=10)
             owner.state = 0  # a new bridge knows of no orders
             owner.order(10)
             assert 0 == daemon.stop()

@@ -10,8 +10,9 @@ import pytest
 
 from bridge.record.replay import replay
 from tests.support.daemon import Daemon
-from tests.support.losing import GREEN, RED, Light, until
+from tests.support.losing import GREEN, RED, Light
 from tests.support.mosquitto import StartMosquitto
+from tests.support.waiting import until
 from tests.support.ways_to_lose import WAYS
 
 

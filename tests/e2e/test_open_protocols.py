@@ -13,8 +13,9 @@ from sacn.messages.data_packet import DataPacket
 
 from adapters.outputs import artnet_packets, ddp_packets
 from tests.adapters.outputs.listener import Listener
-from tests.support.daemon import Daemon, hearing, publish, running, wait
+from tests.support.daemon import Daemon, hearing, publish, running
 from tests.support.mosquitto import StartMosquitto
+from tests.support.waiting import wait
 
 LAYOUT = """\
 layout: Seven ways out
@@ -99,7 +100,7 @@ class Came:
             self.packets += self._listener.taken()
             return any(packet[offset : offset + 3] == expected for packet in self.packets)
 
-        wait(shown, 20, lambda: f"{expected.hex()} never came; {len(self.packets)} packets did")
+        wait(shown, lambda: f"{expected.hex()} never came; {len(self.packets)} packets did", within=20)
 
     def all(self) -> list[bytes]:
         """Return every packet that came."""
@@ -140,7 +141,7 @@ def test_outputs_that_cannot_work_are_told_with_their_line_and_the_others_run_on
         sacn.levels(126, CLEAR)
         art.levels(artnet_packets.LEVELS, CLEAR)
         row.levels(ddp_packets.LEVELS, CLEAR)
-        wait(lambda: f"d/line {CLEAR.hex()}" in tape.read_text(), 20, tape.read_text)
+        wait(lambda: f"d/line {CLEAR.hex()}" in tape.read_text(), tape.read_text, within=20)
         lost, taken, pins, foreign, deaf, paper = (
             told(daemon, output) for output in ("lost", "taken", "pins", "foreign", "deaf", "paper")
         )

@@ -12,9 +12,11 @@ from typing import Final
 import pytest
 
 from bridge.record.replay import replay
-from tests.support.daemon import hearing, running, wait
-from tests.support.far_ends import SerialLine, free_port
+from tests.support.daemon import hearing, running
+from tests.support.far_ends import SerialLine
 from tests.support.mosquitto import StartMosquitto
+from tests.support.ports import free_port
+from tests.support.waiting import wait
 
 LAYOUT: Final = """\
 layout: Sallow Ferry
@@ -110,7 +112,7 @@ def test_rails_and_a_script_light_the_same_layout(
         serial_line.unplug()
         daemon.wait_for("events from rails do not come in")
         serial_line.plug_in()
-        wait(lambda: daemon.output.count("events from rails come in") == 2, 30, lambda: daemon.output)
+        wait(lambda: daemon.output.count("events from rails come in") == 2, lambda: daemon.output, within=30)
         serial_line.print(REVERSE_61)
         shows(GREEN, RED, LIT)
 
@@ -118,14 +120,14 @@ def test_rails_and_a_script_light_the_same_layout(
             daemon.wait_for("events from station come in")
             guest.sendall(REVERSE_1)  # it may be a refresh of something old
             guest.sendall(REVERSE_1)
-            wait(lambda: "counts as a kept copy" in _log(daemon.log()), 30, lambda: _log(daemon.log()))
+            wait(lambda: "counts as a kept copy" in _log(daemon.log()), lambda: _log(daemon.log()), within=30)
             guest.sendall(NORMAL_2.replace(b"81 FB 7A", b"81 FA 7B") + NORMAL_2)
             shows(GREEN, YELLOW, LIT)
             guest.sendall(b"81 F9 78\n" + REVERSE_1)  # told of something else, so this is an order
             shows(GREEN, GREEN, LIT)
             guest.sendall((REVERSE_1 + NORMAL_2) * 20)
             again = "again, as station refreshes its orders"
-            wait(lambda: _log(daemon.log()).count(again) == 41, 30, lambda: _log(daemon.log()))
+            wait(lambda: _log(daemon.log()).count(again) == 41, lambda: _log(daemon.log()), within=30)
             with socket.create_connection(("127.0.0.1", port)) as script:
                 script.sendall(b"button/shed released")
             shows(GREEN, GREEN, DARK)

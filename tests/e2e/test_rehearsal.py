@@ -17,13 +17,14 @@ from adapters.outputs.frame import LAST, decode
 from bridge.events import MILLISECOND, SECOND, AccessoryOrdered, Position
 from tests.bridge.record.sessions import Session
 from tests.support.counting import CHAIN, LAYOUT, levels, order
-from tests.support.daemon import PATIENCE, running
+from tests.support.daemon import running
 from tests.support.mosquitto import Mosquitto, StartMosquitto
+from tests.support.program import START
 from tests.support.raw_mqtt import RawClient
+from tests.support.waiting import PATIENCE
 
 STEPS = 40
 GAP = 100 * MILLISECOND
-START = "from bridge.start import main; main()"
 
 
 @pytest.fixture

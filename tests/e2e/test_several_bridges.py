@@ -11,10 +11,11 @@ from pathlib import Path
 from adapters.outputs.node_talk import Shown, shown_topic, write_shown
 from tests.e2e.test_terms import until_kept
 from tests.support.counting import LAYOUT, levels, order
-from tests.support.daemon import PATIENCE, Daemon, running, wait
+from tests.support.daemon import Daemon, running
 from tests.support.mosquitto import StartMosquitto
 from tests.support.raw_mqtt import RawClient
 from tests.support.raw_node import RawNode
+from tests.support.waiting import PATIENCE, wait
 
 ROOT = Path(__file__).parents[2]
 
@@ -99,4 +100,4 @@ def test_what_a_dead_bridge_left_behind_is_outbid(mosquitto: StartMosquitto, tmp
         topic, payload = shown_topic("vale", "main"), write_shown(Shown(9 * 256, 1))
         node.publish(topic, payload)
         daemon.wait_for("under term 2560")
-        wait(lambda: 2560 == node.frame().header.term, PATIENCE, lambda: daemon.output)
+        wait(lambda: 2560 == node.frame().header.term, lambda: daemon.output)

@@ -16,11 +16,12 @@ import pytest
 from adapters.outputs.frame import KEEP_ALIVE, decode
 from tests.support.board import board_folder, switched_on
 from tests.support.counting import CHAIN, LAYOUT, STATES, digits, levels, order, state_of
-from tests.support.daemon import Daemon, hearing, running, wait
+from tests.support.daemon import Daemon, hearing, running
 from tests.support.figures import resident_kb
 from tests.support.mosquitto import Mosquitto, StartMosquitto
 from tests.support.raw_mqtt import RawClient
 from tests.support.raw_node import Frame, RawNode
+from tests.support.waiting import wait
 
 SLACK = 0.05
 """Seconds between two processes on one machine that the measurement itself may be wrong by."""
@@ -201,7 +202,7 @@ def test_node_that_stops_acknowledging_is_silent_after_three_seconds_and_asked_e
             node.acknowledge(frame)
             back = node.frame(1)
             node.acknowledge(back)
-            wait(lambda: 2 == daemon.output.count("node vale answers"), 5, lambda: daemon.output)
+            wait(lambda: 2 == daemon.output.count("node vale answers"), lambda: daemon.output, within=5)
 
     assert 2.9 < told_after < 4.5
     assert len(unanswered[2:]) <= 3  # two, and a keep-alive
@@ -230,7 +231,7 @@ def test_node_that_comes_back_gets_the_whole_picture_at_once(
         assert frame.at - began < 0.5
         assert 1 == state_of(frame.levels)
         assert 0 == frame.header.flags & KEEP_ALIVE
-        wait(lambda: 2 == daemon.output.count("node vale answers"), 5, lambda: daemon.output)
+        wait(lambda: 2 == daemon.output.count("node vale answers"), lambda: daemon.output, within=5)
 
 
 def test_memory_stays_flat_beside_a_node_that_does_not_read(

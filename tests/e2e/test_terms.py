@@ -16,20 +16,13 @@ import pytest
 from adapters.outputs.frame import LAST, Header, decode
 from bridge.record.replay import replay
 from tests.support.counting import CHAIN, LAYOUT, levels, order
-from tests.support.daemon import PATIENCE, Daemon, running, wait
+from tests.support.daemon import Daemon, running
 from tests.support.figures import peak_kb, processor_seconds, resident_kb
 from tests.support.mosquitto import Mosquitto, StartMosquitto
-from tests.support.raw_mqtt import RawClient
+from tests.support.raw_mqtt import RawClient, kept
+from tests.support.waiting import wait
 
 BRIDGE = "lamproom/bridge/main"
-
-
-def kept(port: int, topic: str) -> dict[str, Any]:
-    """Return what the broker keeps under a topic."""
-    with RawClient(port, "reader") as reader:
-        reader.subscribe(topic)
-        said: dict[str, Any] = json.loads(reader.read().payload)
-        return said
 
 
 def next_frame(client: RawClient, chain: str = CHAIN) -> tuple[Header, bytes]:
@@ -48,7 +41,7 @@ def until_kept(port: int, topic: str, state: str, term: int) -> None:
         said = kept(port, topic)
         return said["state"], said["term"]
 
-    wait(lambda: expected == found(), PATIENCE, lambda: f"{found()} is kept in place of {expected}")
+    wait(lambda: expected == found(), lambda: f"{found()} is kept in place of {expected}")
 
 
 def test_each_run_takes_a_higher_term_than_the_one_before(mosquitto: StartMosquitto, tmp_path: Path) -> None:
@@ -171,7 +164,7 @@ def test_two_bridges_of_one_name_are_told_of_each_other_and_do_not_race(
             each.wait_for("another bridge named main is on this broker")
         used, since = sum(processor_seconds(each.process.pid) for each in both), time.monotonic()
         connections = sum(each.output.count("connected to") for each in both)
-        wait(lambda: time.monotonic() - since > 4, 10, str)
+        wait(lambda: time.monotonic() - since > 4, str, within=10)
         share = (sum(processor_seconds(each.process.pid) for each in both) - used) / (
             time.monotonic() - since
         )
@@ -181,7 +174,7 @@ def test_two_bridges_of_one_name_are_told_of_each_other_and_do_not_race(
         for each in both:
             assert 1 == each.output.count("give one of them another --name")
         assert 0 == two.stop()
-        wait(lambda: drives(broker, one), PATIENCE, lambda: one.output)
+        wait(lambda: drives(broker, one), lambda: one.output)
 
 
 def drives(broker: Mosquitto, daemon: Daemon) -> bool:

@@ -17,13 +17,14 @@ from adapters.outputs.frame import LAMP_TEST
 from bridge.check import check_text
 from bridge.layout.model import Chain
 from tests.support.board import Board, board_folder, switched_on
-from tests.support.daemon import PATIENCE, running, wait
+from tests.support.daemon import running
 from tests.support.miswirings import text_of
-from tests.support.mosquitto import Mosquitto, StartMosquitto
+from tests.support.mosquitto import Mosquitto
 from tests.support.pretend_owner import Owner, RealChain, as_filed, resolder
 from tests.support.raw_mqtt import RawClient
 from tests.support.raw_node import RawNode
 from tests.support.terminal import Terminal, at_terminal
+from tests.support.waiting import wait
 
 CHAIN = "tarn/yard"
 FILED = (
@@ -56,12 +57,6 @@ def miswired() -> RealChain:
 
 
 @pytest.fixture
-def broker(mosquitto: StartMosquitto) -> Mosquitto:
-    """A broker."""
-    return mosquitto()
-
-
-@pytest.fixture
 def asked(broker: Mosquitto) -> Iterator[RawClient]:
     """Whoever hears what pictures the command asks for."""
     with RawClient(broker.port, "beside") as client:
@@ -79,11 +74,7 @@ def on_board(board: Board) -> Callable[[bytes], bytes]:
 
     def look(picture: bytes) -> bytes:
         # What was lit behind the picture before, when one was longer, goes dark.
-        wait(
-            lambda: (board.shows() or b"").rstrip(b"\0") == picture.rstrip(b"\0"),
-            PATIENCE,
-            lambda: board.output,
-        )
+        wait(lambda: (board.shows() or b"").rstrip(b"\0") == picture.rstrip(b"\0"), lambda: board.output)
         return board.shows() or b""
 
     return look

@@ -23,6 +23,7 @@ from bridge.service.status import Status
 from bridge.service.term import Term
 from tests.support.driving import FERNHOLLOW, layout
 from tests.support.memory_broker import MemoryBroker, MemoryLink, turns
+from tests.support.waiting import PATIENCE
 
 STARTED = "2031-05-04T10:00:00+00:00"
 
@@ -173,4 +174,5 @@ async def ran(folder: Path, text: str = FERNHOLLOW) -> AsyncIterator[Ran]:
     try:
         yield made
     finally:
-        await made.runner.stop()
+        async with asyncio.timeout(PATIENCE):
+            await made.runner.stop()

@@ -23,6 +23,7 @@ from adapters.outputs.node_talk import read_announcement, read_shown
 from adapters.testing import SourceBench
 from adapters.testing.inputs import spoiled
 from tests.support.mapped import entry
+from tests.support.rails import SENT_PREAMBLE, on_the_rails
 from tests.support.spoiled import ENTRIES
 from tests.support.spoiled import spoiled as spoiled_messages
 
@@ -115,8 +116,7 @@ def rails(count: int, seed: int) -> Iterator[Raw]:
                 packet[-1] ^= byte
         text = bytearray(packet.hex(chance.choice(" -:,")), "ascii")
         if number % 7 == 0:
-            text = bytearray("1" * chance.choice((9, 10, 14, 30)), "ascii")
-            text += b"".join(b"0" + f"{byte:08b}".encode() for byte in packet) + b"1"
+            text = bytearray(on_the_rails(bytes(packet), chance.choice((9, 10, SENT_PREAMBLE, 30))), "ascii")
         if text and number % 5 == 0:
             text[chance.randrange(len(text))] = chance.randrange(256)
         yield Raw("rails", bytes(text))

@@ -7,7 +7,7 @@ from typing import Final
 from bridge.check import check_text
 from bridge.engine import Engine
 from bridge.events import AccessoryOrdered, Event, Position
-from bridge.layout import Layout
+from tests.support.driving import layout as layout_of
 
 BUILDS: Final = """\
 layout: Fernhollow
@@ -53,12 +53,6 @@ lights:
   H: {when: {accessory: 70}, lamps: [porch], shows: 'on'}
 """
 )
-
-
-def layout_of(text: str) -> Layout:
-    layout = check_text(text).layout
-    assert layout is not None, [finding.line("f") for finding in check_text(text).findings]
-    return layout
 
 
 def told(text: str) -> list[str]:

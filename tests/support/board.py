@@ -18,7 +18,7 @@ from typing import Final, NamedTuple
 
 from bridge.check import check_text
 from bridge.service.node_settings import DRIVER, SETTINGS, Wishes, write_board
-from tests.support.daemon import PATIENCE, wait
+from tests.support.waiting import PATIENCE, wait
 
 _RECORDING: Final = Path(__file__).with_name("recording_pixels.py")
 _HEAD: Final = 7
@@ -85,11 +85,15 @@ class Board:
                 f"{self.output}"
             )
 
-        wait(lambda: self.shows(pin) == expected, within, otherwise)
+        wait(lambda: self.shows(pin) == expected, otherwise, within=within)
 
     def wait_for(self, words: str, within: float = PATIENCE) -> None:
         """Wait until it has said something."""
-        wait(lambda: words in self.output, within, lambda: f"it never said {words!r}, but\n{self.output}")
+        wait(
+            lambda: words in self.output,
+            lambda: f"it never said {words!r}, but\n{self.output}",
+            within=within,
+        )
 
     @property
     def runs(self) -> bool:

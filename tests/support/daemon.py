@@ -12,12 +12,11 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 from adapters.outputs.frame import decode
-
-PATIENCE = 20.0
+from tests.support.waiting import PATIENCE, wait
 
 
 class Daemon:
@@ -64,8 +63,8 @@ class Daemon:
         """Wait until it has said something."""
         wait(
             lambda: words in self.output or self.process.poll() is not None,
-            within,
             lambda: f"it never said {words!r}; it said:\n{self.output}",
+            within=within,
         )
         assert words in self.output, f"it ended; it said:\n{self.output}"
 
@@ -162,14 +161,6 @@ def publish(port: int, topic: str, payload: str | bytes, *options: str) -> None:
     data = payload.encode() if isinstance(payload, str) else payload
     words = [_client("mosquitto_pub"), "-p", str(port), "-t", topic, *options]
     subprocess.run([*words, "-s"] if data else [*words, "-n"], input=data or None, check=True, timeout=20)
-
-
-def wait(holds: Callable[[], bool], within: float, otherwise: Callable[[], str]) -> None:
-    """Wait until a condition holds."""
-    deadline = time.monotonic() + within
-    while not holds():
-        assert time.monotonic() < deadline, otherwise()
-        time.sleep(0.01)
 
 
 @contextlib.contextmanager

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import sys
 from collections import deque
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from adapters.contract import Raw
 from bridge.commands import Command, PublishFrame
 from bridge.events import MILLISECOND, Event, Instant
 from bridge.record.digests import FrameDigest
@@ -22,15 +22,6 @@ from tests.support.demo_day import MINUTE, Day, demo
 
 FLUSH: Final = 100 * MILLISECOND
 STARTED: Final = "2026-11-28T10:00:00+00:00"
-
-
-@dataclass(frozen=True, slots=True)
-class Raw:
-    """A message as it came."""
-
-    channel: str
-    payload: bytes
-    retained: bool = False
 
 
 class RecordedDay(Day):

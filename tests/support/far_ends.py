@@ -18,13 +18,6 @@ from adapters.events.pins import BoardPins
 from adapters.testing import FarEnd, SourceBench
 
 
-def free_port() -> int:
-    """Return a port of this machine that nobody has."""
-    with socket.socket() as door:
-        door.bind(("127.0.0.1", 0))
-        return int(door.getsockname()[1])
-
-
 class Lines(FarEnd):
     """Says lines, one after the other and round again."""
 

@@ -29,10 +29,9 @@ from bridge.events import (
     Subject,
     UseReported,
 )
-from bridge.layout.model import Layout
-from bridge.layout.read import read_layout
 from bridge.service.memory import Memory
 from bridge.service.state import StateFile
+from tests.support.driving import layout as layout_of
 
 JUNCTION: Final = """
 layout: Heron Junction
@@ -104,13 +103,6 @@ def ordered(number: int, position: str) -> AccessoryOrdered:
     return AccessoryOrdered(at=0, source="panel", number=number, position=Position(position))
 
 
-def read(text: str) -> Layout:
-    """Read a layout that has no errors."""
-    made, findings = read_layout(text)
-    assert made is not None, findings
-    return made
-
-
 class Junction:
     """The junction in the hands of its operator; instants are given in seconds.
 
@@ -121,7 +113,7 @@ class Junction:
 
     def __init__(self, text: str = JUNCTION, *, awake: bool = True) -> None:
         """Make a junction; `awake` is one with its power on and settled, all blocks clear and 63 proved normal."""
-        self.engine = Engine(read(text))
+        self.engine = Engine(layout_of(text))
         self.commands: list[Command] = [*self.engine.start()]
         if awake:
             self.power("on", 0)
@@ -222,3 +214,11 @@ def begun_anew(before: Junction, text: str = JUNCTION, *, later: float = 0) -> J
 
 def _ns(seconds: float) -> int:
     return round(seconds * SECOND)
+
+
+def cleared(text: str = JUNCTION) -> Junction:
+    """Return a junction whose signal W was cleared to the east at second 20."""
+    junction = Junction(text)
+    junction.order(ROUTES["W"], "reverse", 20)
+    assert "clear" == junction.shows("W")
+    return junction

@@ -28,7 +28,8 @@ from bridge.events import (
 )
 from bridge.record.lines import End, Input, line_bytes
 from bridge.record.writer import make_header
-from tests.bridge.record.sessions import STARTED, layout_of
+from tests.bridge.record.sessions import STARTED
+from tests.support.driving import layout as layout_of
 
 SOUND: Final = """\
 layout: Withy Beds & Upper Sallow

@@ -1,27 +1,15 @@
-"""Broker links for tests, and waiting for what they do."""
+"""Broker links for tests."""
 
 from __future__ import annotations
 
-import asyncio
-import time
-from collections.abc import AsyncIterator, Callable, Mapping
+from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from random import Random
 
 from adapters.contract import Raw
 from bridge.events import LinkState
 from bridge.service.broker import BrokerAddress, BrokerLink
-
-PATIENCE = 20.0
-"""Seconds after which something that was waited for will not come, on the busiest machine."""
-
-
-async def until(holds: Callable[[], bool], within: float = PATIENCE) -> None:
-    """Wait until a condition holds."""
-    deadline = time.monotonic() + within
-    while not holds():
-        assert time.monotonic() < deadline, "it did not come to that"
-        await asyncio.sleep(0.002)
+from tests.support.waiting import until
 
 
 class Watched:

@@ -6,15 +6,12 @@ they can be read while there is no broker.
 
 from __future__ import annotations
 
-import asyncio
-import time
 from abc import ABC, abstractmethod
-from collections.abc import Callable
 from pathlib import Path
 from typing import ClassVar, Final
 
-from tests.support.daemon import PATIENCE
 from tests.support.mosquitto import Mosquitto
+from tests.support.waiting import PATIENCE
 
 LAYOUT: Final = """\
 layout: Gorse Halt
@@ -108,12 +105,4 @@ class Light:
 
     async def until(self, *lamps: str, within: float = PATIENCE) -> None:
         """Wait until L1 and T1 show this."""
-        await until(lambda: self.levels()[-1:] == ["".join(lamps)], lambda: str(self.levels()), within)
-
-
-async def until(holds: Callable[[], bool], otherwise: Callable[[], str], within: float = PATIENCE) -> None:
-    """Wait until a condition holds."""
-    deadline = time.monotonic() + within
-    while not holds():
-        assert time.monotonic() < deadline, otherwise()
-        await asyncio.sleep(0.002)
+        await until(lambda: self.levels()[-1:] == ["".join(lamps)], lambda: str(self.levels()), within=within)

@@ -11,6 +11,8 @@ import time
 from pathlib import Path
 from typing import Final, Protocol
 
+from tests.support.ports import free_port
+
 STARTS_WITHIN: Final = 10.0
 """Seconds. A busy machine takes one; a broker that takes ten does not start at all."""
 
@@ -39,10 +41,10 @@ class Mosquitto:
         """Start, on the same port as before, and return when it answers."""
         assert not self.running, "it runs already"
         deadline = time.monotonic() + STARTS_WITHIN
-        port = self.port or _free_port()
+        port = self.port or free_port()
         while not self._try(port, deadline):
             # Another process may have taken the port between the search and the start.
-            port = self.port or _free_port()
+            port = self.port or free_port()
         self.port = port
 
     def stop(self) -> None:
@@ -112,10 +114,3 @@ def _find() -> str:
     found = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
     assert found is not None, "these tests need Mosquitto, for instance from `apt install mosquitto`"
     return found
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from adapters.contract import Raw
 from bridge.events import (
     SECOND,
     AccessoryReleased,
@@ -16,7 +17,7 @@ from bridge.events import (
     PowerState,
 )
 from bridge.record.why.answer import Kind, Over
-from tests.bridge.record.sessions import Raw, Session
+from tests.bridge.record.sessions import Session
 from tests.support.driving import NORMAL, REVERSE, order
 from tests.support.tracks import (
     CLEAR,

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from typing import Final
 
-from bridge.layout.model import Layout
-from bridge.layout.read import read_layout
-
 # ── w1 ── p1 (11, 13) ── e1          11 and 12 are a crossover between the tracks; 13 and 14 lead to the branches.
 #            ╲     └───── b1
 # ── w2 ── p2 (12, 14) ── e2
@@ -68,13 +65,6 @@ signals:
     routes:
       to-w2: {turnouts: {14: reverse, 12: normal}, flank: {11: normal}, sections: [p2, w2]}
 """
-
-
-def read(text: str) -> Layout:
-    """Read a layout that has no errors."""
-    made, findings = read_layout(text)
-    assert made is not None, findings
-    return made
 
 
 def small(tail: str, *masts: str) -> str:

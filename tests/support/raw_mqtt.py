@@ -7,12 +7,13 @@ then in the broker, and only a client that leaves it there shows whether anythin
 from __future__ import annotations
 
 import contextlib
+import json
 import socket
 import time
 from types import TracebackType
-from typing import Final, NamedTuple, Self
+from typing import Any, Final, NamedTuple, Self
 
-from tests.support.links import PATIENCE
+from tests.support.waiting import PATIENCE
 
 CONNECT: Final = 0x10
 CONNACK: Final = 0x20
@@ -148,6 +149,17 @@ class RawClient:
                 raise ConnectionError("the broker closed the connection")
             data += more
         return data
+
+
+def kept(port: int, topic: str, within: float = PATIENCE) -> Any:
+    """Return what the broker keeps under a topic, read as JSON.
+
+    Raises:
+        TimeoutError: nothing came in time.
+    """
+    with RawClient(port, "reader") as reader:
+        reader.subscribe(topic)
+        return json.loads(reader.read(within).payload)
 
 
 def _packed(kind: int, body: bytes) -> bytes:

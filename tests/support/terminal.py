@@ -11,7 +11,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from tests.support.daemon import PATIENCE
+from tests.support.program import START
+from tests.support.waiting import PATIENCE
 
 
 class Terminal:
@@ -25,7 +26,7 @@ class Terminal:
     def __init__(self, words: tuple[str, ...], port: int, state: Path) -> None:
         command = [*words, "--broker", str(port), "--state", str(state)]
         self.process = subprocess.Popen(
-            [sys.executable, "-c", "from bridge.start import main; main()", *command],
+            [sys.executable, "-c", START, *command],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,

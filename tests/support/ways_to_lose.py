@@ -9,11 +9,13 @@ import urllib.request
 from pathlib import Path
 from typing import ClassVar, Final
 
-from tests.support.daemon import PATIENCE, publish
-from tests.support.far_ends import SerialLine, free_port
+from tests.support.daemon import publish
+from tests.support.far_ends import SerialLine
 from tests.support.lcc_gateway import Gateway
-from tests.support.losing import GREEN, RED, Losing, until
+from tests.support.losing import GREEN, RED, Losing
+from tests.support.ports import free_port
 from tests.support.raw_mqtt import RawClient
+from tests.support.waiting import PATIENCE, until
 
 
 class BrokerKilled(Losing):

@@ -94,11 +94,6 @@ def aspect_of(event: int, offset: int = 0) -> Aspect:
     return Aspect(_number(event >> 8, offset), event & 0xFF)
 
 
-def address_of(number: int, offset: int = 0) -> int:
-    """Return the 11 bits A of an accessory's number."""
-    return (number - offset + 3) % _ADDRESSES
-
-
 def _number(address: int, offset: int) -> int:
     return (address % _ADDRESSES - 4 + offset) % _ADDRESSES + 1
 

@@ -10,6 +10,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from adapters.contract import Mention, Options
 from adapters.cut import cut
 from adapters.events.lcc.numbers import CLOCKS, NAMED, SENSOR_ACTIVE, SENSOR_INACTIVE, SENSORS, read_dotted
+from adapters.events.makers import LONGEST_NAME
 from adapters.keys import Host, Port, whole
 from bridge.events import ACCESSORY_NUMBERS
 
@@ -17,7 +18,6 @@ USUAL_PORT: Final = 12021
 """A convention of the preliminary note on TCP transfer, and of no adopted standard."""
 
 NO_CLOCK: Final = "none"
-LONGEST_NAME: Final = 64
 
 
 def read_event(value: Any) -> int:

@@ -16,10 +16,6 @@ from typing import Final, NamedTuple
 QUERY: Final = 0xF000
 STOP: Final = 0xF001
 START: Final = 0xF002
-ROLL_OVER: Final = 0xF003
-
-RATES: Final = range(-2048, 2048)
-"""Rates in quarters: -512.00 to 511.75."""
 
 
 class ClockSaid(NamedTuple):
@@ -55,19 +51,3 @@ def read_time(code: int) -> ClockSaid:
     if code >> 12 == 4:
         return ClockSaid(rate_quarters=(code & 0xFFF ^ 0x800) - 0x800)
     return NOTHING
-
-
-def time_code(hour: int, minute: int) -> int:
-    """Return the code of a time of day."""
-    return hour << 8 | minute
-
-
-def rate_code(quarters: int) -> int:
-    """Return the code of a rate in quarters.
-
-    Raises:
-        ValueError: it does not go into 12 bits.
-    """
-    if quarters not in RATES:
-        raise ValueError(f"{quarters} quarters do not go into 12 bits")
-    return 0x4000 | quarters & 0xFFF

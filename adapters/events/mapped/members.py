@@ -14,6 +14,9 @@ from bridge.errors import DecodeError
 LONGEST_JSON: Final = 16_384
 """Bytes. Two hundred members of a panel have some 5,000."""
 
+LONGEST_TEXT: Final = 1024
+"""Bytes of a payload that is no JSON."""
+
 DEEPEST: Final = 16
 """Lists and objects within each other."""
 

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from adapters.cut import cut
+from adapters.events.makers import LONGEST_NAME
 from adapters.events.mapped.clock import PARTS as CLOCK_PARTS
 from adapters.events.mapped.clock import told_of_clock
 from adapters.events.mapped.keys import Kept, MessageOptions, Tells
@@ -21,17 +22,14 @@ from adapters.events.mapped.meanings import (
     text_of,
     whole_of,
 )
-from adapters.events.mapped.members import LONGEST_JSON, MISSING, look, read_json, read_pointer
+from adapters.events.mapped.members import LONGEST_JSON, LONGEST_TEXT, MISSING, look, read_json, read_pointer
 from adapters.events.mapped.patterns import Pattern, Topic
-from adapters.events.mapped.reading import KEY, LONGEST_NAME, authority, meanings
+from adapters.events.mapped.reading import KEY, authority, meanings
 from bridge.errors import DecodeError
 from bridge.events import ACCESSORY_NUMBERS, Authority, ClockReported, Event, Instant, Subject
 
 MOST_FACTS: Final = 512
 """Facts that one message may tell at the most."""
-
-LONGEST_TEXT: Final = 1024
-"""Bytes of a payload that is no JSON."""
 
 _NUMBERS: Final = range(2**32)
 _MASKS: Final = range(2**MOST_BITS)

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from adapters.contract import Fault, Keys
 from adapters.cut import cut
+from adapters.events.makers import LONGEST_NAME
 from adapters.events.mapped.clock import PARTS as CLOCK_PARTS
 from adapters.events.mapped.clock import TIMES
 from adapters.events.mapped.keys import MessageOptions, Tells
@@ -29,8 +30,6 @@ from adapters.events.mapped.members import read_pointer
 from adapters.events.mapped.patterns import Pattern
 from adapters.events.model_clock import rate_quarters
 from bridge.events import ACCESSORY_NUMBERS, ASPECT_NUMBERS, Authority, Subject
-
-LONGEST_NAME: Final = 64
 
 _BIT: Final = re.compile(r"(0|[1-9][0-9]?)\Z", re.ASCII)
 KEY: Final = "key"

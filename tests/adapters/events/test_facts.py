@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from adapters.events.facts import LONGEST_NAME, LONGEST_PAYLOAD, read_topic
+from adapters.events.facts import LONGEST_PAYLOAD, read_topic
+from adapters.events.makers import LONGEST_NAME
 from bridge.errors import DecodeError
 from bridge.events import (
     AccessoryOrdered,

@@ -11,8 +11,9 @@ from adapters.contract import Broker, Raw
 from adapters.events.mqtt import MqttFacts, MqttFactsOptions
 from adapters.testing.hosts import MemoryDoor, VirtualTime
 from bridge.events import AccessoryOrdered, Authority, LinkState, Position
-from tests.support.links import PATIENCE, linked, until
+from tests.support.links import linked
 from tests.support.mosquitto import StartMosquitto
+from tests.support.waiting import PATIENCE, until
 
 ORDER = "layout/accessory/61/ordered"
 

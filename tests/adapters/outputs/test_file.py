@@ -13,7 +13,7 @@ from adapters.outputs import file
 from adapters.outputs.file import FileFrames, FileOptions
 from bridge.events import MILLISECOND, SECOND, LinkState
 from tests.adapters.outputs.listener import Turned, rgb
-from tests.support.links import until
+from tests.support.waiting import until
 
 PLACES = (rgb("throat", 1), rgb("shed", 1))
 

@@ -20,8 +20,9 @@ from adapters.outputs.node_talk import (
 )
 from bridge.events import LinkState
 from tests.adapters.outputs.desk import HILL, TERM, THROAT, LoopHost
-from tests.support.links import Watched, linked, until
+from tests.support.links import Watched, linked
 from tests.support.mosquitto import Mosquitto, StartMosquitto
+from tests.support.waiting import until
 
 
 class Node:

@@ -16,7 +16,8 @@ from adapters.outputs.frame import KEEP_ALIVE, encode
 from adapters.outputs.pretend_node import PretendNode
 from bridge.service.broker import BrokerAddress, BrokerLink
 from bridge.service.notes import Notes
-from tests.support.links import Watched, linked, until
+from tests.support.links import Watched, linked
+from tests.support.waiting import until
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator

@@ -23,7 +23,7 @@ from adapters.outputs.writer import PortError
 from bridge.events import LinkState
 from tests.adapters.outputs.desk import Link, LoopHost
 from tests.adapters.outputs.listener import rgb, rgbw
-from tests.support.links import until
+from tests.support.waiting import until
 
 LINE = rgb("line", 1)
 RED, GREEN = b"\0\xff\0", b"\xff\0\0"

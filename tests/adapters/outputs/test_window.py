@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from adapters.outputs.frame import KEEP_ALIVE
-from adapters.outputs.window import NEVER, PHASES, Counters, Phase, Step, Window
+from adapters.outputs.pace import NEVER
+from adapters.outputs.window import PHASES, Counters, Phase, Step, Window
 from bridge.events import MILLISECOND, SECOND, Instant
 
 A, B, C, D = b"\x0a", b"\x0b", b"\x0c", b"\x0d"

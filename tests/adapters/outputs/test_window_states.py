@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from adapters.outputs.frame import KEEP_ALIVE
+from adapters.outputs.pace import NEVER
 from adapters.outputs.window import (
     ASK_EVERY,
     KEEP_ALIVE_AFTER,
-    NEVER,
     PROMPT,
     SILENT_AFTER,
     Phase,

@@ -15,6 +15,7 @@ from bridge.check.prove.parts import Outside
 from bridge.check.prove.space import Space, TooLarge
 from bridge.logic import gate
 from bridge.logic.gate import Happens, State
+from tests.support.driving import layout as layout_of
 from tests.support.proving import (
     CROSSING,
     DOUBLE_JUNCTION,
@@ -24,7 +25,6 @@ from tests.support.proving import (
     SIDING,
     STRAIGHT,
     TOO_SHORT,
-    read,
 )
 
 LONGEST: Final = 60
@@ -39,7 +39,7 @@ def watch(group: tuple[str, ...], done: int, of: int) -> None:
 
 def proved(text: str) -> tuple[proof.Group, ...]:
     """Prove a layout."""
-    return tuple(proof.prove_layout(read(text), watch))
+    return tuple(proof.prove_layout(layout_of(text), watch))
 
 
 def failure(text: str) -> proof.Failure:
@@ -135,8 +135,8 @@ def test_a_layout_without_routes_has_no_groups() -> None:
 def test_signals_that_have_nothing_to_do_with_each_other_are_proved_apart() -> None:
     """Two signals on two tracks are two groups; blocks that foul each other make them one."""
     apart = NO_CONFLICT.replace("{fouls: [diamond-ew]}", "").replace(", clear: [diamond-ew]", "")
-    assert (("S",), ("W",)) == proof.groups(read(apart))
-    assert (("S", "W"),) == proof.groups(read(NO_CONFLICT))
+    assert (("S",), ("W",)) == proof.groups(layout_of(apart))
+    assert (("S", "W"),) == proof.groups(layout_of(NO_CONFLICT))
 
 
 def mutated(monkeypatch: pytest.MonkeyPatch, state: State, happens: Happens, after: State | None) -> None:
@@ -211,7 +211,7 @@ def test_what_is_too_large_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
         if done:
             raise TooLarge(f"{group[0]} takes too long")
 
-    (group,) = proof.prove_layout(read(CROSSING), hurry)
+    (group,) = proof.prove_layout(layout_of(CROSSING), hurry)
     assert ("S takes too long", False) == (group.too_large, group.proved)
     monkeypatch.setattr(proof, "MOST_SECTIONS", 1)
     (group,) = proved(CROSSING)
@@ -220,7 +220,7 @@ def test_what_is_too_large_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_layers_and_filling_find_the_same() -> None:
     """What is found layer by layer and what is found all at once are the same states."""
-    layout = read(CROSSING)
+    layout = layout_of(CROSSING)
     machine = Machine(layout, ("S", "W"), Outside.IDLE, Tried(layout))
     layered, filled = Space(machine), Space(machine)
     for _layer in layered.grow(lambda _nodes: None):

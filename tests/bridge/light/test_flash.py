@@ -56,7 +56,7 @@ def test_once_a_second_half_of_it_lit() -> None:
 
     Common practice, no source.
     """
-    assert (SECOND, SECOND // 2) == (Flash().period, Flash().lit_time)
+    assert (SECOND, 50) == (Flash().period, Flash().lit)
     motion = flashing()
     half = SECOND // 2
     assert [LIT, LIT, UNLIT, UNLIT, LIT] == [
@@ -69,9 +69,12 @@ def test_every_rate_and_part_is_a_beat_that_motion_takes(rate: int) -> None:
     """Each rate that is allowed gives whole times, dark for a part of each flash, and at most three a second."""
     for lit in LIT_PARTS:
         flash = Flash(rate, lit)
-        assert 0 < flash.lit_time < flash.period
+        tape = flash_tape(flash, Change())
+        bright = tape.samples.count(UNIT)
+        assert (flash.period, 100 * bright) == (tape.period, lit * len(tape.samples))
+        assert tape.samples == (UNIT,) * bright + (0,) * (len(tape.samples) - bright)
+        assert 0 < bright < len(tape.samples)
         assert 3 * flash.period >= SECOND - 3
-        assert abs(100 * flash.lit_time - lit * flash.period) <= 100
 
 
 @given(tapes(), instants, st.integers(-(10**12), 10**15))

@@ -16,20 +16,13 @@ from bridge.engine import Engine
 from bridge.events import SECOND
 from bridge.logic import gate
 from bridge.logic.gate import GATE, Happens, State
-from tests.support.junction import BLOCKS, JUNCTION, ROUTES, Junction, read
+from tests.support.driving import layout as layout_of
+from tests.support.junction import BLOCKS, JUNCTION, ROUTES, Junction, cleared
 
 NANOSECOND: Final = 1e-9
 """In seconds."""
 
 CLEARED: Final = {"W": "clear", "E": "clear", "B": "approach"}
-
-
-def cleared(text: str = JUNCTION) -> Junction:
-    """A junction whose signal W was cleared at second 20."""
-    junction = Junction(text)
-    junction.order(71, "reverse", 20)
-    assert "clear" == junction.shows("W")
-    return junction
 
 
 # ---- a route is needed -------------------------------------------------------------------------------------
@@ -470,7 +463,7 @@ def test_a_broken_rule_is_seen(
 
 def test_the_layout_of_these_tests_says_what_it_is_thought_to_say() -> None:
     """Each signal has its routes, and one that is named as a conflict on one side only is known on both."""
-    engine: Any = Engine(read(JUNCTION))
+    engine: Any = Engine(layout_of(JUNCTION))
     against = engine._board._interlocking.against
     assert {"E", "B"} == against["W"]
     assert {"W", "B"} == against["E"]

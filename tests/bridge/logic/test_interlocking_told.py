@@ -6,8 +6,7 @@ from itertools import pairwise
 
 from bridge.commands import Decision, PublishFrame, Told
 from bridge.events import SECOND
-from tests.bridge.logic.test_interlocking import cleared
-from tests.support.junction import JUNCTION, Junction
+from tests.support.junction import JUNCTION, Junction, cleared
 
 
 def test_locks_are_told_at_the_start_and_let_go_of_at_the_end() -> None:

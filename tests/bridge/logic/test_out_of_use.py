@@ -9,17 +9,8 @@ import pytest
 
 from bridge.events import Subject
 from tests.support.driving import decisions
-from tests.support.junction import ROUTES, Junction
+from tests.support.junction import ROUTES, Junction, cleared
 from tests.support.tracks import driven, use, written
-
-
-def cleared() -> Junction:
-    """A junction whose signal W was cleared at second 20."""
-    junction = Junction()
-    junction.order(ROUTES["W"], "reverse", 20)
-    assert "clear" == junction.shows("W")
-    return junction
-
 
 THINGS: Final = [
     ("signal", "W", "it is out of use: lamp broken"),

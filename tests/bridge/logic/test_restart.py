@@ -20,7 +20,7 @@ from bridge.logic import gate
 from bridge.logic.gate import GATE, Gate, Happens, State
 from bridge.service.memory import Memory
 from tests.support.broken_rules import Break
-from tests.support.junction import BLOCKS, JUNCTION, ROUTES, Junction, begun_anew
+from tests.support.junction import BLOCKS, JUNCTION, ROUTES, Junction, begun_anew, cleared
 
 AT_ONCE: Final = JUNCTION.replace("settle: 2 s", "settle: 0 s").replace(
     "{district: main}", "{district: main, clear-after: 0 s}"
@@ -29,14 +29,6 @@ AT_ONCE: Final = JUNCTION.replace("settle: 2 s", "settle: 0 s").replace(
 
 TIMES: Final = {"W": 20.0, "E": 20.0, "B": 10.0}
 DAYS: Final = 24 * 3600.0
-
-
-def cleared(text: str = AT_ONCE) -> Junction:
-    """Return a junction with W clear for a train to the east."""
-    junction = Junction(text)
-    junction.order(71, "reverse", 20)
-    assert "clear" == junction.shows("W")
-    return junction
 
 
 def all_clear(junction: Junction, at: float) -> None:
@@ -55,7 +47,7 @@ def held(junction: Junction) -> set[str]:
 
 def a_locked_route_outlasts_a_restart(later: float = 0) -> None:
     """Let the bridge start anew with W's route locked; look at who may clear when."""
-    after = begun_anew(cleared(), AT_ONCE, later=later)
+    after = begun_anew(cleared(AT_ONCE), AT_ONCE, later=later)
     assert ("stop", "locked") == (after.shows("W"), after.locks()["63"])
     assert "route to-east has been locked since before the restart" == after.why("W")
     all_clear(after, 0)
@@ -78,7 +70,7 @@ def test_a_locked_route_outlasts_a_restart_for_its_full_time(later: float) -> No
 
 def test_no_time_runs_while_a_block_is_not_known() -> None:
     """The time of the lock begins when all blocks of the route and before it are known, and anew after each doubt."""
-    after = begun_anew(cleared(), AT_ONCE)
+    after = begun_anew(cleared(AT_ONCE), AT_ONCE)
     after.power("on", 0)
     for block in ("points", "east"):
         after.block(block, "clear", 0)
@@ -94,7 +86,7 @@ def test_no_time_runs_while_a_block_is_not_known() -> None:
 
 def test_a_train_that_was_near_comes_through_under_the_lock() -> None:
     """A train that runs past the signal after the restart lets go of nothing before the time, and then in order."""
-    after = begun_anew(cleared(), AT_ONCE)
+    after = begun_anew(cleared(AT_ONCE), AT_ONCE)
     all_clear(after, 0)
     for block, state, at in (
         ("west", "occupied", 0),
@@ -157,7 +149,7 @@ def test_a_restored_order_is_obeyed_when_the_lock_is_over() -> None:
 
 def test_a_second_restart_begins_the_time_anew() -> None:
     """A lock that was taken up is kept for the next restart too."""
-    first = begun_anew(cleared(), AT_ONCE)
+    first = begun_anew(cleared(AT_ONCE), AT_ONCE)
     all_clear(first, 0)
     first.wait(19)
     second = begun_anew(first, AT_ONCE)
@@ -170,7 +162,7 @@ def test_a_second_restart_begins_the_time_anew() -> None:
 
 def test_a_lock_that_is_over_is_not_taken_up() -> None:
     """What was let go of before a restart stays so, and without anything saved all is as ever."""
-    before = cleared()
+    before = cleared(AT_ONCE)
     before.order(71, "normal", 30)
     after = begun_anew(before, AT_ONCE)
     assert [] == after.engine.locks()
@@ -206,7 +198,7 @@ def test_locks_that_exclude_each_other_are_kept_both() -> None:
 
 def test_a_lock_goes_on_from_plain_data() -> None:
     """A snapshot that is taken while the time runs lets go of the same at the same instant, for the same reasons."""
-    first, second = begun_anew(cleared(), AT_ONCE), Junction(AT_ONCE, awake=False)
+    first, second = begun_anew(cleared(AT_ONCE), AT_ONCE), Junction(AT_ONCE, awake=False)
     all_clear(first, 0)
     first.wait(5)
     second.engine.restore(json.loads(json.dumps(first.engine.snapshot())))

@@ -23,6 +23,7 @@ from tests.support.junction import (
     ROUTES,
     Junction,
     begun_anew,
+    cleared,
     ordered,
     powered,
     proved,
@@ -46,14 +47,6 @@ PAUSES: Final = st.sampled_from([0.0, 0.5, 1.4, 1.5, 2.0, 3.5, 5.0, 19.0, 30.0])
 def ranks(junction: Junction) -> dict[str, int]:
     """Return how good the aspect of each signal is."""
     return {name: RANKS.index(junction.shows(name)) for name in ALL}
-
-
-def cleared(text: str = JUNCTION) -> Junction:
-    """Return a junction with W clear for a train to the east, since second 20."""
-    junction = Junction(text)
-    junction.order(71, "reverse", 20)
-    assert "clear" == junction.shows("W")
-    return junction
 
 
 def kept(junction: Junction) -> set[str]:

@@ -9,8 +9,8 @@ from typing import Any, Final
 
 from hypothesis import strategies as st
 
+from adapters.contract import Raw
 from bridge.chain.timing import frame_instant
-from bridge.check import check_text
 from bridge.commands import Cause, Command, PublishFrame
 from bridge.engine import Engine
 from bridge.events import (
@@ -33,8 +33,8 @@ from bridge.events import (
     event_from_data,
     event_to_data,
 )
-from bridge.layout.model import Layout
 from bridge.record.writer import SessionLog, make_header
+from tests.support.driving import layout as layout_of
 
 # A fade, a cut, an inverted channel, repeats, a light that is held and one that is switched, on three chains.
 LAYOUT: Final = """\
@@ -82,22 +82,6 @@ lights:
 """
 
 STARTED: Final = "2026-11-25T10:20:00+00:00"
-
-
-def layout_of(text: str = LAYOUT) -> Layout:
-    """Return the layout of a text that has no errors."""
-    checked = check_text(text)
-    assert checked.layout is not None, checked.findings
-    return checked.layout
-
-
-@dataclass(frozen=True, slots=True)
-class Raw:
-    """What an adapter would hand over."""
-
-    channel: str
-    payload: bytes
-    retained: bool = False
 
 
 class Session:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -19,6 +18,7 @@ from bridge.record.replay import replay
 from bridge.record.result import report_lines
 from tests.bridge.record.sessions import LAYOUT, Session, Step, play, scripts, short_session
 from tests.support.demo_recording import RecordedDay
+from tests.support.log_lines import LogLines
 
 
 @settings(max_examples=60)
@@ -58,23 +58,13 @@ def test_it_follows_a_busy_layout_from_any_snapshot(tmp_path: Path) -> None:
     ] == report_lines(decisions)[1:]
 
 
-Lines = list[dict[str, Any]]
-
-
-@pytest.fixture
-def lines(tmp_path: Path) -> Lines:
-    path = tmp_path / "whole.jsonl"
-    short_session(path)
-    return [json.loads(line) for line in path.read_bytes().splitlines()]
-
-
-def written(tmp_path: Path, lines: Lines) -> Path:
+def written(tmp_path: Path, lines: LogLines) -> Path:
     path = tmp_path / "bent.jsonl"
     path.write_text("".join(json.dumps(line, separators=(",", ":")) + "\n" for line in lines))
     return path
 
 
-def test_each_decision_is_compared(tmp_path: Path, lines: Lines) -> None:
+def test_each_decision_is_compared(tmp_path: Path, lines: LogLines) -> None:
     """One that is changed in what it says of the device, or is missing, is the difference, with its event."""
     for index in [number for number, line in enumerate(lines) if "decided" in line]:
         for key, value in (("aspect", "approach"), ("at", 5), ("causes", [7]), ("decided", "M9")):
@@ -88,13 +78,13 @@ def test_each_decision_is_compared(tmp_path: Path, lines: Lines) -> None:
         assert lines[index]["decided"] in missing.what
 
 
-def test_an_input_that_is_gone_is_told(tmp_path: Path, lines: Lines) -> None:
+def test_an_input_that_is_gone_is_told(tmp_path: Path, lines: LogLines) -> None:
     """The number of the next event, or of all of them, tells."""
     for index in [number for number, line in enumerate(lines) if "in" in line]:
         assert replay_decisions(written(tmp_path, lines[:index] + lines[index + 1 :])).difference is not None
 
 
-def test_lines_about_light_are_not_looked_at(tmp_path: Path, lines: Lines) -> None:
+def test_lines_about_light_are_not_looked_at(tmp_path: Path, lines: LogLines) -> None:
     """Another level makes no difference here; a broken line of another kind does cost what follows it."""
     frame = next(number for number, line in enumerate(lines) if "frame" in line)
     lines[frame]["levels"] = "11" + lines[frame]["levels"][2:]
@@ -108,7 +98,7 @@ def test_lines_about_light_are_not_looked_at(tmp_path: Path, lines: Lines) -> No
     assert "it goes on at the snapshot in line" in result.notes[-1]
 
 
-def test_a_torn_end_is_told_whatever_it_was(tmp_path: Path, lines: Lines) -> None:
+def test_a_torn_end_is_told_whatever_it_was(tmp_path: Path, lines: LogLines) -> None:
     """Also where the line that stops in the middle would have been about light."""
     last = max(number for number, line in enumerate(lines) if "frame" in line)
     path = written(tmp_path, lines[: last + 1])

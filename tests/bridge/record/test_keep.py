@@ -19,7 +19,7 @@ from bridge.events import SECOND, Event
 from bridge.record.case_text import case_text
 from bridge.record.cases import Case, judge, wish
 from bridge.record.keep import Kept, Wrong, keep, kept_lines
-from tests.bridge.record.sessions import layout_of
+from tests.support.driving import layout as layout_of
 from tests.support.kept import (
     FAULTS,
     LOST,

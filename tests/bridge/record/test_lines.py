@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from contextlib import suppress
 from typing import Any
 
 import pytest
@@ -158,9 +157,12 @@ def test_a_bent_event_is_refused(event: Any) -> None:
 
 
 def refused_or_line(data: bytes) -> None:
-    with suppress(DecodeError):
+    """Read a line, and what was made of it once more, if it is one."""
+    try:
         line = parse_line(data)
-        assert line == parse_line(line_bytes(line))
+    except DecodeError:
+        return
+    assert line == parse_line(line_bytes(line))
 
 
 @pytest.mark.parametrize(

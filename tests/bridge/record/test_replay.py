@@ -19,6 +19,7 @@ from bridge.events import SECOND, Event
 from bridge.record.replay import replay
 from bridge.record.result import ReplayResult, report_lines
 from tests.bridge.record.sessions import LAYOUT, STARTED, Session, Step, ordered, play, scripts, short_session
+from tests.support.log_lines import LogLines, log_lines
 
 
 @settings(deadline=None)  # each example writes and reads a file
@@ -37,27 +38,17 @@ def test_a_session_comes_out_as_it_was(script: list[Step]) -> None:
     assert made == (result.events, result.frames, result.instants, result.decisions)
 
 
-Lines = list[dict[str, Any]]
-
-
-@pytest.fixture
-def lines(tmp_path: Path) -> Lines:
-    path = tmp_path / "whole.jsonl"
-    short_session(path)
-    return [json.loads(line) for line in path.read_bytes().splitlines()]
-
-
-def found(tmp_path: Path, lines: Lines) -> ReplayResult:
+def found(tmp_path: Path, lines: LogLines) -> ReplayResult:
     path = tmp_path / "bent.jsonl"
     path.write_text("".join(json.dumps(line) + "\n" for line in lines))
     return replay(path)
 
 
-def index_of(lines: Lines, wanted: Callable[[dict[str, Any]], bool]) -> int:
+def index_of(lines: LogLines, wanted: Callable[[dict[str, Any]], bool]) -> int:
     return next(index for index, line in enumerate(lines) if wanted(line))
 
 
-def test_a_changed_byte_is_named_down_to_the_lamp(tmp_path: Path, lines: Lines) -> None:
+def test_a_changed_byte_is_named_down_to_the_lamp(tmp_path: Path, lines: LogLines) -> None:
     """The difference says line, instant, chain, byte, fixture and lamp, both values, and the event before it."""
     index = index_of(lines, lambda line: line.get("cause") == "event" and line["frame"] == "ferry/bank")
     levels = bytearray.fromhex(lines[index]["levels"])
@@ -92,7 +83,7 @@ def test_a_changed_byte_is_named_down_to_the_lamp(tmp_path: Path, lines: Lines) 
 
 
 @pytest.mark.parametrize("cause", ["start", "event", "last"])
-def test_a_missing_frame_is_named(tmp_path: Path, lines: Lines, cause: str) -> None:
+def test_a_missing_frame_is_named(tmp_path: Path, lines: LogLines, cause: str) -> None:
     """A frame that the log lacks is told with its chain."""
     index = index_of(lines, lambda line: line.get("cause") == cause)
     gone = lines.pop(index)
@@ -101,7 +92,7 @@ def test_a_missing_frame_is_named(tmp_path: Path, lines: Lines, cause: str) -> N
     assert f"the log lacks a frame of {gone['frame']}, which the replay has" == difference.what
 
 
-def test_a_frame_too_many_is_named(tmp_path: Path, lines: Lines) -> None:
+def test_a_frame_too_many_is_named(tmp_path: Path, lines: LogLines) -> None:
     """A frame that only the log has is told with its chain."""
     index = index_of(lines, lambda line: line.get("cause") == "last")
     lines.insert(index, lines[index] | {"cause": "event"})
@@ -114,7 +105,7 @@ def test_a_frame_too_many_is_named(tmp_path: Path, lines: Lines) -> None:
 
 
 @pytest.mark.parametrize("device", ["M1", "M2", "Boat shed"])
-def test_a_missing_decision_is_named(tmp_path: Path, lines: Lines, device: str) -> None:
+def test_a_missing_decision_is_named(tmp_path: Path, lines: LogLines, device: str) -> None:
     """A decision that the log lacks is told with its device and its reason, wherever it stood among others."""
     index = max(number for number, line in enumerate(lines) if line.get("decided") == device)
     gone = lines.pop(index)
@@ -127,7 +118,7 @@ def test_a_missing_decision_is_named(tmp_path: Path, lines: Lines, device: str) 
     assert "the source bus cannot be heard any more" == difference.cause
 
 
-def test_a_changed_decision_is_named(tmp_path: Path, lines: Lines) -> None:
+def test_a_changed_decision_is_named(tmp_path: Path, lines: LogLines) -> None:
     """Another aspect in the log than in the replay is told with both."""
     index = index_of(lines, lambda line: "decided" in line)
     lines[index]["aspect"] = "approach"
@@ -139,7 +130,7 @@ def test_a_changed_decision_is_named(tmp_path: Path, lines: Lines) -> None:
     )
 
 
-def test_other_words_for_a_reason_are_no_difference(tmp_path: Path, lines: Lines) -> None:
+def test_other_words_for_a_reason_are_no_difference(tmp_path: Path, lines: LogLines) -> None:
     """A reason that is worded otherwise is told as a note: the light is the same."""
     index = index_of(lines, lambda line: "decided" in line)
     lines[index]["reason"] = "in the words of an older lamproom"
@@ -148,7 +139,7 @@ def test_other_words_for_a_reason_are_no_difference(tmp_path: Path, lines: Lines
     assert (f"1 reason is worded otherwise than in the log, the first in line {index + 1}",) == result.notes
 
 
-def test_a_dropped_instant_is_named_by_its_chain_and_time(tmp_path: Path, lines: Lines) -> None:
+def test_a_dropped_instant_is_named_by_its_chain_and_time(tmp_path: Path, lines: LogLines) -> None:
     """An instant that was rendered and is not in the log shows in the digests: chain, and between when and when."""
     index = index_of(lines, lambda line: len(line.get("rendered", [])) > 10)
     del lines[index]["rendered"][5]
@@ -161,7 +152,7 @@ def test_a_dropped_instant_is_named_by_its_chain_and_time(tmp_path: Path, lines:
     ) == difference.what
 
 
-def test_a_dropped_line_of_instants_is_found(tmp_path: Path, lines: Lines) -> None:
+def test_a_dropped_line_of_instants_is_found(tmp_path: Path, lines: LogLines) -> None:
     """Where instants and digests are gone together the next digest, or the end, tells."""
     for index in [number for number, line in enumerate(lines) if line.get("rendered")]:
         difference = found(tmp_path, lines[:index] + lines[index + 1 :]).difference
@@ -170,7 +161,7 @@ def test_a_dropped_line_of_instants_is_found(tmp_path: Path, lines: Lines) -> No
         assert difference.line > index
 
 
-def test_a_dropped_input_is_found(tmp_path: Path, lines: Lines) -> None:
+def test_a_dropped_input_is_found(tmp_path: Path, lines: LogLines) -> None:
     """The number of the next event, or of all of them, tells that an input is gone."""
     indexes = [number for number, line in enumerate(lines) if "in" in line]
     for index in indexes:
@@ -186,7 +177,7 @@ def test_a_dropped_input_is_found(tmp_path: Path, lines: Lines) -> None:
     )
 
 
-def test_a_change_of_the_past_is_told(tmp_path: Path, lines: Lines) -> None:
+def test_a_change_of_the_past_is_told(tmp_path: Path, lines: LogLines) -> None:
     """Instants that run backwards are no session: the line is named, and nothing that follows is believed."""
     index = index_of(lines, lambda line: line.get("in") == 5)
     lines[index]["events"][0]["at"] = 5
@@ -199,7 +190,7 @@ def test_a_change_of_the_past_is_told(tmp_path: Path, lines: Lines) -> None:
 
 @pytest.mark.parametrize("why", ["broken", "gone", "lost", "backwards"])
 def test_what_is_missing_costs_no_more_than_up_to_the_next_snapshot(
-    tmp_path: Path, lines: Lines, why: str
+    tmp_path: Path, lines: LogLines, why: str
 ) -> None:
     """Behind it everything is compared again: a byte that is changed there is found, and nothing else."""
     broken = index_of(lines, lambda line: line.get("in") == 2)
@@ -223,7 +214,7 @@ def test_what_is_missing_costs_no_more_than_up_to_the_next_snapshot(
     assert (changed + 1, 0, 255) == (difference.line, difference.recorded, difference.replayed)
 
 
-def test_a_state_that_is_not_the_one_of_the_log_is_a_difference(tmp_path: Path, lines: Lines) -> None:
+def test_a_state_that_is_not_the_one_of_the_log_is_a_difference(tmp_path: Path, lines: LogLines) -> None:
     """A snapshot is compared with how things stand in the replay."""
     place = index_of(lines, lambda line: "snapshot" in line)
     assert lines[place]["engine"]["stage"]["aspects"][1] == "restricting"
@@ -334,7 +325,7 @@ def test_motion_that_only_one_side_has_is_named(tmp_path: Path) -> None:
     assert cut.difference is not None
     assert "the log lacks a frame of ferry/bank" in cut.difference.what
     assert replay(path).same
-    frames = [json.loads(line) for line in path.read_bytes().splitlines()]
+    frames = log_lines(path)
     for line in frames:
         line.get("digests", {}).pop("ferry/bank", None)
     difference = found(tmp_path, frames).difference
@@ -349,7 +340,7 @@ def test_motion_that_only_one_side_has_is_named(tmp_path: Path) -> None:
     assert "the moving frames of ferry/bank in the whole session are not those of the log" == difference.what
 
 
-def test_other_tables_are_told(tmp_path: Path, lines: Lines) -> None:
+def test_other_tables_are_told(tmp_path: Path, lines: LogLines) -> None:
     """A log that was made with other tables of light says so, before anybody looks for another reason."""
     lines[0]["tables"] = "00" * 16
     (note,) = found(tmp_path, lines).notes
@@ -365,7 +356,7 @@ def test_a_spare_channel_is_no_lamp(tmp_path: Path) -> None:
     path = tmp_path / "a.jsonl"
     session = Session(path, text)
     session.end(SECOND)
-    frames = [json.loads(line) for line in path.read_bytes().splitlines()]
+    frames = log_lines(path)
     frames[1]["levels"] = "000001" + frames[1]["levels"][6:]
     difference = found(tmp_path, frames).difference
     assert difference is not None

@@ -13,11 +13,12 @@ from bridge.chain.timing import frame_instant
 from bridge.commands import Command
 from bridge.engine import Engine
 from bridge.events import SECOND, Event, event_from_data, event_to_data
-from tests.bridge.record.sessions import Step, layout_of, scripts
+from tests.bridge.record.sessions import LAYOUT, Step, scripts
+from tests.support.driving import layout as layout_of
 
 Act: TypeAlias = Callable[[Engine], list[Command]]
 
-LAYOUT_READ = layout_of()
+LAYOUT_READ = layout_of(LAYOUT)
 
 
 def handling(event: Event) -> Act:

@@ -20,7 +20,8 @@ from bridge.record.parts import find_snapshot
 from bridge.record.reader import Place, read_log, read_session
 from bridge.record.replay import replay
 from bridge.record.store import find_log, piece_path, sessions, tidy
-from tests.bridge.record.sessions import LAYOUT, Session, Step, layout_of, ordered, play, scripts
+from tests.bridge.record.sessions import LAYOUT, Session, Step, ordered, play, scripts
+from tests.support.driving import layout as layout_of
 
 NAME: Final = "2026-11-28T10-00-00-000000Z.jsonl"
 SMALL: Final = "session-log: {piece: 1 MB, room: 4 MB, snapshot-every: 2 s}\n" + LAYOUT
@@ -218,7 +219,7 @@ class Standing(Session):
 
 def test_a_snapshot_stays_as_it_was_taken() -> None:
     """What the engine does afterwards changes nothing of it: it is written down later, by another thread."""
-    engine = Engine(layout_of())
+    engine = Engine(layout_of(LAYOUT))
     engine.start()
     engine.handle(ordered(70))
     taken = engine.snapshot()

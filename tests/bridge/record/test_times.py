@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from datetime import timedelta, timezone
+from fractions import Fraction
 from pathlib import Path
 from typing import Final
 
@@ -95,8 +95,39 @@ def test_nothing_said_stays_nothing(log: Path) -> None:
     assert STARTED.startswith("2026-11-25T10:20")
 
 
-@given(st.text(max_size=30))
+_FORMS: Final = (
+    r" ?([0-9]{4}-[0-9]{2}-[0-9]{2}[ T])?[0-9]{1,2}:[0-6][0-9](:[0-6][0-9](\.[0-9]{1,4})?)? ?",
+    r"\+([0-9]{1,3}:){0,3}[0-9]{1,3}(\.[0-9]{1,10})?",
+    r"#[0-9]{1,13}",
+    r"model +[0-9]{1,2}:[0-6][0-9](:[0-6][0-9])?( day [0-9]{1,5})?",
+)
+anything = st.text(max_size=30) | st.sampled_from(_FORMS).flatmap(
+    lambda form: st.from_regex(form, fullmatch=True)
+)
+
+
+def meant(said: str, by: By) -> Fraction:
+    """Return what a time says, as a moment has it: worked out from its digits alone."""
+    if by is By.EVENT:
+        return Fraction(said.removeprefix("#"))
+    if by is By.START:
+        return SECOND * sum(
+            (Fraction(each) * 60**place for place, each in enumerate(said[1:].split(":")[::-1])), Fraction(0)
+        )
+    clock = said.split()[1] if by is By.MODEL else said.replace("T", " ").split()[-1]
+    hours, minutes, seconds = [*map(Fraction, clock.split(":")), Fraction(0)][:3]
+    return (hours * 3600 + minutes * 60 + seconds) * (1000 if by is By.WALL else 1)
+
+
+@given(anything)
 def test_any_text_is_a_time_or_is_refused(text: str) -> None:
-    """Nothing else comes of it."""
-    with suppress(DecodeError):
-        assert parse_moment(text).by in By
+    """Nothing else comes of it, and a time has the value that its digits say."""
+    try:
+        moment = parse_moment(text)
+    except DecodeError:
+        return
+    assert meant(moment.text, moment.by) == moment.value
+    assert (
+        moment.by in (By.START, By.EVENT) or moment.value < {By.WALL: 86_400_000, By.MODEL: 86_400}[moment.by]
+    )
+    assert moment == parse_moment(moment.text)

@@ -3,27 +3,25 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from datetime import UTC
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import pytest
 
+from adapters.contract import Raw
 from bridge.errors import DecodeError
 from bridge.events import SECOND, ClockReported, Subject
 from bridge.record.store import piece_path
 from bridge.record.times import parse_moment
 from bridge.record.why import Answer, answer_lines, why
 from bridge.record.why.answer import Kind
-from tests.bridge.record.sessions import LAYOUT, Raw, Session, ordered, short_session
+from tests.bridge.record.sessions import LAYOUT, Session, ordered, short_session
 from tests.bridge.record.test_store import pieces_of
 from tests.support.driving import NORMAL, REVERSE, order
 from tests.support.planted import JUNCTION, MILL_LANE, READY, THROAT, VILLAGE, WELL
+from tests.support.program import lamproom
 from tests.support.tracks import CLEAR, block, proved, use
-
-START: Final = "from bridge.start import main; main()"
 
 
 def ask(path: Path, device: str, at: str | None = None) -> Answer:
@@ -201,26 +199,20 @@ def test_the_data_is_json_and_has_all_that_the_text_has(tmp_path: Path) -> None:
     assert "event #7 at 2026-11-25 10:20:20 on rail/told: so" in text
 
 
-def lamproom(*words: str) -> subprocess.CompletedProcess[str]:
-    """Run the program to its end."""
-    command = [sys.executable, "-c", START, "why", *words]
-    return subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
-
-
 def test_the_command_answers_in_words_and_as_data(tmp_path: Path) -> None:
     """It exits with 0 and an answer, or with 2 and a sentence."""
     path = recorded(tmp_path / "a.jsonl", LAYOUT, (2, ordered(61)), (4, ordered(61, "normal")))
-    said = lamproom(str(path), "M1", "--at", "+3")
+    said = lamproom("why", str(path), "M1", "--at", "+3")
     assert (0, "") == (said.returncode, said.stderr)
     assert said.stdout.startswith("signal M1 at ")
     assert "by the layout file, line " in said.stdout
-    data = lamproom(str(path), "M1", "--at", "+3", "--json")
+    data = lamproom("why", str(path), "M1", "--at", "+3", "--json")
     assert (0, "clear") == (data.returncode, json.loads(data.stdout)["aspect"])
     for words, complaint in (
         ((str(path), "M7"), "lamproom: nothing in Mossbank & Ferry Hill is called 'M7': did you mean M"),
         ((str(path), "M1", "--at", "teatime"), "lamproom: 'teatime' is no time: write 15:30"),
         ((str(tmp_path / "none.jsonl"), "M1"), f"lamproom: {tmp_path / 'none.jsonl'}: cannot be read"),
     ):
-        failed = lamproom(*words)
+        failed = lamproom("why", *words)
         assert (2, "") == (failed.returncode, failed.stdout)
         assert failed.stderr.startswith(complaint)

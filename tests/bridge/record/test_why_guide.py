@@ -7,10 +7,11 @@ from datetime import UTC
 from pathlib import Path
 from typing import Final
 
+from adapters.contract import Raw
 from bridge.events import SECOND, PowerState
 from bridge.record.times import parse_moment
 from bridge.record.why import answer_lines, why
-from tests.bridge.record.sessions import Raw, Session
+from tests.bridge.record.sessions import Session
 from tests.support.driving import NORMAL, REVERSE, order
 from tests.support.tracks import CLEAR, block, power, proved
 from tests.support.tree import ROOT

@@ -32,7 +32,8 @@ from bridge.events import (
 )
 from bridge.record.result import first_unlike, lamp_at
 from bridge.record.words import event_text, instant_text
-from tests.bridge.record.sessions import layout_of, ordered
+from tests.bridge.record.sessions import ordered
+from tests.support.driving import layout as layout_of
 
 SAID: list[tuple[Event, str]] = [
     (ordered(61), "accessory 61 was ordered reverse (by bus)"),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import signal
 import subprocess
@@ -13,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from adapters.contract import Raw
 from bridge.commands import Cause, Decision, PublishFrame
 from bridge.commands import Note as EngineNote
 from bridge.events import MILLISECOND, SECOND
@@ -20,12 +20,9 @@ from bridge.record import writer
 from bridge.record.lines import End, Frame, Header, Input, Lost, Refused, Rendered
 from bridge.record.reader import read_log
 from bridge.record.replay import replay
-from tests.bridge.record.sessions import LAYOUT, Raw, Session, ordered, short_session
+from tests.bridge.record.sessions import LAYOUT, Session, ordered, short_session
+from tests.support.log_lines import log_lines
 from tests.support.tree import ROOT
-
-
-def said(path: Path) -> list[dict[str, Any]]:
-    return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
 
 
 def lines_of(path: Path, kind: type) -> list[Any]:
@@ -54,15 +51,15 @@ def test_the_order_of_the_lines_is_the_order_of_events(tmp_path: Path) -> None:
     path = tmp_path / "a.jsonl"
     short_session(path)
     at = 0
-    for line in said(path)[1:]:
+    for line in log_lines(path)[1:]:
         instants = [part if isinstance(part, int) else part[0] for part in line.get("rendered", [])]
         for instant in [*instants, *([line["at"]] if "at" in line else [])]:
             assert at <= instant
             at = instant
-    kinds = [next(iter(line)) for line in said(path)]
-    for index, line in enumerate(said(path)):
+    kinds = [next(iter(line)) for line in log_lines(path)]
+    for index, line in enumerate(log_lines(path)):
         if "in" in line and kinds[index - 1] == "rendered":
-            assert "digests" in said(path)[index - 1]
+            assert "digests" in log_lines(path)[index - 1]
 
 
 def test_a_refused_input_is_cut(tmp_path: Path) -> None:
@@ -285,7 +282,7 @@ def test_reports_are_not_written(tmp_path: Path) -> None:
     """What a report says stands in its decision already."""
     path = tmp_path / "a.jsonl"
     short_session(path)
-    kinds = {next(iter(line)) for line in said(path)}
+    kinds = {next(iter(line)) for line in log_lines(path)}
     assert {"log", "frame", "in", "decided", "rendered", "note", "refused", "snapshot", "end"} == kinds
 
 

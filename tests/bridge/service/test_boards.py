@@ -13,7 +13,7 @@ from bridge.service.notes import Notes
 from bridge.service.screen import Screen
 from bridge.service.state import STATE_FILE, StateFile
 from tests.support.adapters import ran
-from tests.support.links import until
+from tests.support.waiting import until
 
 
 class Told:

@@ -18,7 +18,8 @@ from adapters.contract import Broker, Raw
 from bridge.events import LinkState
 from bridge.service.broker import LONGEST_DELAY, BrokerAddress, BrokerLink, backoff
 from bridge.service.notes import Notes
-from tests.support.links import Watched, linked, until
+from tests.support.links import Watched, linked
+from tests.support.waiting import until
 
 if TYPE_CHECKING:
     from tests.support.mosquitto import StartMosquitto

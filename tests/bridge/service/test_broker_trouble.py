@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import asyncio
 import socket
-import time
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from random import Random
@@ -13,7 +12,8 @@ import pytest
 from bridge.events import LinkState
 from bridge.service.broker import BrokerAddress, backoff
 from bridge.service.connection import BACKLOG
-from tests.support.links import Watched, linked, until
+from tests.support.links import Watched, linked
+from tests.support.waiting import PATIENCE, until
 
 if TYPE_CHECKING:
     from tests.support.mosquitto import StartMosquitto
@@ -85,7 +85,7 @@ async def test_host_without_address_is_a_failure_like_others() -> None:
     for host in ("no-such-host.invalid", "x" * 70, ""):
         watched = Watched(1883, "one", host=host)
         await watched.link.start()
-        await until(lambda notes=watched.notes: bool(notes), 60)  # type: ignore[misc] # bound early
+        await until(lambda notes=watched.notes: bool(notes), within=60)  # type: ignore[misc] # bound early
         await watched.link.stop()
 
         assert "cannot be reached (" in watched.notes[0]
@@ -101,15 +101,14 @@ async def test_refused_user_is_noted_and_tried_at_the_longest_delay(
 
     def noted(attempt: int, random: Random) -> float:
         delays.append(backoff(attempt, random))
-        return delays[-1]
+        return 600.0
 
     monkeypatch.setattr("bridge.service.broker.backoff", noted)
     await watched.link.start()
     await until(lambda: bool(watched.notes))
-    began = time.monotonic()
-    await watched.link.stop()
+    async with asyncio.timeout(PATIENCE):  # it ends in the midst of a delay
+        await watched.link.stop()
 
-    assert time.monotonic() - began < 1  # also in the midst of a delay
     assert "refused the user 'x' (Not authorized); trying again, at least every 10 s" in watched.notes[0]
     assert 5 <= delays[0] <= 10
     assert [] == watched.states
@@ -179,23 +178,22 @@ async def test_what_waited_goes_out_in_order(mosquitto: StartMosquitto) -> None:
     assert list(range(sent)) == [int(raw.payload[:6]) for raw in watched.heard]
 
 
-async def test_stop_is_quick_when_the_broker_is_frozen(mosquitto: StartMosquitto) -> None:
-    """`stop` ends within a second although the broker reads nothing and bytes still wait."""
+async def test_stop_does_not_wait_for_a_broker_that_is_frozen(mosquitto: StartMosquitto) -> None:
+    """`stop` ends although the broker reads nothing, bytes still wait, and no keep-alive is due."""
     broker = mosquitto()
-    async with linked(broker.port, "one") as watched:
+    async with linked(broker.port, "one", keepalive=600) as watched:
         broker.freeze()
         while not watched.link.congested:
             watched.link.publish("x", bytes(60_000))
-        began = time.monotonic()
-        await watched.link.stop()
-        took = time.monotonic() - began
+        async with asyncio.timeout(PATIENCE):
+            await watched.link.stop()
 
-    assert took < 1
     assert [LinkState.UP, LinkState.LOST] == watched.states
 
 
-async def test_stop_is_quick_while_connecting() -> None:
-    """`stop` ends within a second although the connection attempt of the moment gets no answer at all."""
+async def test_stop_does_not_wait_for_a_connection(monkeypatch: pytest.MonkeyPatch) -> None:
+    """`stop` ends although the connection attempt of the moment gets no answer at all, and could go on for long."""
+    monkeypatch.setattr("bridge.service.connection.CONNECT_TIMEOUT", 600.0)
     with socket.socket() as full:
         full.bind(("127.0.0.1", 0))
         full.listen(0)
@@ -208,13 +206,11 @@ async def test_stop_is_quick_while_connecting() -> None:
         watched = Watched(address[1], "one")
         await watched.link.start()
         await until(lambda: watched.link._connection is not None)
-        began = time.monotonic()
-        await watched.link.stop()
-        took = time.monotonic() - began
+        async with asyncio.timeout(PATIENCE):
+            await watched.link.stop()
         for sock in fill:
             sock.close()
 
-    assert took < 1
     assert {asyncio.current_task()} == asyncio.all_tasks()
 
 

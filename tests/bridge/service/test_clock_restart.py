@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import asyncio
 import gc
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Final
@@ -15,6 +14,7 @@ from bridge.service.broker import BrokerAddress
 from bridge.service.files import read_file
 from bridge.service.plugins import Adapters
 from tests.support.lit import street
+from tests.support.waiting import until
 
 OWN: Final = street("{clock: 19:40 to 23:30}").replace(
     "tower: {kind: mqtt}", "own: {kind: model-clock, start: '19:39', rate: 511.75}"
@@ -46,13 +46,6 @@ def time_of(bridge: Bridge) -> ClockTime:
     time = engine.clock(max(bridge.runner.now(), engine.now))
     assert time is not None
     return time
-
-
-async def until(condition: Callable[[], bool]) -> None:
-    """Wait for something, for ten seconds at the most."""
-    async with asyncio.timeout(10):
-        while not condition():  # noqa: ASYNC110 - nothing tells when it is so
-            await asyncio.sleep(0.005)
 
 
 async def test_the_model_day_goes_on_after_a_restart(tmp_path: Path) -> None:

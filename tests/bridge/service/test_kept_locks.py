@@ -13,7 +13,7 @@ from bridge.events import Event, RouteKept
 from bridge.service.memory import Memory
 from bridge.service.state import STATE_FILE, StateFile
 from tests.support.junction import JUNCTION, Junction, begun_anew
-from tests.support.links import until
+from tests.support.waiting import until
 
 LOCKED: Final = [["W", "to-east"]]
 BACK: Final = JUNCTION.replace("  W:\n", "  W:\n    at-start: restored\n")
@@ -47,10 +47,10 @@ async def test_a_lock_is_written_as_soon_as_it_is_there(tmp_path: Path) -> None:
     try:
         junction.order(71, "reverse", 20)
         memory.look()
-        await until(lambda: written(tmp_path).get("locks") == LOCKED, SOON)
+        await until(lambda: written(tmp_path).get("locks") == LOCKED, within=SOON)
         junction.order(71, "normal", 30)
         memory.look()
-        await until(lambda: written(tmp_path).get("locks") == [], SOON)
+        await until(lambda: written(tmp_path).get("locks") == [], within=SOON)
     finally:
         keeping.cancel()
         await asyncio.gather(keeping, return_exceptions=True)
@@ -64,11 +64,11 @@ async def test_an_order_that_is_used_up_is_forgotten_with_the_next_lock(tmp_path
     try:
         junction.order(71, "reverse", 20)
         memory.look()
-        await until(lambda: written(tmp_path).get("locks") == LOCKED, SOON)
+        await until(lambda: written(tmp_path).get("locks") == LOCKED, within=SOON)
         assert 71 in orders(tmp_path)
         junction.block("points", "occupied", 30)
         memory.look()
-        await until(lambda: 71 not in orders(tmp_path), SOON)
+        await until(lambda: 71 not in orders(tmp_path), within=SOON)
         assert LOCKED == written(tmp_path)["locks"]
     finally:
         keeping.cancel()

@@ -10,7 +10,6 @@ import pytest
 
 from bridge.check import check_text
 from bridge.errors import LamproomError
-from bridge.layout import Layout
 from bridge.service.node_settings import (
     DRIVER,
     SETTINGS,
@@ -22,6 +21,7 @@ from bridge.service.node_settings import (
 )
 from bridge.service.shipped import node_program, shipped_layout
 from bridge.trial.areas import inverted
+from tests.support.driving import layout
 from tests.support.tree import ROOT
 
 LAYOUT = """\
@@ -54,13 +54,6 @@ lights:
 HERE = Wishes(broker=("192.0.2.10", 1883))
 
 
-def layout(text: str = LAYOUT) -> Layout:
-    """Return the layout of a text without errors."""
-    checked = check_text(text)
-    assert checked.layout is not None, checked.findings
-    return checked.layout
-
-
 def chains(settings: dict[str, Any]) -> dict[str, dict[str, Any]]:
     """Return the chains of settings by their names."""
     return {chain["name"]: chain for chain in settings["chains"]}
@@ -71,7 +64,7 @@ def test_each_chain_has_its_picture_its_pulses_and_a_pin_of_its_own() -> None:
 
     Dark is 255 on the inverted channel of the lantern, and chips of three and four bytes leave no common length.
     """
-    settings = node_settings(layout(), "halt", HERE, {})
+    settings = node_settings(layout(LAYOUT), "halt", HERE, {})
     found = chains(settings)
     assert ["main", "houses", "mixed"] == list(found)
     assert {"main": "00ff00ff0000", "houses": "00000000", "mixed": "00ff0000000000"} == {
@@ -99,10 +92,10 @@ def test_long_chain_has_room_to_grow_twice() -> None:
 
 def test_signals_never_hold_and_lights_do_if_told_to() -> None:
     """The refusal names the signals; a chain of houses alone may go on as it is."""
-    found = chains(node_settings(layout(), "halt", Wishes(HERE.broker, hold=frozenset({"houses"})), {}))
+    found = chains(node_settings(layout(LAYOUT), "halt", Wishes(HERE.broker, hold=frozenset({"houses"})), {}))
     assert ["picture", "hold", "picture"] == [chain["when_silent"] for chain in found.values()]
     with pytest.raises(LamproomError, match=r"halt/mixed carries signals \(A2\), so it cannot hold"):
-        node_settings(layout(), "halt", Wishes(HERE.broker, hold=frozenset({"mixed"})), {})
+        node_settings(layout(LAYOUT), "halt", Wishes(HERE.broker, hold=frozenset({"mixed"})), {})
 
 
 @pytest.mark.parametrize(
@@ -125,7 +118,7 @@ def test_signals_never_hold_and_lights_do_if_told_to() -> None:
 def test_what_cannot_be_is_told(node: str, wishes: Wishes, said: str) -> None:
     """A node or chain that is not there, a pin used twice, and a broker that no node can find."""
     with pytest.raises(LamproomError) as refused:
-        node_settings(layout(), node, wishes, {})
+        node_settings(layout(LAYOUT), node, wishes, {})
     assert said in str(refused.value)
 
 
@@ -146,7 +139,7 @@ def test_broker_of_the_layout_file_is_taken_if_nodes_can_find_it_there() -> None
 def test_what_was_written_by_hand_survives_a_new_layout_file(tmp_path: Path) -> None:
     """Passwords, pins, what holds and the driver stay; pictures and lengths are those of the new file."""
     folder = tmp_path / "halt"
-    files = write_board(folder, layout(), "halt", Wishes(HERE.broker, wifi="yard", pins={"main": 15}))
+    files = write_board(folder, layout(LAYOUT), "halt", Wishes(HERE.broker, wifi="yard", pins={"main": 15}))
     assert {*node_program(), SETTINGS} == set(files) == {path.name for path in folder.iterdir()}
     settings = json.loads((folder / SETTINGS).read_text())
     settings["wifi"] |= {"password": "wifi-secret"}
@@ -176,30 +169,30 @@ def test_what_was_written_by_hand_survives_a_new_layout_file(tmp_path: Path) -> 
 
 def test_folder_of_another_node_is_left_alone(tmp_path: Path) -> None:
     """Its settings are not written over, and neither are settings that cannot be read."""
-    write_board(tmp_path, layout(), "far", HERE)
+    write_board(tmp_path, layout(LAYOUT), "far", HERE)
     before = (tmp_path / SETTINGS).read_text()
     with pytest.raises(LamproomError, match="holds the settings of another node"):
-        write_board(tmp_path, layout(), "halt", HERE)
+        write_board(tmp_path, layout(LAYOUT), "halt", HERE)
     assert before == (tmp_path / SETTINGS).read_text()
     (tmp_path / SETTINGS).write_text("{")
     with pytest.raises(LamproomError, match="cannot be read as settings"):
-        write_board(tmp_path, layout(), "far", HERE)
+        write_board(tmp_path, layout(LAYOUT), "far", HERE)
 
 
 def test_board_without_radio_has_no_wifi() -> None:
     """An empty name stands for a board with a cable; unless it is said, what was there stays."""
-    assert node_settings(layout(), "far", Wishes(HERE.broker, wifi=""), {})["wifi"] is None
-    assert node_settings(layout(), "far", HERE, {"wifi": None})["wifi"] is None
+    assert node_settings(layout(LAYOUT), "far", Wishes(HERE.broker, wifi=""), {})["wifi"] is None
+    assert node_settings(layout(LAYOUT), "far", HERE, {"wifi": None})["wifi"] is None
     new = node_settings(
-        layout(), "far", Wishes(HERE.broker, wifi="b"), {"wifi": {"name": "a", "password": "x"}}
+        layout(LAYOUT), "far", Wishes(HERE.broker, wifi="b"), {"wifi": {"name": "a", "password": "x"}}
     )
     assert {"name": "b", "password": ""} == new["wifi"]  # the password was the other network's
 
 
 def test_chips_that_share_no_pulses_are_told() -> None:
     """A WS2811 and an early WS2812B want other lengths of a 1: 675 ns at most, 750 ns at least."""
-    assert [] == poorly_timed(layout(), "halt")
-    (line,) = poorly_timed(layout(), "far")
+    assert [] == poorly_timed(layout(LAYOUT), "halt")
+    (line,) = poorly_timed(layout(LAYOUT), "far")
     assert line.startswith(
         "far/old: the data sheets of ws2811 and ws2812b allow no pulses in common; these are 38 ns"
     )

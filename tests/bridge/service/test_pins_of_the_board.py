@@ -13,7 +13,7 @@ from adapters.events.pins import BoardPins
 from bridge.record.replay import replay
 from bridge.service.plugins import Adapters
 from tests.support.adapters import FakeAdapters, ran
-from tests.support.links import until
+from tests.support.waiting import until
 from tests.test_documentation import layout_blocks
 
 

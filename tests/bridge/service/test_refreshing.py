@@ -20,7 +20,7 @@ from adapters.testing import SourceBench
 from bridge.commands import Decision
 from bridge.engine import Engine
 from bridge.events import SECOND, Instant, LinkState, Position, SourceReported
-from tests.support.junction import read
+from tests.support.driving import layout as layout_of
 
 EVERY: Final = 2 * SECOND
 HOUR: Final = 3600 * SECOND
@@ -92,7 +92,7 @@ class Station:
 
     def __init__(self, tongue: Tongue, keys: str) -> None:
         self._tongue = tongue
-        self._layout = read(LAYOUT % keys)
+        self._layout = layout_of(LAYOUT % keys)
         self.stands: dict[int, Position] = {}
         self.changes: list[tuple[Instant, str]] = []
         self.begin()

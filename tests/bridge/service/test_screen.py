@@ -15,9 +15,10 @@ from bridge.light.colours import COLOURS
 from bridge.light.solving import mix
 from bridge.service.screen import Screen, describe, in_words
 from tests.support.adapters import ran
-from tests.support.as_built import YARD, layout_of
-from tests.support.links import until
+from tests.support.as_built import YARD
+from tests.support.driving import layout as layout_of
 from tests.support.lit import street
+from tests.support.waiting import until
 
 LAYOUT = """\
 layout: Harrow Gap

@@ -12,8 +12,8 @@ from bridge.events import LinkState
 from bridge.service.state import StateFile
 from bridge.service.status import AT_ONCE, Status
 from bridge.service.term import Term
-from tests.support.links import until
 from tests.support.memory_broker import MemoryBroker, turns
+from tests.support.waiting import until
 
 OURS = "lamproom/bridge/main"
 

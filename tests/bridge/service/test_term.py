@@ -10,8 +10,8 @@ import pytest
 from bridge.events import LinkState
 from bridge.service.state import StateFile
 from bridge.service.term import LAST_EPOCH, Term
-from tests.support.links import until
 from tests.support.memory_broker import MemoryBroker, MemoryLink, turns
+from tests.support.waiting import until
 
 
 class Told:

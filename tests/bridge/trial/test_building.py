@@ -15,7 +15,8 @@ from bridge.light.pictures import plan_devices
 from bridge.service.building import at_rest
 from bridge.trial.areas import Areas, inverted
 from bridge.trial.building import Step, steps
-from tests.support.as_built import YARD, layout_of
+from tests.support.as_built import YARD
+from tests.support.driving import layout as layout_of
 
 KINDS = st.sampled_from(["mast", "pixel", "pair", "house", "dwarf"])
 

@@ -4,24 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from bridge.check import check_text
-from bridge.layout import Layout
 from bridge.layout.edit import differences
 from bridge.trial.find import Finder
 from bridge.trial.find_dialogue import Dialogue
 from bridge.trial.find_edits import Kind
 from bridge.trial.find_rewrite import NOT_TOLD_APART, Rewriting, not_for_one_chain, rewritten
+from tests.support.driving import layout as layout_of
 from tests.support.miswirings import CHAINS, by_chance, chain, chance_of, text_of
 from tests.support.pretend_owner import Owner, RealChain, RealChip, as_filed, hold, resolder
 
 FOR_THE_IRON = {Kind.DARK, Kind.END, Kind.BROKEN, Kind.FORKED}
 """What the file cannot say, since it is to be mended."""
-
-
-def layout_of(text: str) -> Layout:
-    layout = check_text(text).layout
-    assert layout is not None, [each.line("it") for each in check_text(text).findings]
-    return layout
 
 
 def looked(text: str, real: RealChain, *, coloured: bool = True) -> tuple[Rewriting, Dialogue]:

@@ -10,7 +10,8 @@ from selenium.webdriver.common.by import By
 from bridge.service.screen import describe
 from tests.bridge.web.browser import ServedPage, open_chromium, until
 from tests.bridge.web.memory_view import beginning
-from tests.support.as_built import YARD, cleared, layout_of
+from tests.support.as_built import YARD, cleared
+from tests.support.driving import layout as layout_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

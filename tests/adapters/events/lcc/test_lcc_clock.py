@@ -9,9 +9,10 @@ import pytest
 from adapters.contract import Raw
 from adapters.events.lcc.options import LccOptions
 from adapters.events.lcc.source import LccSource
-from adapters.events.lcc.times import ROLL_OVER, START, STOP, rate_code, time_code
+from adapters.events.lcc.times import START, STOP
 from bridge.engine import Engine
 from bridge.events import SECOND
+from tests.support.broadcast_time import ROLL_OVER, rate_code, time_code
 from tests.support.driving import decisions
 from tests.support.lit import driven, lamp, tell
 

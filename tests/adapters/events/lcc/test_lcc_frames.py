@@ -114,14 +114,36 @@ def test_every_frame_comes_back(frame: Frame) -> None:
     assert frame == read_frame(frame.text())
 
 
-@given(st.binary(max_size=40) | st.from_regex(rb":[XS][0-9A-F]{3,8}[NR][0-9A-F]{0,16};", fullmatch=True))
+anything = st.one_of(
+    st.binary(max_size=40),
+    st.from_regex(rb":[XS][0-9A-F]{3,8}[NR][0-9A-F]{0,16};", fullmatch=True),
+    st.from_regex(rb":X[0-3][0-9A-Fa-f]{7}N([0-9A-Fa-f]{2}){0,8};", fullmatch=True),
+)
+
+
+@given(anything)
 def test_whatever_comes_is_a_frame_or_refused(text: bytes) -> None:
-    """Nothing but DecodeError comes out, and what is read is a frame."""
+    """Nothing but DecodeError comes out, and what is read has each bit of its header and each byte of its data.
+
+    Bits of a header: S-9.7.2.1 table 1, from the highest: one that is ignored, whether it is of a message, and with
+    that the form of the frame, of which 1 is a whole message; the last 12 are the alias.
+    """
     try:
         frame = read_frame(text)
     except DecodeError:
         return
-    assert frame is None or read_message(frame) is None or frame.is_message
+    if frame is None:
+        assert text.startswith(b":S") or b"R" in text
+        return
+    header = int(text[2:10], 16)
+    assert (header >> 12 & 0xFFFF, header & 0xFFF) == (frame.content, frame.alias)
+    assert bytes.fromhex(text[11:-1].decode()) == frame.data
+    assert bool(header >> 27 & 1) == frame.is_message
+    message = read_message(frame)
+    if message is not None:
+        assert 0b1001 == header >> 24 & 0b1111
+        assert header >> 12 & 0xFFF == message.mti
+        assert frame.data.endswith(message.data)
 
 
 def split(pieces: list[bytes]) -> list[bytes]:

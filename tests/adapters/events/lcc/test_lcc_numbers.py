@@ -13,7 +13,6 @@ from adapters.events.lcc.numbers import (
     EXTENDED,
     Aspect,
     Output,
-    address_of,
     aspect_of,
     base_of,
     dotted,
@@ -23,6 +22,12 @@ from adapters.events.lcc.numbers import (
     range_event,
     read_dotted,
 )
+
+
+def address_of(number: int, offset: int = 0) -> int:
+    """Return the 11 bits A of an accessory's number, as the note on event identifiers has them (2.5.3.3)."""
+    return (number - offset + 3) % 2048
+
 
 # NMRA S-9.7.0.4 (22 July 2024), sections 5.2 and 5.3.
 NAMED = [

@@ -7,7 +7,6 @@ import importlib
 import logging
 import socket
 import sys
-import time
 from contextlib import AsyncExitStack
 from itertools import count
 from typing import TYPE_CHECKING
@@ -17,8 +16,9 @@ import pytest
 from bridge.errors import LamproomError
 from bridge.events import LinkState
 from bridge.service.demo.broker import EmbeddedBroker
-from tests.support.links import Watched, linked, until
+from tests.support.links import Watched, linked
 from tests.support.raw_mqtt import Message, RawClient
+from tests.support.waiting import PATIENCE, until
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -121,12 +121,12 @@ async def test_a_client_that_never_introduces_itself_leaves_nothing_behind(
     assert [] == [record.message for record in caplog.records]
 
 
-async def test_it_ends_within_a_second_with_clients_connected() -> None:
-    """Nobody can reach it then, each client is told, and no task is left."""
+async def test_it_ends_with_clients_connected() -> None:
+    """Nobody can reach it then, each client is told, and no task is left; it waits for nobody to say something."""
     before = asyncio.all_tasks()
     embedded = EmbeddedBroker()
     port = await embedded.start()
-    clients = [Watched(port, f"client {number}") for number in range(20)]
+    clients = [Watched(port, f"client {number}", keepalive=600) for number in range(20)]
     async with AsyncExitStack() as stack:
         for client in clients:
             client.link.subscribe("#", client.hear)
@@ -134,9 +134,8 @@ async def test_it_ends_within_a_second_with_clients_connected() -> None:
             stack.push_async_callback(client.link.stop)
         for client in clients:
             await client.until_up()
-        began = time.monotonic()
-        await embedded.stop()
-        assert 1.0 > time.monotonic() - began
+        async with asyncio.timeout(PATIENCE):
+            await embedded.stop()
         assert not answers(port)
         await until(lambda: not any(client.link.connected for client in clients))
     assert before == asyncio.all_tasks()
