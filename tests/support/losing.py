@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import ClassVar, Final
 
 from tests.support.mosquitto import Mosquitto
-from tests.support.waiting import PATIENCE
+from tests.support.waiting import PATIENCE, until
 
 LAYOUT: Final = """\
 layout: Gorse Halt
