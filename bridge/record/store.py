@@ -16,6 +16,9 @@ from contextlib import suppress
 from pathlib import Path
 from typing import BinaryIO, Final
 
+SESSIONS: Final = "sessions"
+"""The directory of all session logs, within the state directory."""
+
 PACKED: Final = ".gz"
 """A file that is done with is compressed (gzip, RFC 1952), so that other programs can read it too."""
 
@@ -38,6 +41,11 @@ def next_piece(path: Path, piece: int) -> Path | None:
     stem = name.removesuffix(".jsonl").removesuffix(f"-{piece}" if piece > 1 else "")
     after = find_log(path.with_name(f"{stem}-{piece + 1}.jsonl"))
     return after if after.exists() else None
+
+
+def first_name(before: str, piece: int) -> str:
+    """Return the name of a session's first file, of which the file before its piece of this number has a name."""
+    return before if piece <= 2 else f"{before.removesuffix('.jsonl').removesuffix(f'-{piece - 1}')}.jsonl"
 
 
 def find_log(path: Path) -> Path:

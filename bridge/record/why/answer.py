@@ -52,7 +52,7 @@ class Over(Word):
     RELEASED = "released"
     REFUSED = "refused"
     NO_MEANING = "no-meaning"  # nothing in the layout file says what it means here
-    NOBODY = "nobody-listens"  # but something with a number near it was waited for
+    NOBODY = "nobody-listens"  # but something with nearly its number or name was waited for
     BOUNCE = "bounce"
     OUT = "source-out-of-use"
 

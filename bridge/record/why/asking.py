@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from datetime import tzinfo
 from difflib import get_close_matches
@@ -16,8 +16,8 @@ from bridge.layout.findings import either
 from bridge.layout.model import OFF, ON, Layout
 from bridge.layout.units import percent_text
 from bridge.logic.device import STILLED
-from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, Key
-from bridge.logic.rests import Rest
+from bridge.logic.known import BLOCK, BUTTON, ENTERED, NUMBER, ORDERED, PROVED, RUN, TOGGLED, Key
+from bridge.logic.rests import Lack, Rest
 from bridge.record.following import Opened, Player, open_session
 from bridge.record.parse import LAST_INSTANT
 from bridge.record.parts import find_snapshot
@@ -25,7 +25,7 @@ from bridge.record.times import Moment, instants
 from bridge.record.why.answer import Answer, Blame, Kind, Link, Needed, When
 from bridge.record.why.chain import Tracer, blames, words_of
 from bridge.record.why.lamps import lamps_of
-from bridge.record.why.reading import BEFORE, Interest, Read, read_words
+from bridge.record.why.reading import BEFORE, DISTRICT, Interest, Read, read_words
 from bridge.record.why.rows import devices_of, obeyed_by
 from bridge.record.why.search import Found, what_it_needed
 from bridge.record.why.watching import Stands, Watched
@@ -116,6 +116,17 @@ def _watched(
     return Watched(Player(session), until, progress)
 
 
+def _unheard(rest: Rest) -> Iterator[tuple[str, str]]:
+    """Yield sort and name of what may be told of under another name: nobody is known to have told of it."""
+    subject, name = rest.key[0], str(rest.key[1]).partition("/")[0]
+    if subject in (BLOCK, ENTERED) and not rest.source:
+        yield BLOCK, name
+    elif subject in (BUTTON, TOGGLED, RUN) and not rest.event:
+        yield BUTTON, name
+    if rest.lack is Lack.POWER:
+        yield DISTRICT, rest.about
+
+
 def _named(layout: Layout, asked: str) -> str:
     """Return how something is called, as the layout file has it."""
     names = [device.name for device in devices_of(layout)]
@@ -200,12 +211,15 @@ class _Asking:
         asked = self._engine.asked
         rests: dict[Key, Rest] = {}
         since: dict[Key, Instant] = {}
+        names: dict[str, dict[str, Instant]] = {BLOCK: {}, BUTTON: {}, DISTRICT: {}}
         for device in devices:
             stood = self._watched.stands(device)
             for rest in asked.rests_on(device):
                 rests[rest.key] = rest
                 begun = 0 if stood is None else stood.since - BEFORE
                 since[rest.key] = min(begun, since.get(rest.key, begun))
+                for sort, name in _unheard(rest):
+                    names[sort][name] = min(begun, names[sort].get(name, begun))
         told = [rest for key, rest in rests.items() if key[0] in _TOLD]
         sources = {rest.source for rest in told}
         return Interest(
@@ -215,6 +229,7 @@ class _Asking:
             did=frozenset(event for device in devices for event in asked.state_of(device).causes),
             obeys=frozenset(key for device in devices for key in obeyed_by(self._engine.layout, device)),
             since=since,
+            names=names,
             sources=None if "" in sources else frozenset(sources),
             until=at,
         )
