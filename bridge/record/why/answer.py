@@ -202,6 +202,8 @@ class Answer:
         impossible: sentences about what could not be reached.
         lamps: what its chain was last given for it.
         over: what lies over its light, such as a zone that is dimmed.
+        doubt: why this is no certain answer to what was asked, in a sentence; empty where it is.
+        earlier: the file that this one goes on from, where it showed that already when this one began; or empty.
         notes: what an owner should know of the log.
     """
 
@@ -223,6 +225,8 @@ class Answer:
     impossible: tuple[str, ...]
     lamps: tuple[Lit, ...] = ()
     over: tuple[Link, ...] = ()
+    doubt: str = ""
+    earlier: str = ""
     notes: tuple[str, ...] = field(default=())
 
     def to_data(self) -> dict[str, Any]:

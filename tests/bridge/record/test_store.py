@@ -19,7 +19,7 @@ from bridge.record.lines import Header, Snapshot
 from bridge.record.parts import find_snapshot
 from bridge.record.reader import Place, read_log, read_session
 from bridge.record.replay import replay
-from bridge.record.store import find_log, piece_path, sessions, tidy
+from bridge.record.store import find_log, first_name, piece_path, sessions, tidy
 from tests.bridge.record.sessions import LAYOUT, Session, Step, ordered, play, scripts
 from tests.support.driving import layout as layout_of
 
@@ -75,6 +75,13 @@ def test_each_piece_of_a_session_stands_for_itself(tmp_path: Path) -> None:
         (each.same, each.whole, each.ended, each.events) for each in results
     ]
     assert len(session.frames) == results[0].frames > results[1].frames > results[2].frames > 0
+
+
+def test_the_first_file_of_a_session_is_known_from_any(tmp_path: Path) -> None:
+    """By the name of the one before."""
+    first = tmp_path / NAME
+    for number in (2, 3, 12):
+        assert NAME == first_name(piece_path(first, number - 1).name, number)
 
 
 def test_a_piece_that_is_gone_ends_the_session_before_it(tmp_path: Path) -> None:
