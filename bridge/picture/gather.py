@@ -80,7 +80,7 @@ class Gatherer:
 
     Args:
         describe: how a layout looks.
-        since: where the picture begins.
+        since: where the picture begins, or where the log does, if that is later.
         until: where it ends; the end of the session if left out.
         devices: which have a lane; all if there are none.
         zone: of the clock on the wall; this machine's if left out.
@@ -196,6 +196,8 @@ class Gatherer:
         """Look at an engine that was put into the state of a snapshot."""
         if self._last:
             self._mark(at, "the log goes on")
+        elif not self._begun:  # a later file of a session has nothing of what came before it
+            self._since = max(self._since, at)
         self._last = at
         self._take_aspects(at, engine)
         frames = engine.present_frames()

@@ -27,8 +27,10 @@ from bridge.picture.statistics import latency_text
 from bridge.picture.svg import MOST_BANDS, draw, safe
 from bridge.picture.timeline import Timeline
 from bridge.record.replay import replay as replay_log
+from bridge.record.store import piece_path
 from bridge.service.screen import describe
 from tests.bridge.record.sessions import LAYOUT, Session, ordered, short_session
+from tests.bridge.record.test_store import pieces_of
 from tests.support.lamp_testing import ask, confirm
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -41,6 +43,17 @@ def gathered(path: Path, **wanted: Any) -> Timeline:
     result = replay_log(path, since=wanted.get("since", 0), until=wanted.get("until"), watcher=gatherer)
     assert result.same, result.difference
     return gatherer.timeline()
+
+
+def test_a_later_file_of_a_session_fills_its_picture(tmp_path: Path) -> None:
+    """It begins where that file does, and not hours before, with the session."""
+    first = tmp_path / "a.jsonl"
+    pieces_of(first)
+    assert 0 == gathered(first).since
+    drawn = gathered(piece_path(first, 3))
+    assert 8 * SECOND == drawn.since
+    assert {8 * SECOND} == {row.bands[0].since for row in drawn.rows}
+    assert drawn.statistics.length == drawn.until - 8 * SECOND
 
 
 def words(picture: str) -> list[str]:

@@ -18,7 +18,7 @@ from bridge.events import SECOND
 from bridge.record.lines import Header, Snapshot
 from bridge.record.parts import find_snapshot
 from bridge.record.reader import Place, read_log, read_session
-from bridge.record.replay import replay
+from bridge.record.replay import replay, report_lines
 from bridge.record.store import find_log, first_name, piece_path, sessions, tidy
 from tests.bridge.record.sessions import LAYOUT, Session, Step, ordered, play, scripts
 from tests.support.driving import layout as layout_of
@@ -74,6 +74,8 @@ def test_each_piece_of_a_session_stands_for_itself(tmp_path: Path) -> None:
     assert [(True, True, True, 12)] * 3 == [
         (each.same, each.whole, each.ended, each.events) for each in results
     ]
+    assert [0, 4, 8] == [each.skipped for each in results]
+    assert report_lines(results[2])[1].startswith("replayed: 4 events, ")
     assert len(session.frames) == results[0].frames > results[1].frames > results[2].frames > 0
 
 
