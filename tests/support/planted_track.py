@@ -220,6 +220,23 @@ TRACK: Final = (
         needs=needed("clear", "accessory 72 were ordered reverse again"),
     ),
     junction(
+        "refused, and dropped, and by now much more stands in the way",
+        (9, block("points", OCCUPIED)),
+        (10, order(72, REVERSE)),
+        (11, proved(63, REVERSE)),
+        (12, block("west", OCCUPIED)),
+        device="E",
+        cause=(Kind.USED_UP, "E"),
+        with_it=frozenset([(Kind.ORDERED, "72"), (Kind.OCCUPIED, "points")]),
+        needs=needed(
+            "clear",
+            "accessory 72 were ordered reverse again",
+            "block points were reported clear",
+            "block west were reported clear",
+            "accessory 63 were proved normal",
+        ),
+    ),
+    junction(
         "flank protection is missing",
         (9, order(66, REVERSE)),
         (10, proved(63, REVERSE)),
