@@ -133,7 +133,7 @@ def compare(
     else:
         for line in comparison_lines(found):
             out(line)
-    raise typer.Exit(OK if found.same else FAILED)
+    raise typer.Exit(OK if found.same and found.whole else FAILED)
 
 
 def rehearse(  # noqa: PLR0913, PLR0917 - each option is an argument

@@ -105,7 +105,7 @@ def statistics_lines(found: Statistics) -> list[str]:
     """Return the statistics for a terminal, a line each."""
     lines = sentences(found)
     for source, kinds in found.events.items():
-        said = ", ".join(f"{number} {kind}" for kind, number in kinds.most_common())
+        said = ", ".join(f"{number} {kind.replace('-', ' ')}" for kind, number in kinds.most_common())
         lines.append(f"events from {source}: {said}")
     for name, counted in (("refused", found.refused), ("taken for repeats", found.repeats)):
         lines += [f"{name} from {source}: {number}" for source, number in counted.items() if number]
