@@ -137,7 +137,7 @@ def test_statistics_are_those_of_the_session(tmp_path: Path) -> None:
     assert ("10:20:00", 5) == found.busiest
     assert len(session.frames) == found.frames
     lines = statistics_lines(found)
-    assert "events from bus: 4 accessory-ordered, 1 source" in lines
+    assert "events from bus: 4 accessory ordered, 1 source" in lines
     assert "never changed: H1, Lookout" in lines
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import io
+import threading
 
 from bridge.service.bench import LONGEST_ANSWER, MOST_EARLY, Bench, Line
 from bridge.service.broker import BrokerAddress
@@ -12,14 +13,18 @@ from bridge.service.broker import BrokerAddress
 class Endless(io.StringIO):
     """Says yes for ever, as `yes` does behind a pipe."""
 
-    def __init__(self) -> None:
+    def __init__(self, wanted: int) -> None:
         super().__init__()
         self.read_lines = 0
+        self.wanted = wanted
+        self.reached = threading.Event()
 
-    def readline(self, size: int | None = -1, /) -> str:
-        """Return the same line each time."""
+    def readline(self, size: int | None = -1, /) -> str:  # type: ignore[override]  # its stub speaks of bytes
+        """Return the number of the line, and say when as many as are wanted have been read."""
         del size
         self.read_lines += 1
+        if self.read_lines == self.wanted:
+            self.reached.set()
         return f"{self.read_lines}\n"
 
 
@@ -36,11 +41,10 @@ async def answers(bench: Bench, number: int) -> list[str | None]:
 
 async def test_no_more_answers_are_read_than_can_be_kept() -> None:
     """The rest waits in the pipe, in its order: nothing is lost, and a pipe without an end fills no memory."""
-    lines = Endless()
+    lines = Endless(300 + MOST_EARLY)
     bench = bench_with(lines)
     assert [f"{number}\n" for number in range(1, 301)] == await answers(bench, 300)
-    while lines.read_lines < 300 + MOST_EARLY:
-        await asyncio.sleep(0.01)
+    assert await asyncio.to_thread(lines.reached.wait, 10)
     assert None is await bench.next(lines=False, within=0.2)
     assert 300 + MOST_EARLY == lines.read_lines
 
