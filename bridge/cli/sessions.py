@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -70,6 +71,7 @@ def replay(  # noqa: PLR0913, PLR0917 - each option is an argument
     16:45 by the model clock.
     """
     from bridge.record.decisions import replay_decisions  # noqa: PLC0415 - see the head of the package
+    from bridge.record.reader import is_recorded  # noqa: PLC0415
     from bridge.record.replay import replay as replay_log  # noqa: PLC0415
     from bridge.record.replay import report_lines  # noqa: PLC0415
     from bridge.record.words import instant_text  # noqa: PLC0415
@@ -92,6 +94,7 @@ def replay(  # noqa: PLR0913, PLR0917 - each option is an argument
             result = replay_log(
                 path, text, since=begin or 0, until=end, progress=headway.at, watcher=gatherer
             )
+    result = replace(result, recorded=not result.ended and is_recorded(path))
     if gatherer is not None and begin is not None and begin > result.length and not result.goes_on:
         raise LamproomError(
             f"{path}: --from {since} is behind the end of this session, {instant_text(result.length)} after it began: "

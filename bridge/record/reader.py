@@ -16,7 +16,7 @@ from typing import BinaryIO, Final, NamedTuple, TypeAlias
 from bridge.errors import DecodeError
 from bridge.record.lines import End, Header, Line
 from bridge.record.parse import parse_line
-from bridge.record.store import SESSIONS, next_piece, open_log, sessions
+from bridge.record.store import SESSIONS, is_written, next_piece, open_log, sessions
 
 LONGEST_LINE: Final = 10_000_000
 """Bytes of one line: far beyond the longest that is ever written."""
@@ -78,6 +78,19 @@ def read_session(
         yield from lines
         begin = 2
         file = None if header is None or last else next_piece(file, header.piece)
+
+
+def is_recorded(path: Path) -> bool:
+    """Return whether the session of a log still goes on: somebody writes to its last file.
+
+    Raises:
+        DecodeError: there is no log, or its header is broken.
+    """
+    after: Path | None = path
+    while after is not None:
+        last, header = after, next(read_log(after)).line
+        after = next_piece(last, header.piece) if isinstance(header, Header) else None
+    return is_written(last)
 
 
 def read_log(path: Path, *, begin: int = 2, end: int | None = None, passing: tuple[bytes, ...] = ()) -> Log:

@@ -61,6 +61,7 @@ class ReplayResult:
         length: of the session, nanoseconds.
         ended: whether the log has its clean end.
         skipped: how many of these were not played, because what comes next was taken up from a snapshot.
+        recorded: whether it is still being recorded, so that an end is yet to come.
         goes_on: whether there is more in the log than was wanted, so that its end was not looked at.
         digest: of all frames that were made, in their order; empty where only decisions were compared.
         gaps: how often something is missing or broken, so that what follows begins anew at a snapshot.
@@ -83,6 +84,7 @@ class ReplayResult:
     difference: Difference | None = None
     notes: tuple[str, ...] = ()
     skipped: int = 0
+    recorded: bool = False
     goes_on: bool = False
 
     @property
@@ -103,6 +105,9 @@ class ReplayResult:
 def report_lines(result: ReplayResult) -> list[str]:
     """Return what an owner wants to know of a replay, a sentence or two a line."""
     end = "ended cleanly" if result.ended else "goes on" if result.goes_on else "broke off"
+    end = f"it {end} after {instant_text(result.length)}"
+    if result.recorded and not (result.ended or result.goes_on):
+        end = f"it is still being recorded, {instant_text(result.length)} so far"
     session = f"{result.file}: a session of {result.layout}, begun {_wall(result.started)}"
     counted = {"event": result.events - result.skipped, "decision": result.decisions}
     if result.digest:
@@ -114,7 +119,7 @@ def report_lines(result: ReplayResult) -> list[str]:
             "rendered instant": result.instants,
         }
     counts = ", ".join(count(number, name) for name, number in counted.items())
-    lines = [f"{session}; it {end} after {instant_text(result.length)}", f"replayed: {counts}"]
+    lines = [f"{session}; {end}", f"replayed: {counts}"]
     lines += [f"note: {note}" for note in result.notes]
     difference = result.difference
     if difference is None:

@@ -72,6 +72,15 @@ def hold(file: int) -> None:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
+def is_written(path: Path) -> bool:
+    """Return whether somebody still writes to a file; False where it cannot be told."""
+    try:
+        with path.open("rb") as file:
+            return not _done_with(file.fileno())
+    except OSError:
+        return False
+
+
 def sessions(directory: Path) -> list[Path]:
     """Return the files of sessions in a directory, the oldest first; no other file is touched by anybody here."""
     found = [(match, path) for path in directory.iterdir() if (match := _NAME.match(path.name))]

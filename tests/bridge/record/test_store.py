@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -17,7 +18,7 @@ from bridge.engine import Engine
 from bridge.events import SECOND
 from bridge.record.lines import Header, Snapshot
 from bridge.record.parts import find_snapshot
-from bridge.record.reader import Place, read_log, read_session
+from bridge.record.reader import Place, is_recorded, read_log, read_session
 from bridge.record.replay import replay, report_lines
 from bridge.record.store import find_log, first_name, piece_path, sessions, tidy
 from tests.bridge.record.sessions import LAYOUT, Session, Step, ordered, play, scripts
@@ -77,6 +78,25 @@ def test_each_piece_of_a_session_stands_for_itself(tmp_path: Path) -> None:
     assert [0, 4, 8] == [each.skipped for each in results]
     assert report_lines(results[2])[1].startswith("replayed: 4 events, ")
     assert len(session.frames) == results[0].frames > results[1].frames > results[2].frames > 0
+
+
+def test_a_session_that_goes_on_has_not_broken_off(tmp_path: Path) -> None:
+    """Whoever looks at it while it is recorded is told so; the last file of the session is the one that counts."""
+    first = tmp_path / NAME
+    today = Days()
+    session = Session(first, today=today)
+    session.message(SECOND, ordered(70))
+    assert session.log.flush() is None
+    today.day += 1
+    session.stand()
+    session.message(2 * SECOND, ordered(70))
+    assert session.log.flush() is None
+    assert piece_path(first, 2).exists()
+    assert is_recorded(first)
+    result = replace(replay(first), recorded=True)
+    assert report_lines(result)[0].endswith("; it is still being recorded, 0:00:02.000 so far")
+    session.end(3 * SECOND)
+    assert not is_recorded(first)
 
 
 def test_the_first_file_of_a_session_is_known_from_any(tmp_path: Path) -> None:
