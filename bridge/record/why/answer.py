@@ -201,6 +201,7 @@ class Answer:
         needed: what would have made it show better, or otherwise for what has no better.
         impossible: sentences about what could not be reached.
         lamps: what its chain was last given for it.
+        moving: its light flashes or plays an effect, so that these are right for that moment alone.
         over: what lies over its light, such as a zone that is dimmed.
         doubt: why this is no certain answer to what was asked, in a sentence; empty where it is.
         earlier: the file that this one goes on from, where it showed that already when this one began; or empty.
@@ -224,6 +225,7 @@ class Answer:
     needed: tuple[Needed, ...]
     impossible: tuple[str, ...]
     lamps: tuple[Lit, ...] = ()
+    moving: bool = False
     over: tuple[Link, ...] = ()
     doubt: str = ""
     earlier: str = ""

@@ -301,6 +301,8 @@ class _Asking:
             needed=tuple(map(self._in_words, found.needed)),
             impossible=found.impossible,
             lamps=() if self._lock else lamps_of(engine.layout, self._name, frames),
+            moving=not any(each.kind is Kind.STILLED for each in over)
+            and _moves(engine.layout, self._name, chain.state),
             over=over,
         )
 
@@ -326,18 +328,23 @@ class _Asking:
         link = tracer.trace(name)
         layout = self._engine.layout
         if name == STILLED:
-            rows = [row for each in layout.signals if each.name == self._name for row in each.aspects]
-            flashes = any(
-                shown.flashing or shown.alternating
-                for row in rows
-                if row.name == aspect
-                for _head, lamps in row.heads
-                for shown in lamps
-            )
-            effect = any(each.name == self._name and each.effect is not None for each in layout.lights)
-            stilled = link.state == ON and (flashes or (effect and aspect != OFF))
+            stilled = link.state == ON and _moves(layout, self._name, aspect)
             return replace(link, kind=Kind.STILLED if stilled else Kind.TOLD)
         return replace(link, kind=Kind.DIMMED if link.state == "0%" else Kind.TOLD)
+
+
+def _moves(layout: Layout, name: str, aspect: str) -> bool:
+    """Return whether a device flashes, or plays an effect, while it shows an aspect."""
+    rows = [row for each in layout.signals if each.name == name for row in each.aspects]
+    flashes = any(
+        shown.flashing or shown.alternating
+        for row in rows
+        if row.name == aspect
+        for _head, lamps in row.heads
+        for shown in lamps
+    )
+    effect = any(each.name == name and each.effect is not None for each in layout.lights)
+    return flashes or (effect and aspect != OFF)
 
 
 def _blame(link: Link) -> Blame:

@@ -30,7 +30,10 @@ def answer_lines(answer: Answer) -> list[str]:
     lines += _section("passed over", [_passed(each) for each in answer.passed_over[-4:]])
     better = "would have shown" if answer.subject in ("signal", "light") else "would have been"
     lines += _section(better, [*_needed(answer), *answer.impossible])
-    lines += _section("lamps", _lamps(answer.lamps))
+    lamps = _lamps(answer.lamps)
+    if answer.moving and lamps:
+        lamps.append("these were so at that very moment: it flashes, or plays an effect")
+    lines += _section("lamps", lamps)
     return [*lines, *(f"note: {note}" for note in answer.notes)]
 
 

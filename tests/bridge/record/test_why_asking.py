@@ -114,6 +114,22 @@ def test_the_lock_of_a_turnout_is_asked_for(tmp_path: Path) -> None:
         ask(path, "lock 7")
 
 
+def test_lamps_that_flash_are_told_as_those_of_a_moment(tmp_path: Path) -> None:
+    """A lamp that flashes is dark half the time, and no wire is broken then; one that is stilled is lit."""
+    told = (
+        (0.5, order(91, NORMAL)),
+        (1, order(61, REVERSE)),
+        (10, order(91, REVERSE)),
+        (20, order(61, NORMAL)),
+    )
+    path = recorded(tmp_path / "a.jsonl", VILLAGE, *told)
+    said = "  these were so at that very moment: it flashes, or plays an effect"
+    flashing, stilled, stop = (ask(path, "G1", at) for at in ("+5", "+15", "+25"))
+    assert ["flashing", "flashing", "stop"] == [each.aspect for each in (flashing, stilled, stop)]
+    assert [True, False, False] == [each.moving for each in (flashing, stilled, stop)]
+    assert [True, False, False] == [said in answer_lines(each) for each in (flashing, stilled, stop)]
+
+
 def test_a_zone_a_crossing_and_what_stills_are_asked_for(tmp_path: Path) -> None:
     """They have a state, a chain and something that would have changed it, as devices do."""
     village = recorded(tmp_path / "a.jsonl", VILLAGE, (5, order(90, REVERSE)), (6, order(91, REVERSE)))
