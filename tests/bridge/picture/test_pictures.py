@@ -56,6 +56,28 @@ def test_a_later_file_of_a_session_fills_its_picture(tmp_path: Path) -> None:
     assert drawn.statistics.length == drawn.until - 8 * SECOND
 
 
+def test_of_what_is_missing_nothing_is_drawn(tmp_path: Path) -> None:
+    """From a damaged line to the next snapshot every lane is empty: what was shown then nobody knows."""
+    path = tmp_path / "a.jsonl"
+    session = Session(path)
+    session.message(2 * SECOND, ordered(61))
+    session.message(3 * SECOND, ordered(63))
+    session.message(4 * SECOND, ordered(61, "normal"))
+    session.message(8 * SECOND, ordered(63))
+    session.stand()
+    session.message(9 * SECOND, ordered(61))
+    session.end(10 * SECOND)
+    lines = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join(b"?\n" if b'"in":3' in line else line for line in lines))
+    drawn = gathered(path)
+    [row] = [row for row in drawn.rows if row.name == "M1"]
+    assert [("stop", 0, 2), ("clear", 2, 3), ("stop", 8, 9), ("clear", 9, 10)] == [
+        (band.aspect, band.since // SECOND, band.until // SECOND) for band in row.bands
+    ]
+    said = [(mark.text, mark.at // SECOND) for mark in drawn.marks]
+    assert [("something is missing from here", 3), ("the log goes on", 8)] == said
+
+
 def words(picture: str) -> list[str]:
     """Return all texts of a picture."""
     root = ET.fromstring(picture)  # noqa: S314 - our own text
