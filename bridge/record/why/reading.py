@@ -26,6 +26,7 @@ from bridge.events import (
     Event,
     Instant,
     LinkState,
+    Position,
     PowerReported,
     SourceReported,
     Subject,
@@ -58,6 +59,9 @@ BEFORE: Final = 5 * SECOND
 
 LATELY: Final = 60 * SECOND
 """What meant nothing and names nothing that is waited for is told of so long after it came."""
+
+
+_NUMBER: Final = re.compile(r"[0-9]{1,4}\Z")
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,6 +272,7 @@ class _Reader:
         named = [since for key, since in interest.since.items() if str(key[1]) in words]
         theirs = interest.sources is None or line.source in interest.sources
         lately = theirs and line.at >= max(interest.until - LATELY, self._earliest)
+        lately = lately and not self._of_others(line.channel)
         if not lately and not any(line.at >= since for since in named):
             return
         raw = payload_data(line.payload)
@@ -276,6 +281,15 @@ class _Reader:
             line.number, self._clocks.when(line.at), text, line.source, line.channel, raw, line.retained
         )
         self._pass(Over.REFUSED, line.source, f"it meant nothing: {line.why}", cited)
+
+    def _of_others(self, channel: str) -> bool:
+        """Return whether a topic names a block or an accessory that others go by, and nothing here does."""
+        words = re.split(r"[\s/]+", channel)
+        numbers = [int(word) for word in words if _NUMBER.match(word)]
+        orders = [
+            AccessoryOrdered(at=0, source="", number=number, position=Position.NORMAL) for number in numbers
+        ]
+        return any(map(self._engine.listeners, orders)) or not self._names[BLOCK].isdisjoint(words)
 
     def _pass(self, kind: Over, name: str, why: str, cited: Cited) -> None:
         kept = self._passed.setdefault(kind, deque(maxlen=KEPT))

@@ -236,6 +236,26 @@ def test_a_later_file_of_a_session_says_what_it_does_not_hold(tmp_path: Path) ->
         ask(last, "M1", "#3")
 
 
+def test_what_was_refused_of_others_is_left_out(tmp_path: Path) -> None:
+    """What meant nothing is told where it may have been meant for this signal, and not where it names another's."""
+    path = tmp_path / "a.jsonl"
+    session = Session(path, THROAT)
+    session.message(SECOND, order(61, REVERSE))
+    for channel in (
+        "block/east",
+        "accessory/61/ordered",
+        "accessory/63/proved",
+        "accessory/161/ordered",
+        "power/main",
+    ):
+        session.log.refused(2 * SECOND, "panel", Raw(f"rail/{channel}", b"?"), "no such word")
+    session.end(3 * SECOND)
+    said = [each.event.channel.removeprefix("rail/") for each in ask(path, "T3").passed_over]
+    assert ["accessory/61/ordered", "accessory/161/ordered", "power/main"] == said
+    said = [each.event.channel.removeprefix("rail/") for each in ask(path, "T1").passed_over]
+    assert ["block/east", "accessory/63/proved", "accessory/161/ordered", "power/main"] == said
+
+
 def test_what_was_refused_later_is_not_told_of_a_damaged_log(tmp_path: Path) -> None:
     """An answer about the last moment that could be played has nothing of what came after it."""
     path = tmp_path / "a.jsonl"
