@@ -161,7 +161,8 @@ class _Reader:
                 (self._out.add if event.out else self._out.discard)(event.name)
             wanted = number in self._interest.numbers
             key = _key(event)
-            concerned = key in self._interest.rests or isinstance(event, AccessoryOrdered) or _name(event)[1]
+            meant = self._meant_name(event)
+            concerned = key in self._interest.rests or isinstance(event, AccessoryOrdered) or meant
             if not wanted and (not concerned or event.at < self._earliest):
                 continue
             cited = self._cite(number, event, line)
@@ -170,7 +171,8 @@ class _Reader:
                 self.read.cited[number] = event, cited
             if key is not None:
                 self._look(number, event, key, cited)
-            self._misspelt(event, cited)
+            if meant:
+                self._misspelt(event, meant, cited)
 
     def _cite(self, number: int, event: Event, line: Input) -> Cited:
         raw = None if line.payload is None else payload_data(line.payload)
@@ -207,18 +209,22 @@ class _Reader:
             why = f"nothing listens to that number; {where}: is an offset wrong?"
             self._pass(Over.NOBODY, name, why, cited)
 
-    def _misspelt(self, event: Event, cited: Cited) -> None:
-        """Take note of what is told of a name that the layout has not, if one that is nearly the same is waited for."""
+    def _meant_name(self, event: Event) -> str:
+        """Return what is waited for under nearly the name that an event has, if the layout has nothing of that name."""
         subject, name = _name(event)
+        waited = self._interest.names.get(subject)
         known = self._engine.listens(event) if subject == BUTTON else name in self._names.get(subject, ())
-        if not name or known:
-            return
-        waited = self._interest.names.get(subject, {})
+        if not waited or known:
+            return ""
         if (subject, name) not in self._near:
             near = get_close_matches(name, waited, n=1, cutoff=ALIKE)
             self._near[subject, name] = near[0] if near else ""
-        meant = self._near[subject, name]
-        if meant and event.at >= waited[meant]:
+        return self._near[subject, name]
+
+    def _misspelt(self, event: Event, meant: str, cited: Cited) -> None:
+        """Take note of what is told under another name than the one that is waited for."""
+        subject, name = _name(event)
+        if event.at >= self._interest.names[subject][meant]:
             here = f"and {meant} is waited for here"
             why = f"the layout file has no {subject} of this name, {here}: is one of them misspelt?"
             self._pass(Over.NOBODY, f"{subject} {name}", why, cited)
