@@ -106,6 +106,8 @@ def report_lines(result: ReplayResult) -> list[str]:
     """Return what an owner wants to know of a replay, a sentence or two a line."""
     end = "ended cleanly" if result.ended else "goes on" if result.goes_on else "broke off"
     end = f"it {end} after {instant_text(result.length)}"
+    if not (result.whole or result.ended or result.goes_on):
+        end = f"it could be played up to {instant_text(result.length)}"
     if result.recorded and not (result.ended or result.goes_on):
         end = f"it is still being recorded, {instant_text(result.length)} so far"
     session = f"{result.file}: a session of {result.layout}, begun {_wall(result.started)}"

@@ -119,6 +119,20 @@ def test_a_piece_that_is_gone_ends_the_session_before_it(tmp_path: Path) -> None
     )
 
 
+def test_a_piece_whose_state_is_damaged_is_not_said_to_be_the_same(tmp_path: Path) -> None:
+    """Without the snapshot at its beginning nothing of a later file can be played, and so nothing was compared."""
+    first = tmp_path / NAME
+    pieces_of(first)
+    last = piece_path(first, 3)
+    lines = last.read_bytes().splitlines(keepends=True)
+    last.write_bytes(b"".join([lines[0], b"?\n", *lines[2:]]))
+    result = replay(last)
+    assert (1, 0, 0) == (result.gaps, result.frames, result.decisions)
+    report = report_lines(result)
+    assert report[0].endswith("; it could be played up to 0:00:00.000")
+    assert report[-1].startswith("NOT WHOLE: ")
+
+
 def test_a_piece_of_another_session_is_not_taken_for_its_own(tmp_path: Path) -> None:
     """A file that stands there by that name, and was recorded with another layout file, is left alone."""
     first = tmp_path / NAME
