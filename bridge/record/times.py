@@ -115,11 +115,11 @@ def instants(path: Path, *moments: Moment | None, zone: tzinfo | None = None) ->
     """
     if all(each is None for each in moments):
         return tuple(None for _ in moments)
-    part = _Part(path)
-    return tuple(None if each is None else part.instant(each, zone) for each in moments)
+    recorded = _Recorded(path)
+    return tuple(None if each is None else recorded.instant(each, zone) for each in moments)
 
 
-class _Part:
+class _Recorded:
     """What stands in a log: a whole session, or its later part where it is not the first file of one."""
 
     def __init__(self, path: Path) -> None:

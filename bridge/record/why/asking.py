@@ -176,11 +176,9 @@ def _look_whether_told(layout: Layout, asked: str, names: list[str]) -> None:
     event: Event = ButtonReported(at=0, source="", name=asked, state=ButtonState.PRESSED)
     if any(block.name == asked for block in layout.blocks):
         what, event = "block", BlockReported(at=0, source="", name=asked, state=BlockState.CLEAR)
-    elif asked.isascii() and asked.isdigit():
-        what, event = (
-            "accessory",
-            AccessoryOrdered(at=0, source="", number=int(asked), position=Position.NORMAL),
-        )
+    elif asked.isascii() and asked.isdigit() and len(asked) <= 4:
+        what, number = "accessory", int(asked)
+        event = AccessoryOrdered(at=0, source="", number=number, position=Position.NORMAL)
     going = [name for name in (*Engine(layout).listeners(event), f"{LOCK}{asked}") if name in names]
     if going:
         raise DecodeError(
