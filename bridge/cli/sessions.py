@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -70,8 +71,10 @@ def replay(  # noqa: PLR0913, PLR0917 - each option is an argument
     16:45 by the model clock.
     """
     from bridge.record.decisions import replay_decisions  # noqa: PLC0415 - see the head of the package
+    from bridge.record.reader import is_recorded  # noqa: PLC0415
     from bridge.record.replay import replay as replay_log  # noqa: PLC0415
     from bridge.record.replay import report_lines  # noqa: PLC0415
+    from bridge.record.words import instant_text  # noqa: PLC0415
 
     path = Path(log)
     _drawable(picture)
@@ -91,6 +94,12 @@ def replay(  # noqa: PLR0913, PLR0917 - each option is an argument
             result = replay_log(
                 path, text, since=begin or 0, until=end, progress=headway.at, watcher=gatherer
             )
+    result = replace(result, recorded=not result.ended and is_recorded(path))
+    if gatherer is not None and begin is not None and begin > result.length and not result.goes_on:
+        raise LamproomError(
+            f"{path}: --from {since} is behind the end of this session, {instant_text(result.length)} after it began: "
+            "there is nothing to draw or to count"
+        )
     timeline = None if gatherer is None else gatherer.timeline()
     if as_json:
         print_json(result.to_data() | _counted(timeline if statistics else None))
@@ -127,7 +136,7 @@ def compare(
     else:
         for line in comparison_lines(found):
             out(line)
-    raise typer.Exit(OK if found.same else FAILED)
+    raise typer.Exit(OK if found.same and found.whole else FAILED)
 
 
 def rehearse(  # noqa: PLR0913, PLR0917 - each option is an argument
@@ -185,6 +194,7 @@ def rehearse(  # noqa: PLR0913, PLR0917 - each option is an argument
     for line in _warnings(speed):
         out(line)
     if not yes and not _confirmed(f"Rehearse {session.layout.name} on the nodes of {place}?"):
+        out("nothing was shown")
         raise typer.Exit(OK)
     plan = Plan(session, begin or 0, end, speed, place, state or default_state_directory())
     with Headway() as headway:

@@ -39,7 +39,7 @@ from bridge.picture.timeline import (
     thin_ticks,
 )
 from bridge.record.following import Opened, Step
-from bridge.record.lines import Input, Line, Lost, Refused
+from bridge.record.lines import Input, Line, Refused
 from bridge.record.words import event_text, short_text
 
 Describe: TypeAlias = Callable[[Layout], dict[str, Any]]
@@ -68,6 +68,11 @@ class _Device:
             keep_few(self.row.bands, thin_bands, at - first)
         self.since = at
 
+    def leave(self, at: Instant, first: Instant) -> None:
+        """End the present band, and show nothing behind it: nobody knows what came then."""
+        self.close(at, first)
+        self.aspect = ""
+
     def open(self, aspect: str, at: Instant) -> None:
         """Begin a band."""
         self.aspect, self.since = aspect, at
@@ -80,7 +85,7 @@ class Gatherer:
 
     Args:
         describe: how a layout looks.
-        since: where the picture begins.
+        since: where the picture begins, or where the log does, if that is later.
         until: where it ends; the end of the session if left out.
         devices: which have a lane; all if there are none.
         zone: of the clock on the wall; this machine's if left out.
@@ -158,8 +163,6 @@ class Gatherer:
         if isinstance(line, Refused) and self._within(line.at):
             self._statistics.refused[line.source] += 1
             self._tick(line.source, line.at, "refused")
-        elif isinstance(line, Lost) and self._within(line.at):
-            self._mark(line.at, "entries of the log are missing")
 
     def step(self, step: Step, engine: Engine) -> None:
         """Look at a step: aspects first, since the frames before them show these already."""
@@ -194,8 +197,13 @@ class Gatherer:
 
     def stood(self, at: Instant, engine: Engine) -> None:
         """Look at an engine that was put into the state of a snapshot."""
-        if self._last:
+        if not self._begun:  # a later file of a session has nothing of what came before it
+            self._since = max(self._since, at)
+        elif self._last < at:
+            self._mark(self._last, "something is missing from here")
             self._mark(at, "the log goes on")
+            for device in self._devices.values():
+                device.leave(self._last, self._since)
         self._last = at
         self._take_aspects(at, engine)
         frames = engine.present_frames()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Final
 
+from bridge.layout.findings import count
 from bridge.picture.statistics import Statistics, latency_text
 from bridge.picture.svg import draw, safe
 from bridge.picture.timeline import Timeline
@@ -89,14 +90,14 @@ def sentences(found: Statistics) -> list[str]:
     events = sum(kinds.total() for kinds in found.events.values())
     changes = sum(found.changes.values())
     whole = (
-        f"In {instant_text(found.length)} there were {_count(events, 'event')}, {_count(changes, 'change')} of aspect "
-        f"and {_count(found.frames, 'frame')}; {_count(found.refused.total(), 'input')} meant nothing, and "
-        f"{_count(found.repeats.total(), 'event')} only repeated another."
+        f"In {instant_text(found.length)} there were {count(events, 'event')}, {count(changes, 'change')} of aspect "
+        f"and {count(found.frames, 'frame')}; {count(found.refused.total(), 'input')} meant nothing, and "
+        f"{count(found.repeats.total(), 'event')} only repeated another."
     )
     lines = [whole]
     if found.busiest is not None:
         minute, number = found.busiest
-        lines.append(f"The busiest minute was that from {minute} on, with {_count(number, 'event')}.")
+        lines.append(f"The busiest minute was that from {minute} on, with {count(number, 'event')}.")
     return [*lines, latency_text(found)]
 
 
@@ -104,15 +105,11 @@ def statistics_lines(found: Statistics) -> list[str]:
     """Return the statistics for a terminal, a line each."""
     lines = sentences(found)
     for source, kinds in found.events.items():
-        said = ", ".join(f"{number} {kind}" for kind, number in kinds.most_common())
+        said = ", ".join(f"{number} {kind.replace('-', ' ')}" for kind, number in kinds.most_common())
         lines.append(f"events from {source}: {said}")
     for name, counted in (("refused", found.refused), ("taken for repeats", found.repeats)):
         lines += [f"{name} from {source}: {number}" for source, number in counted.items() if number]
     changed = sorted(found.changes.items(), key=lambda pair: -pair[1])
-    lines += [f"{device}: {_count(number, 'change')} of aspect" for device, number in changed if number]
+    lines += [f"{device}: {count(number, 'change')} of aspect" for device, number in changed if number]
     still = [device for device, number in changed if not number]
     return [*lines, f"never changed: {', '.join(still)}"] if still else lines
-
-
-def _count(number: int, name: str) -> str:
-    return f"{number} {name}{'' if number == 1 else 's'}"

@@ -143,6 +143,7 @@ def _joined(file: str, results: list[ReplayResult]) -> ReplayResult:
         results[-1],
         file=file,
         started=results[0].started,
+        skipped=results[0].skipped,
         refused=sum(each.refused for each in results),
         decisions=sum(each.decisions for each in results),
         frames=sum(each.frames for each in results),

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from bridge.errors import DecodeError
 from bridge.events import Event, Instant
-from bridge.layout.findings import START, Finding, Mark, choice, error, in_order, said
+from bridge.layout.findings import START, Finding, choice, error, in_order, said
 from bridge.layout.text import Document, Path, parse
 from bridge.layout.units import duration, seconds
 from bridge.record.cases import Case, Session
@@ -30,13 +30,13 @@ class CaseRead:
 
     Attributes:
         case: it, or None where it cannot be tried.
-        should_at: the place of what the device should show.
         findings: what is wrong with it, in the order of the file.
+        document: its text, with the places of everything in it.
     """
 
     case: Case | None
-    should_at: Mark
     findings: tuple[Finding, ...]
+    document: Document
 
 
 def case_text(case: Case) -> str:
@@ -88,7 +88,7 @@ def read_case(text: str) -> CaseRead:
     reading = _Reading(parse(text))
     case = reading.case()
     found = in_order(reading.findings)
-    return CaseRead(None if found else case, reading.document.at(("should",)), found)
+    return CaseRead(None if found else case, found, reading.document)
 
 
 class _Reading:

@@ -9,6 +9,7 @@ from bridge.errors import DecodeError, EngineError
 from bridge.events import Event, Instant, NodeReported, RouteKept
 from bridge.layout.findings import choice, said
 from bridge.layout.model import DARK, OFF, ON, Layout
+from bridge.layout.text import Path
 from bridge.logic.deciding import Deciding
 from bridge.logic.reasons import Choice
 
@@ -60,6 +61,18 @@ class Case:
     session: Session | None = None
 
 
+class MisfitError(DecodeError):
+    """Something of a case is not in the layout that it is tried with.
+
+    Attributes:
+        where: the path of that in the case.
+    """
+
+    def __init__(self, message: str, *, where: Path) -> None:
+        super().__init__(message)
+        self.where = where
+
+
 def aspects_of(layout: Layout, device: str) -> tuple[str, ...]:
     """Return what a device can show, the most restrictive first.
 
@@ -72,7 +85,7 @@ def aspects_of(layout: Layout, device: str) -> tuple[str, ...]:
     if any(light.name == device for light in layout.lights):
         return OFF, ON
     names = [signal.name for signal in layout.signals] + [light.name for light in layout.lights]
-    raise DecodeError(f"no device is called {said(device)}; {choice(device, names)}")
+    raise MisfitError(f"no device is called {said(device)}; {choice(device, names)}", where=("device",))
 
 
 def agreeing(should: str, device: str, aspects: tuple[str, ...]) -> Callable[[str], bool]:
@@ -86,7 +99,9 @@ def agreeing(should: str, device: str, aspects: tuple[str, ...]) -> Callable[[st
     unwanted = should.removeprefix(NOT)
     if unwanted != should and unwanted in aspects:
         return lambda aspect: aspect != unwanted
-    raise DecodeError(f"{device} never shows {said(unwanted)}; {choice(unwanted, aspects)}")
+    raise MisfitError(
+        f"{device} never shows {said(unwanted)}; {choice(unwanted, aspects)}", where=("should",)
+    )
 
 
 def wish(should: str) -> str:
@@ -112,18 +127,19 @@ def judge(layout: Layout, case: Case) -> str:
     """Return what is wrong with what a layout shows in a case, in words; empty where it shows what it should.
 
     Raises:
-        DecodeError: the case does not fit the layout: it has no such device or source, or that has no such aspect.
+        MisfitError: the case does not fit the layout: it has no such device or source, or that has no such aspect.
     """
     agrees = agreeing(case.should, case.device, aspects_of(layout, case.device))
     sources = [source.name for source in layout.sources]
-    for event in case.events:
+    for index, event in enumerate(case.events):
         # Of nodes, and of what was locked before, the bridge itself tells.
         if event.source not in sources and not isinstance(event, NodeReported | RouteKept):
-            raise DecodeError(f"no source is called {said(event.source)}; {choice(event.source, sources)}")
+            message = f"no source is called {said(event.source)}; {choice(event.source, sources)}"
+            raise MisfitError(message, where=("events", index, "by"))
     try:
         choice_now = shown_after(layout, case.device, case.events, case.look)
     except EngineError as problem:
-        raise DecodeError(f"its events cannot be played: {problem}") from None
+        raise MisfitError(f"its events cannot be played: {problem}", where=("events",)) from None
     if agrees(choice_now.aspect):
         return ""
     again = " again" if choice_now.aspect == case.showed else ""

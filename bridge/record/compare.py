@@ -56,6 +56,8 @@ class Comparison:
         only_new: devices that are in the second only.
         apart: where they differ, in the order in which that began.
         notes: what an owner should know of the log.
+        whole: whether all that was recorded could be played; what comes behind damage cannot, since the snapshots are
+            of the layout file that was driven.
     """
 
     file: str
@@ -66,6 +68,7 @@ class Comparison:
     only_new: tuple[str, ...]
     apart: tuple[Apart, ...]
     notes: tuple[str, ...]
+    whole: bool = True
 
     @property
     def same(self) -> bool:
@@ -118,6 +121,7 @@ def compare(
         only_new=tuple(name for name in names[1] if name not in names[0]),
         apart=comparing.end(first.length),
         notes=tuple(first.notes),
+        whole=not first.lost,
     )
 
 
@@ -190,10 +194,11 @@ def comparison_lines(found: Comparison) -> list[str]:
         )
         if each.cause:
             lines.append(f"    the last event before it was number {each.event}: {each.cause}")
+    so_far = "" if found.whole else "NOT WHOLE: as far as it could be played, "
     if found.same:
-        return [*lines, "same: no device would have shown anything else"]
+        return [*lines, f"{so_far or 'same: '}no device would have shown anything else"]
     devices: dict[str, int] = {}
     for each in found.apart:
         devices[each.device] = devices.get(each.device, 0) + each.until - each.since
     apart = ", ".join(f"{name} for {instant_text(time)}" for name, time in devices.items())
-    return [*lines, f"DIFFERENT: {apart}"]
+    return [*lines, f"{so_far}DIFFERENT: {apart}"]

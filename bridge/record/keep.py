@@ -29,6 +29,7 @@ from bridge.record.lines import End, Input, Lost, Rendered
 from bridge.record.plain import subject_of
 from bridge.record.reader import Broken
 from bridge.record.reduce import ddmin, ddmin_groups
+from bridge.record.store import first_name
 from bridge.record.words import event_text, instant_text
 
 OFFERED: Final = 5
@@ -200,8 +201,9 @@ def keep(
 
 def _read(opened: Opened, progress: Callable[[Instant], None]) -> _Read:
     if opened.resumes:
+        first = first_name(opened.header.before, opened.header.piece)
         raise DecodeError(
-            f"{opened.path}: this file begins in the middle of its session, which began in {opened.header.before}: "
+            f"{opened.path}: this file begins in the middle of its session, which began in {first}: "
             "name the first file, so that nothing is missing that led to it"
         )
     found = _Read(opened.layout, [], 0, opened.header.started, [])

@@ -16,12 +16,13 @@ from typing import BinaryIO, Final, NamedTuple, TypeAlias
 from bridge.errors import DecodeError
 from bridge.record.lines import End, Header, Line
 from bridge.record.parse import parse_line
-from bridge.record.store import next_piece, open_log
+from bridge.record.store import SESSIONS, is_written, next_piece, open_log, sessions
 
 LONGEST_LINE: Final = 10_000_000
 """Bytes of one line: far beyond the longest that is ever written."""
 
 _CHUNK: Final = 64 * 1024
+_HEADER: Final = b'{"log":'
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +80,19 @@ def read_session(
         file = None if header is None or last else next_piece(file, header.piece)
 
 
+def is_recorded(path: Path) -> bool:
+    """Return whether the session of a log still goes on: somebody writes to its last file.
+
+    Raises:
+        DecodeError: there is no log, or its header is broken.
+    """
+    after: Path | None = path
+    while after is not None:
+        last, header = after, next(read_log(after)).line
+        after = next_piece(last, header.piece) if isinstance(header, Header) else None
+    return is_written(last)
+
+
 def read_log(path: Path, *, begin: int = 2, end: int | None = None, passing: tuple[bytes, ...] = ()) -> Log:
     """Yield the lines of one file of a log: the header first, a torn last line last.
 
@@ -105,12 +119,26 @@ def read_log(path: Path, *, begin: int = 2, end: int | None = None, passing: tup
                     yield Placed(number, line, path)
     except (EOFError, zlib.error, OSError) as error:
         if number == 0 or not _is_about_packing(error):
-            what = error.strerror or error if isinstance(error, OSError) else error
-            raise DecodeError(f"{path}: cannot be read: {what}") from None
+            raise DecodeError(f"{path}: cannot be read: {_why_not(path, error)}") from None
         # A compressed file that was cut: what came out of it so far is right, and there is no more.
         yield Placed(number + 1, Broken(f"the compressed file is damaged from here on: {error}"), path)
     if number == 0:
         raise DecodeError(f"{path}: the file is empty: nothing was recorded")
+
+
+def _why_not(path: Path, error: Exception) -> str:
+    """Return why a file cannot be read; of a folder, and of a file that is not there, with what could be meant."""
+    why = (error.strerror if isinstance(error, OSError) else None) or str(error)
+    folder = path if isinstance(error, IsADirectoryError) else path.parent
+    if not isinstance(error, IsADirectoryError | FileNotFoundError):
+        return why
+    try:
+        there = sessions(folder) or sessions(folder / SESSIONS)
+    except OSError:
+        there = []
+    if there:
+        return f"{why}; name one of the session logs, of which the newest is {there[-1]}"
+    return f"{why}; name a session log: they lie under `{SESSIONS}` in the state directory"
 
 
 def _is_about_packing(error: Exception) -> bool:
@@ -139,6 +167,10 @@ def _first(path: Path, data: bytes) -> Header:
     try:
         header = parse_line(data)
     except DecodeError as error:
+        if not data.startswith(_HEADER[: len(data)]):
+            raise DecodeError(
+                f"{path}:1: this is no session log of lamproom, which begins with {_HEADER.decode()}"
+            ) from None
         if not data.endswith(b"\n"):
             raise DecodeError(
                 f"{path}:1: the log was cut off within its first line: nothing can be read"

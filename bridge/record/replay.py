@@ -95,7 +95,7 @@ class _Replay:
         self._last: Instant = 0
         self._closed = False
         self._ended = False
-        self._refused = self._decisions = self._frames = self._instants = 0
+        self._handled = self._refused = self._decisions = self._frames = self._instants = 0
         self._reworded: list[int] = []
 
     def run(self, until: Instant | None, progress: Callable[[Instant], None]) -> None:
@@ -139,6 +139,7 @@ class _Replay:
             layout=self._layout.name,
             started=self._session.header.started,
             events=self._engine.events,
+            skipped=self._engine.events - self._handled,
             refused=self._refused,
             decisions=self._decisions,
             frames=self._frames,
@@ -146,7 +147,8 @@ class _Replay:
             length=self._last,
             ended=self._ended,
             digest=self._all.hex(),
-            gaps=self._follower.gaps,
+            # Where not even its first snapshot could be taken up, nothing was played that a gap could be in.
+            gaps=max(self._follower.gaps, int(self._follower.seeking)),
             difference=self._difference,
             notes=tuple(self.notes),
             goes_on=self._follower.goes_on,
@@ -184,6 +186,7 @@ class _Replay:
 
     def _handle(self, event: Event) -> None:
         commands = self._engine.handle(event)
+        self._handled += 1
         self._cause = (self._engine.events, event_text(event))
         self._show(Step(event.at, self._engine.events, event, commands))
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from datetime import datetime
 from typing import Any
 
 from bridge.events import Instant
+from bridge.layout.findings import count
 from bridge.layout.model import Chain, Layout
 from bridge.record.words import instant_text
 
@@ -51,13 +53,15 @@ class ReplayResult:
         file: the log.
         layout: name of the layout.
         started: wall time at which the session began.
-        events: how many were handled.
+        events: the number that the last one has in the session.
         refused: inputs that meant nothing.
         decisions: how many were compared.
         frames: how many were made, moving ones among them.
         instants: how many were rendered.
         length: of the session, nanoseconds.
         ended: whether the log has its clean end.
+        skipped: how many of these were not played, because what comes next was taken up from a snapshot.
+        recorded: whether it is still being recorded, so that an end is yet to come.
         goes_on: whether there is more in the log than was wanted, so that its end was not looked at.
         digest: of all frames that were made, in their order; empty where only decisions were compared.
         gaps: how often something is missing or broken, so that what follows begins anew at a snapshot.
@@ -79,6 +83,8 @@ class ReplayResult:
     gaps: int = 0
     difference: Difference | None = None
     notes: tuple[str, ...] = ()
+    skipped: int = 0
+    recorded: bool = False
     goes_on: bool = False
 
     @property
@@ -99,18 +105,23 @@ class ReplayResult:
 def report_lines(result: ReplayResult) -> list[str]:
     """Return what an owner wants to know of a replay, a sentence or two a line."""
     end = "ended cleanly" if result.ended else "goes on" if result.goes_on else "broke off"
-    session = f"{result.file}: a session of {result.layout}, begun {result.started}"
-    counted = {"event": result.events, "decision": result.decisions}
+    end = f"it {end} after {instant_text(result.length)}"
+    if not (result.whole or result.ended or result.goes_on):
+        end = f"it could be played up to {instant_text(result.length)}"
+    if result.recorded and not (result.ended or result.goes_on):
+        end = f"it is still being recorded, {instant_text(result.length)} so far"
+    session = f"{result.file}: a session of {result.layout}, begun {_wall(result.started)}"
+    counted = {"event": result.events - result.skipped, "decision": result.decisions}
     if result.digest:
         counted = {
-            "event": result.events,
+            "event": result.events - result.skipped,
             "refused input": result.refused,
             "decision": result.decisions,
             "frame": result.frames,
             "rendered instant": result.instants,
         }
-    counts = ", ".join(_count(number, name) for name, number in counted.items())
-    lines = [f"{session}; it {end} after {instant_text(result.length)}", f"replayed: {counts}"]
+    counts = ", ".join(count(number, name) for name, number in counted.items())
+    lines = [f"{session}; {end}", f"replayed: {counts}"]
     lines += [f"note: {note}" for note in result.notes]
     difference = result.difference
     if difference is None:
@@ -126,8 +137,9 @@ def report_lines(result: ReplayResult) -> list[str]:
     return lines
 
 
-def _count(number: int, name: str) -> str:
-    return f"{number} {name}{'' if number == 1 else 's'}"
+def _wall(started: str) -> str:
+    """Return when a session began by the clock on the wall of whoever reads it: times are said by that clock."""
+    return f"{datetime.fromisoformat(started).astimezone():%Y-%m-%d %H:%M:%S}"
 
 
 def first_unlike(recorded: bytes, replayed: bytes) -> int | None:

@@ -16,6 +16,9 @@ from contextlib import suppress
 from pathlib import Path
 from typing import BinaryIO, Final
 
+SESSIONS: Final = "sessions"
+"""The directory of all session logs, within the state directory."""
+
 PACKED: Final = ".gz"
 """A file that is done with is compressed (gzip, RFC 1952), so that other programs can read it too."""
 
@@ -40,6 +43,11 @@ def next_piece(path: Path, piece: int) -> Path | None:
     return after if after.exists() else None
 
 
+def first_name(before: str, piece: int) -> str:
+    """Return the name of a session's first file, of which the file before its piece of this number has a name."""
+    return before if piece <= 2 else f"{before.removesuffix('.jsonl').removesuffix(f'-{piece - 1}')}.jsonl"
+
+
 def find_log(path: Path) -> Path:
     """Return where a log is: it may have been compressed since somebody was told its name."""
     packed = path.with_name(path.name + PACKED)
@@ -62,6 +70,15 @@ def hold(file: int) -> None:
     """Say that a file is being written to, for as long as it is open."""
     with suppress(OSError):  # some network disks know no locks; there a file is at worst compressed early
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def is_written(path: Path) -> bool:
+    """Return whether somebody still writes to a file; False where it cannot be told."""
+    try:
+        with path.open("rb") as file:
+            return not _done_with(file.fileno())
+    except OSError:
+        return False
 
 
 def sessions(directory: Path) -> list[Path]:

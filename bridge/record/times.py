@@ -24,8 +24,10 @@ from bridge.events import SECOND, Instant
 from bridge.layout.conditions import MODEL_DAY
 from bridge.logic.clock import ClockTime
 from bridge.record.following import NEVER, Player, open_session
-from bridge.record.lines import Header, Input
+from bridge.record.lines import Header, Input, Snapshot
 from bridge.record.reader import read_log, read_session
+from bridge.record.store import first_name
+from bridge.record.words import instant_text
 
 HOW_TO_SAY: Final = "15:30, 2026-11-28 15:30:12, +12:30 (since it began), #4711 (an event) or model 16:45"
 """Every way to say a time, for a message."""
@@ -111,38 +113,80 @@ def instants(path: Path, *moments: Moment | None, zone: tzinfo | None = None) ->
         DecodeError: the log cannot be read, or there was no such time in it; the message says what there was.
         LayoutError: the layout file within cannot be driven.
     """
-    return tuple(None if each is None else _instant(path, each, zone) for each in moments)
+    if all(each is None for each in moments):
+        return tuple(None for _ in moments)
+    recorded = _Recorded(path)
+    return tuple(None if each is None else recorded.instant(each, zone) for each in moments)
 
 
-def _instant(path: Path, moment: Moment, zone: tzinfo | None) -> Instant:
-    if moment.by is By.START:
-        return moment.value
-    if moment.by is By.WALL:
-        header = next(read_log(path)).line
-        started = (
-            header.started if isinstance(header, Header) else ""
-        )  # the reader gives the header first, or raises
-        return _on_the_wall(started, moment, zone)
-    if moment.by is By.EVENT:
-        return _of_event(path, moment)
-    player = Player(open_session(path), light_from=NEVER)
-    for turn, at in enumerate(_shown(player, moment.value), start=1):
-        if turn == moment.turn:
-            return at
-    raise DecodeError(
-        f"{path}: the model clock never showed {moment.text.removeprefix('model ')} in this session"
-    )
+class _Recorded:
+    """What stands in a log: a whole session, or its later part where it is not the first file of one."""
 
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        lines = read_log(path)
+        header = next(lines).line
+        if not isinstance(header, Header):  # the reader gives the header first, or raises
+            raise DecodeError(f"{path}:1: the log does not begin with its header")
+        self._started = header.started
+        self._begin: Instant = 0
+        self._earlier = ""
+        if header.piece > 1:
+            first = next(lines, None)
+            # Where that is broken too nobody knows when the part begins; it is told when it is played.
+            self._begin = first.line.at if first is not None and isinstance(first.line, Snapshot) else 0
+            name = first_name(header.before, header.piece)
+            self._earlier = (
+                f"what came before stands in earlier files of this session, the first of which is {name}"
+            )
 
-def _of_event(path: Path, moment: Moment) -> Instant:
-    last = 0
-    for placed in read_session(path):
-        line = placed.line
-        if isinstance(line, Input) and line.events:
-            if line.number <= moment.value < line.number + len(line.events):
-                return line.at
-            last = line.number + len(line.events) - 1
-    raise DecodeError(f"{path}: there is no event {moment.text}: the last one has the number {last}")
+    def instant(self, moment: Moment, zone: tzinfo | None) -> Instant:
+        """Return when a moment was.
+
+        Raises:
+            DecodeError: it was not in here.
+        """
+        match moment.by:
+            case By.START:
+                at = moment.value
+            case By.WALL:
+                at = _on_the_wall(self._started, moment, zone)
+            case By.EVENT:
+                at = self._of_event(moment)
+            case By.MODEL:
+                at = self._by_model(moment)
+        if at < self._begin:
+            wall = datetime.fromisoformat(self._started).astimezone(zone)
+            wall += timedelta(microseconds=self._begin // 1000)
+            begins = f"begins {instant_text(self._begin)} after its session did, at {wall:%Y-%m-%d %H:%M:%S}"
+            raise DecodeError(
+                f"{self._path}: {moment.text} is too early for this file, which {begins}: {self._earlier}"
+            )
+        return at
+
+    def _of_event(self, moment: Moment) -> Instant:
+        first = last = 0
+        for placed in read_session(self._path):
+            line = placed.line
+            if isinstance(line, Input) and line.events:
+                if line.number <= moment.value < line.number + len(line.events):
+                    return line.at
+                first = first or line.number
+                last = line.number + len(line.events) - 1
+        there = f"the last one has the number {last}" if last else "it has none"
+        if self._earlier and last:
+            there = f"from this file on they have the numbers {first} to {last}"
+        earlier = f"; {self._earlier}" if self._earlier and moment.value < (first or moment.value + 1) else ""
+        raise DecodeError(f"{self._path}: there is no event {moment.text}: {there}{earlier}")
+
+    def _by_model(self, moment: Moment) -> Instant:
+        player = Player(open_session(self._path), light_from=NEVER)
+        for turn, at in enumerate(_shown(player, moment.value), start=1):
+            if turn == moment.turn:
+                return at
+        said = moment.text.removeprefix("model ")
+        where = f"this file; {self._earlier}" if self._earlier else "this session"
+        raise DecodeError(f"{self._path}: the model clock never showed {said} in {where}")
 
 
 def _on_the_wall(started: str, moment: Moment, zone: tzinfo | None) -> Instant:

@@ -16,7 +16,7 @@ from typing import Final, Protocol, TypeAlias
 
 from bridge.engine import Engine
 from bridge.layout import Layout
-from bridge.record.store import tidy
+from bridge.record.store import SESSIONS, tidy
 from bridge.record.writer import SessionLog, make_header
 from bridge.service.address import Address, password_path, read_password
 from bridge.service.boards import Boards
@@ -31,8 +31,6 @@ from bridge.service.screen import Screen
 from bridge.service.state import StateFile, default_state_directory
 from bridge.service.status import Status
 from bridge.service.term import Term
-
-SESSIONS: Final = "sessions"
 
 TIDY_EVERY: Final = 60.0
 """Seconds between two looks at how much room the session logs take."""

@@ -7,7 +7,6 @@ about each); which bridge does it, that of `lending`.
 from __future__ import annotations
 
 import asyncio
-import json
 import secrets
 import signal
 import sys
@@ -15,21 +14,24 @@ import threading
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from random import Random
 from typing import Any, Final, TextIO
 
 from adapters.contract import Raw
 from bridge.errors import LamproomError, LinkError
 from bridge.events import LinkState
-from bridge.service.broker import BrokerAddress, BrokerLink
+from bridge.service.broker import BrokerAddress
 from bridge.service.lamp_tests import SUBJECT
 from bridge.service.term import BRIDGE_FILTER, BRIDGE_TOPIC
-
-CONNECT_WITHIN: Final = 5.0
-"""Seconds that the broker has to let us in."""
+from bridge.service.visitor import Visitor, json_object
 
 ANSWER_WITHIN: Final = 5.0
 """Seconds that a bridge has to answer."""
+
+MOST_EARLY: Final = 100
+"""Answers that are read before they are asked for: whoever pipes in more has the rest wait."""
+
+LONGEST_ANSWER: Final = 1000
+"""Characters of an answer; the rest of a longer line is passed over."""
 
 OWN_NAME: Final = "lamps"
 """What our own bridge is called on the broker, where none runs."""
@@ -98,23 +100,18 @@ class Bench:
         self._root = root
         self._say = say
         self._stdin = lines
-        self._troubles: deque[str] = deque(maxlen=1)
-        self._link = BrokerLink(
-            place,
-            client_id=f"lamproom-lamps-{secrets.token_hex(4)}",
-            notes=self._note,
-            random=Random(),  # noqa: S311 - for the jitter of reconnecting
-        )
+        self._visitor = Visitor(place, "lamps")
+        self._link = self._visitor.link
         self._bridges: dict[str, bool] = {}  # those of this layout, and whether they are up
         self.bridge = ""
         self._inbox: asyncio.Queue[Told | Line | Stop] = asyncio.Queue()
         self._early: deque[Line] = deque()  # answers that were typed before they were asked for
+        self._room = threading.Semaphore(MOST_EARLY)
         self._reading = False
         self.ended = False
         self.mark = ""
         self._heard = asyncio.Event()
         self._listens = asyncio.Event()  # the bridge that we ask has said how its lamp test stands
-        self._up = asyncio.Event()
 
     async def open(self) -> None:
         """Connect.
@@ -128,21 +125,13 @@ class Bench:
         self._link.subscribe(BRIDGE_FILTER, self._bridge_said)
         self._link.subscribe(f"lamproom/{SUBJECT}/+", self._test_said)
         self._link.watch(self._link_changed)
-        await self._link.start()
-        try:
-            async with asyncio.timeout(CONNECT_WITHIN):
-                await self._up.wait()
-        except TimeoutError:
-            why = self._troubles[0] if self._troubles else f"the broker at {self._place} cannot be reached"
-            raise LinkError(
-                f"{why}: is it running? give another with --broker", peer=str(self._place)
-            ) from None
+        await self._visitor.enter()
 
     async def close(self) -> None:
         """End our test, if one is left, and say goodbye."""
         if self.mark:
             self._link.publish(f"{self._root}/lamp-test/end", self.mark.encode())
-        await self._link.stop()
+        await self._visitor.leave()
 
     async def find(self, within: float) -> bool:
         """Wait until a bridge of this layout is heard of, and return whether one is there."""
@@ -261,7 +250,7 @@ class Bench:
         if lines:
             self._read_lines()
             if self._early:
-                return self._early.popleft()
+                return self._taken(self._early.popleft())
             if self.ended:
                 return Line(None)
         try:
@@ -272,11 +261,16 @@ class Bench:
                         return came
                     self.ended |= came.text is None
                     if lines:
-                        return came
+                        return self._taken(came)
                     if came.text is not None:
                         self._early.append(came)
         except TimeoutError:
             return None
+
+    def _taken(self, line: Line) -> Line:
+        """Return a line, and let another be read."""
+        self._room.release()
+        return line
 
     def _read_lines(self) -> None:
         """Begin to read the terminal, in a thread that nobody waits for: it may sit there for ever."""
@@ -290,14 +284,19 @@ class Bench:
                 loop.call_soon_threadsafe(self._inbox.put_nowait, line)
 
         def read() -> None:
-            for line in self._stdin:
-                put(Line(line))
-            put(Line(None))
+            while True:
+                self._room.acquire()
+                line = answer = self._stdin.readline(LONGEST_ANSWER)
+                while line and not line.endswith("\n"):
+                    line = self._stdin.readline(LONGEST_ANSWER)
+                put(Line(answer or None))
+                if not answer:
+                    return
 
         threading.Thread(target=read, daemon=True, name="lines").start()
 
     def _bridge_said(self, raw: Raw) -> None:
-        said = _object(raw.payload)
+        said = json_object(raw.payload)
         if said is None or said.get("layout") != self._layout:
             return
         name = raw.channel.removeprefix(BRIDGE_TOPIC)
@@ -307,7 +306,7 @@ class Bench:
         self._heard.set()
 
     def _test_said(self, raw: Raw) -> None:
-        said = _object(raw.payload)
+        said = json_object(raw.payload)
         if (
             not self.bridge
             or raw.channel != f"lamproom/{SUBJECT}/{self.bridge}"
@@ -319,19 +318,5 @@ class Bench:
         self._inbox.put_nowait(Told(str(said.get("state")), str(said.get("reason")), said))
 
     def _link_changed(self, state: LinkState) -> None:
-        if state is LinkState.UP:
-            self._up.set()
-        elif self._up.is_set():
+        if state is not LinkState.UP and self._visitor.entered:
             self._inbox.put_nowait(Stop(f"the link to the broker at {self._place} is lost"))
-
-    def _note(self, text: str, level: str, **_facts: object) -> None:
-        if level != "info":
-            self._troubles.append(text.split(";", maxsplit=1)[0])
-
-
-def _object(payload: bytes) -> dict[str, Any] | None:
-    try:
-        said = json.loads(payload)
-    except (ValueError, RecursionError):
-        return None
-    return said if isinstance(said, dict) else None

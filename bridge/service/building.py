@@ -73,8 +73,7 @@ def propose_built(file: str, chain: str, names: Sequence[str], adapters: Adapter
     now = sound(look_at_text(file, before, adapters))
     new = planned_on(now.layout, chain, names)
     then = _after(now, apply(now.file.text, built(now.file.text, now.layout, chain, new)), adapters)
-    test = steps(chain_of(then.layout, chain), new, at_rest(then.layout)[chain])
-    return _proposal(before, now, then, chain, test)
+    return _proposal(before, now, then, chain, new)
 
 
 def propose_chip(file: str, chip: str, state: ChipState, adapters: Adapters) -> Proposal | None:
@@ -185,9 +184,11 @@ def _after(now: Sound, text: str, adapters: Adapters) -> Sound:
     return Sound(looked, looked.layout)
 
 
-def _proposal(before: bytes, now: Sound, then: Sound, chain: str, test: tuple[Step, ...] = ()) -> Proposal:
+def _proposal(before: bytes, now: Sound, then: Sound, chain: str, new: Sequence[str] = ()) -> Proposal:
     diff = tuple(differences(now.file.text, then.file.text, now.file.name))
     node, layout = chain.partition("/")[0], then.layout
     by_mqtt = any(each.node == node and layout.output(each.output).kind == "mqtt" for each in layout.chains)
-    board = by_mqtt and at_rest(now.layout) != at_rest(layout)
+    rest = at_rest(layout)
+    board = by_mqtt and at_rest(now.layout) != rest
+    test = steps(chain_of(layout, chain), new, rest[chain]) if new else ()
     return Proposal(before, now, then, diff, node, board, test)

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from bridge.errors import DecodeError, LamproomError
+from bridge.errors import LamproomError
 from bridge.layout import Finding, Layout
 from bridge.layout.findings import START, error, said
 from bridge.layout.units import MAX_NAME
 from bridge.record.case_text import case_text, read_case
-from bridge.record.cases import Case, judge
+from bridge.record.cases import Case, MisfitError, judge
 from bridge.record.lines import Header
 from bridge.record.reader import read_log
 
@@ -78,9 +78,10 @@ def _try(path: Path, layout: Layout) -> tuple[Finding, ...]:
         return read.findings
     try:
         wrong = judge(layout, read.case)
-    except DecodeError as problem:
-        wrong = f"it does not fit the layout file: {problem}; mend the case, or delete its file"
-    return (error(read.should_at, wrong),) if wrong else ()
+    except MisfitError as problem:
+        text = f"it does not fit the layout file: {problem}; mend the case, or delete its file"
+        return (error(read.document.at(problem.where), text),)
+    return (error(read.document.at(("should",)), wrong),) if wrong else ()
 
 
 def case_path(layout_file: str, name: str) -> Path:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import chain
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,7 +15,7 @@ from bridge.errors import DecodeError, LamproomError, LayoutError
 from bridge.events import SECOND, ClockReported, Event, Instant, LinkState, SourceReported
 from bridge.layout import Layout
 from bridge.layout.entries import Desk
-from bridge.layout.findings import choice, errors, in_order
+from bridge.layout.findings import choice, count, errors, in_order
 from bridge.layout.text import parse
 from bridge.record.words import instant_text
 from bridge.record.writer import SessionLog, make_header
@@ -64,11 +65,11 @@ class Imported:
 
     def lines(self, log: Path) -> list[str]:
         """Return what an owner wants to know of it."""
-        used = f"{_count(self.events, 'event')} from {_count(self.used, 'row')}"
-        lines = [f"{log}: {used}, in {instant_text(self.length)}; {_count(self.refused, 'row')} refused"]
+        used = f"{count(self.events, 'event')} from {count(self.used, 'row')}"
+        lines = [f"{log}: {used}, in {instant_text(self.length)}; {count(self.refused, 'row')} refused"]
         if self.passed:
             lines.append(
-                f"{_count(self.passed, 'row')} passed over, because no entry of `messages` is about them; the first "
+                f"{count(self.passed, 'row')} passed over, because no entry of `messages` is about them; the first "
                 f"was {self.first_passed}"
             )
         return lines
@@ -149,111 +150,159 @@ def import_table(
 
     Raises:
         LamproomError: the table cannot be read, or the log cannot be written.
+
+    Returns:
+        What came of it; where no row told anything there is no log.
     """
     if log.exists():
         raise LamproomError(f"{log}: a file stands there already, and no log is ever written over")
-    importing = _Importing(table, described, looked, layout, adapters, log, progress)
+    reading = _Reading(Table(table, described.options), table, described, adapters)
+    rows = reading.rows()
+    first = next(rows, None)
+    if first is None:
+        return reading.found
+    session = _Session(log, reading.began(), looked, layout, described.source, progress)
     try:
-        found = importing.run()
+        reading.set_clock(session)
+        for row in chain((first,), rows):
+            session.wait_until(row.at or 0)
+            reading.take(row, session)
+        if reading.found.used:
+            reading.found.length = session.end()
     except BaseException:
-        importing.close()  # whatever becomes of the log, this is what went wrong
+        session.log.close()  # whatever becomes of the log, this is what went wrong
         raise
-    failure = importing.close()
+    failure = session.log.close()
     if failure is not None:
         raise LamproomError(failure)
-    return found
+    if not reading.found.used:
+        log.unlink()  # it has no event, and would stand in the way when the description has been mended
+    return reading.found
 
 
-class _Importing:
-    """An engine, and the log that is made of what it is told."""
+class _Session:
+    """An engine, and the log that is made of what it is told.
+
+    Attributes:
+        log: what is written.
+    """
 
     def __init__(
         self,
-        table: Path,
-        described: Described,
+        path: Path,
+        began: datetime,
         looked: LayoutFile,
         layout: Layout,
-        adapters: Adapters,
-        log: Path,
+        source: str,
         progress: Callable[[Instant], None],
     ) -> None:
-        self._table = Table(table, described.options)
-        self._described = described
-        self._looked = looked
-        self._layout = layout
-        self._log_path = log
-        self._progress = progress
-        self._file = table
-        self._name = described.source
-        kind = adapters.source(described.kind)
-        self._source: EventSource = kind(self._name, adapters.options(kind, described.said), Nowhere())
+        """Begin it: the source can be heard from its first instant on."""
         self._engine = Engine(layout)
-        self._log: SessionLog | None = None
+        self._source = source
+        self._progress = progress
         self._steps = 0
-        self._found = Imported()
+        header = make_header(layout, looked.text, file=looked.name, started=began.isoformat())
+        # A day that is over is one piece, however many days it had.
+        self.log = SessionLog(path, header, layout, today=lambda: "")
+        self.log.commands(self._engine.start())
+        self.tell(None, (SourceReported(at=0, source=source, state=LinkState.UP, why="a table"),), 0)
 
-    def run(self) -> Imported:
-        """Take the whole table."""
+    def tell(self, raw: Raw | None, events: tuple[Event, ...], at: Instant) -> None:
+        """Tell the engine of events that came at an instant."""
+        first = self._engine.events + 1
+        commands = [command for event in events for command in self._engine.handle(event)]
+        self.log.input(first, at, self._source, raw, events)
+        self.log.commands(commands)
+        self._written()
+
+    def wait_until(self, at: Instant) -> None:
+        """Let time pass: perform and render what is due before an instant."""
+        while (wake := self._engine.next_wake()) is not None and wake < at:
+            self.log.rendered(wake, self._engine.advance(wake))
+            self._written()
+        self._progress(at)
+
+    def end(self) -> Instant:
+        """End it a little after the last event, and return when that is."""
+        end = self._engine.now + AFTERWARDS
+        self.wait_until(end)
+        self.log.commands(self._engine.closing(end))
+        self.log.end(end)
+        return end
+
+    def _written(self) -> None:
+        self._steps += 1
+        if self._steps % OFTEN:
+            return
+        if self.log.wants_snapshot(self._engine.now):
+            self.log.snapshot(self._engine.now, self._engine.snapshot())
+        failure = self.log.flush()
+        if failure is not None:
+            raise LamproomError(failure)
+        self._progress(self._engine.now)
+
+
+class _Reading:
+    """A table, and the source that says what its rows mean.
+
+    Attributes:
+        found: what has come of it so far.
+    """
+
+    def __init__(self, table: Table, file: Path, described: Described, adapters: Adapters) -> None:
+        self._table = table
+        self._file = file
+        self._described = described
+        kind = adapters.source(described.kind)
+        self._source: EventSource = kind(described.source, adapters.options(kind, described.said), Nowhere())
+        self.found = Imported()
+
+    def rows(self) -> Iterator[Row]:
+        """Yield the rows whose time is known; what is wrong with the others is told."""
         for row in self._table.rows():
             if row.fault:
                 self._refuse(row, row.fault)
-                continue
-            self._begin()
-            self._wait_until(row.at or 0)
-            self._take(row)
-        if not self._found.used:
-            return self._found
-        end = self._engine.now + AFTERWARDS
-        self._wait_until(end)
-        if self._log is not None:
-            self._log.commands(self._engine.closing(end))
-            self._log.end(end)
-        self._found.length = end
-        return self._found
+            else:
+                yield row
 
-    def close(self) -> str | None:
-        """Write what is left; return why that cannot be done, or None."""
-        return None if self._log is None else self._log.close()
+    def began(self) -> datetime:
+        """Return when the session began, once the first row was read: only that says it."""
+        return self._table.began or datetime.now(UTC)
 
-    def _begin(self) -> None:
-        """Begin the session with the first row whose time is known: only that says when it was."""
-        if self._log is not None:
-            return
-        began = self._table.began or datetime.now(UTC)
-        header = make_header(
-            self._layout, self._looked.text, file=self._looked.name, started=began.isoformat()
-        )
-        # A day that is over is one piece, however many days it had.
-        self._log = SessionLog(self._log_path, header, self._layout, today=lambda: "")
-        self._log.commands(self._engine.start())
-        self._tell(None, (SourceReported(at=0, source=self._name, state=LinkState.UP, why="a table"),), 0)
+    def set_clock(self, session: _Session) -> None:
+        """Set the model clock to the time of the first row, where the table goes by it."""
         if self._table.model is not None:
             rate = round(self._described.options.rate * 4)
             clock = ClockReported(
-                at=0, source=self._name, seconds=self._table.model, rate_quarters=rate, running=True
+                at=0,
+                source=self._described.source,
+                seconds=self._table.model,
+                rate_quarters=rate,
+                running=True,
             )
-            self._tell(None, (clock,), 0)
+            session.tell(None, (clock,), 0)
 
-    def _take(self, row: Row) -> None:
-        at = self._engine.now if row.at is None else row.at
+    def take(self, row: Row, session: _Session) -> None:
+        """Tell a session what a row means, or why it means nothing."""
+        at = row.at or 0
+        name = self._described.source
         try:
             raw = self._raw(row)
             if raw is None:
-                self._found.passed += 1
-                self._found.first_passed = self._found.first_passed or f"line {row.line}, {row.topic}"
+                self.found.passed += 1
+                self.found.first_passed = self.found.first_passed or f"line {row.line}, {row.topic}"
                 return
             events = self._source.decode(raw, at)
-            look_at_events(events, at, self._name)
+            look_at_events(events, at, name)
         except DecodeError as problem:
             expected = f"; understood would be: {problem.expected}" if problem.expected else ""
             self._refuse(row, f"{problem}{expected}")
-            if self._log is not None:
-                raw = Raw(row.topic, row.payload.encode("utf-8", "surrogateescape"))
-                self._log.refused(at, self._name, raw, str(problem))
+            raw = Raw(row.topic, row.payload.encode("utf-8", "surrogateescape"))
+            session.log.refused(at, name, raw, str(problem))
             return
-        self._found.used += 1
-        self._found.events += len(events)
-        self._tell(raw, events, at)
+        self.found.used += 1
+        self.found.events += len(events)
+        session.tell(raw, events, at)
 
     def _raw(self, row: Row) -> Raw | None:
         """Return a row as it would have come, or None where the source would not hear it."""
@@ -262,40 +311,7 @@ class _Importing:
         ways = self._source.attempt(row.topic, row.payload)
         return next((raw for raw in ways if not raw.retained), None)
 
-    def _tell(self, raw: Raw | None, events: tuple[Event, ...], at: Instant) -> None:
-        first = self._engine.events + 1
-        commands = [command for event in events for command in self._engine.handle(event)]
-        if self._log is not None:
-            self._log.input(first, at, self._name, raw, events)
-            self._log.commands(commands)
-        self._written()
-
-    def _wait_until(self, at: Instant) -> None:
-        """Let time pass: perform and render what is due before an instant."""
-        while (wake := self._engine.next_wake()) is not None and wake < at:
-            commands = self._engine.advance(wake)
-            if self._log is not None:
-                self._log.rendered(wake, commands)
-            self._written()
-        self._progress(at)
-
-    def _written(self) -> None:
-        self._steps += 1
-        if self._log is None or self._steps % OFTEN:
-            return
-        if self._log.wants_snapshot(self._engine.now):
-            self._log.snapshot(self._engine.now, self._engine.snapshot())
-        failure = self._log.flush()
-        if failure is not None:
-            self._log = None
-            raise LamproomError(failure)
-        self._progress(self._engine.now)
-
     def _refuse(self, row: Row, why: str) -> None:
-        self._found.refused += 1
-        if len(self._found.told) < TOLD:
-            self._found.told.append(f"{self._file}:{row.line}: {why}")
-
-
-def _count(number: int, name: str) -> str:
-    return f"{number} {name}{'' if number == 1 else 's'}"
+        self.found.refused += 1
+        if len(self.found.told) < TOLD:
+            self.found.told.append(f"{self._file}:{row.line}: {why}")

@@ -10,11 +10,9 @@ from typing import Final
 from bridge.errors import LamproomError, LinkError
 from bridge.layout import Layout
 from bridge.service.app import Bridge, Settings, broker_place
-from bridge.service.bench import CONNECT_WITHIN, OWN_NAME, Bench
+from bridge.service.bench import OWN_NAME, Bench
 from bridge.service.plugins import Adapters
-
-HEAR_WITHIN: Final = 1.0
-"""Seconds in which a bridge that runs is heard of: what it said of itself is kept by the broker."""
+from bridge.service.visitor import CONNECT_WITHIN, HEAR_WITHIN
 
 _OWN_BEGINS: Final = (
     "A bridge is started here with the file as it would be. It lights the whole layout at once, what is new with it: "

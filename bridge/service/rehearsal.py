@@ -7,8 +7,6 @@ aspect, no lock and no gate, since whoever hears these would take them for real.
 from __future__ import annotations
 
 import asyncio
-import json
-import secrets
 import time
 from collections.abc import Awaitable, Callable, Coroutine
 from contextlib import suppress
@@ -22,6 +20,7 @@ from bridge.commands import Cause, Command, PublishFrame
 from bridge.errors import DecodeError, LinkError
 from bridge.events import SECOND, Instant, LinkState
 from bridge.record.following import Ahead, Opened, Player
+from bridge.record.words import instant_text
 from bridge.service.app import stop_signal
 from bridge.service.broker import BrokerAddress, BrokerLink
 from bridge.service.calls import call_all
@@ -34,15 +33,10 @@ from bridge.service.state import StateFile
 from bridge.service.status import Status
 from bridge.service.term import BRIDGE_FILTER, BRIDGE_TOPIC, Term
 from bridge.service.term_notes import tell_of_terms
+from bridge.service.visitor import HEAR_WITHIN, Visitor, json_object
 
 NAME: Final = "rehearsal"
 """What it is called on the broker."""
-
-CONNECT_WITHIN: Final = 5.0
-"""Seconds that the broker has to let us in."""
-
-HEAR_WITHIN: Final = 1.0
-"""Seconds in which a bridge that runs is heard of: what it said of itself is kept by the broker."""
 
 SETTLED: Final = 0.3
 """Seconds in which the link begins to be made anew, as it is where the term is higher than was thought."""
@@ -126,8 +120,6 @@ async def _look_for_bridges(place: BrokerAddress) -> None:
     Raises:
         LinkError: one runs, or the broker cannot be reached, so that nobody knows.
     """
-    troubles: list[str] = []
-    up = asyncio.Event()
     found: dict[str, str] = {}
 
     def heard(raw: Raw) -> None:
@@ -135,32 +127,13 @@ async def _look_for_bridges(place: BrokerAddress) -> None:
         if layout is not None:
             found[raw.channel.removeprefix(BRIDGE_TOPIC)] = layout
 
-    def note(text: str, level: str, **_facts: object) -> None:
-        if level != "info":
-            troubles.append(text.split(";", maxsplit=1)[0])
-
-    link = BrokerLink(
-        place,
-        client_id=f"lamproom-looks-{secrets.token_hex(4)}",
-        notes=note,
-        random=Random(),  # noqa: S311 - for the jitter of reconnecting
-    )
-    link.subscribe(BRIDGE_FILTER, heard)
-    link.watch(lambda state: up.set() if state is LinkState.UP else None)
-    await link.start()
+    visitor = Visitor(place, "looks")
+    visitor.link.subscribe(BRIDGE_FILTER, heard)
     try:
-        async with asyncio.timeout(CONNECT_WITHIN):
-            await up.wait()
+        await visitor.enter("without it nobody knows whether a bridge drives the nodes")
         await asyncio.sleep(HEAR_WITHIN)
-    except TimeoutError:
-        why = troubles[-1] if troubles else f"the broker at {place} cannot be reached"
-        raise LinkError(
-            f"{why}: without it nobody knows whether a bridge drives the nodes; is it running? give another with "
-            "--broker",
-            peer=str(place),
-        ) from None
     finally:
-        await link.stop()
+        await visitor.leave()
     for name, layout in found.items():
         raise LinkError(
             f"the bridge {name} drives {layout} on the broker at {place}: its trains go by its signals, so nothing is "
@@ -172,11 +145,8 @@ async def _look_for_bridges(place: BrokerAddress) -> None:
 
 def _drives(raw: Raw) -> str | None:
     """Return the name of the layout that a bridge says it drives, or None where it does not."""
-    try:
-        said = json.loads(raw.payload)
-        return str(said.get("layout")) if said.get("state") == "up" else None
-    except (ValueError, AttributeError, RecursionError):
-        return None
+    said = json_object(raw.payload)
+    return str(said.get("layout")) if said is not None and said.get("state") == "up" else None
 
 
 class Rehearsal:
@@ -256,7 +226,10 @@ class Rehearsal:
                 self._show(step.commands)
                 progress(each.at)
         if began is None:
-            raise DecodeError(f"{plan.session.path}: the session was over before that")
+            end = instant_text(player.length)
+            raise DecodeError(
+                f"{plan.session.path}: the session was over before that, after {end}; look at --from"
+            )
         if plan.until is not None and player.goes_on:
             await self._until(plan.until, began)
 

@@ -17,6 +17,7 @@ from adapters.contract import Options
 from bridge.errors import LamproomError
 from bridge.events import SECOND, Instant
 from bridge.layout.conditions import MODEL_DAY
+from bridge.layout.findings import count
 
 SECONDS: Final = "seconds"
 MILLISECONDS: Final = "milliseconds"
@@ -27,6 +28,9 @@ PLAIN: Final = (SECONDS, MILLISECONDS, ELAPSED, MODEL)
 
 LONGEST: Final = 366 * 86_400 * SECOND
 """A session is no longer than a year: a row beyond that has a slip in its time."""
+
+SHOWN: Final = 12
+"""Columns of a table that are named where another is wanted: what is no table may have thousands."""
 
 _PART: Final = re.compile(r"\{([^{}]+)\}")
 _BRACE: Final = re.compile(r"[{}]")
@@ -218,7 +222,7 @@ class Table:
                 names = [cell.strip() for cell in cells]
                 self._look_at(names)
             elif len(cells) < len(names):
-                yield reader.line_num, f"it has {len(cells)} columns, and not {len(names)}"
+                yield reader.line_num, f"it has {count(len(cells), 'column')}, and not {len(names)}"
             else:
                 yield reader.line_num, dict(zip(names, cells, strict=False))
 
@@ -242,7 +246,8 @@ class Table:
         for key, text in (("time", said.time), ("topic", said.topic), ("payload", said.payload)):
             for name in _PART.findall(text):
                 if name not in names:
-                    there = ", ".join(names)
+                    there = ", ".join(f"{name:.30}" for name in names[:SHOWN])
+                    there += " ..." if len(names) > SHOWN else ""
                     raise LamproomError(f"{self._path}: `{key}` wants {{{name}}}, and a row has {there}")
 
     # ---- its time ------------------------------------------------------------------------------------------

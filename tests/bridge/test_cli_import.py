@@ -185,6 +185,18 @@ def test_a_table_that_tells_nothing_makes_no_session(folder: Path) -> None:
     status, _output, errors = imported(folder)
     assert 2 == status
     assert "no row tells anything, so there is nothing to replay" in errors
+    assert not (folder / "club.jsonl").exists()  # it would stand in the way of the next attempt
+
+
+def test_what_is_no_table_is_told_with_its_first_columns(folder: Path) -> None:
+    """Of a file that is something else a line may have thousands of them, each very long."""
+    (folder / "club.csv").write_text(
+        ";".join(f"column {number}" * 20 for number in range(5000)) + "\n", "utf-8"
+    )
+    status, _output, errors = imported(folder)
+    assert 2 == status
+    assert "`time` wants {Day}, and a row has column 0" in errors
+    assert len(errors) < 1000
 
 
 def test_no_log_is_written_over(folder: Path) -> None:

@@ -124,7 +124,7 @@ def test_cases_that_cannot_be_tried_fail_and_say_why(place: Path) -> None:
     ]
     assert 1 == result.returncode
     assert (
-        "b.yml:2:9: error: it does not fit the layout file: no device is called 'T7'; use one of: "
+        "b.yml:1:9: error: it does not fit the layout file: no device is called 'T7'; use one of: "
         in lines[0]
     )
     assert lines[0].endswith("; mend the case, or delete its file")
@@ -135,7 +135,7 @@ def test_cases_that_cannot_be_tried_fail_and_say_why(place: Path) -> None:
     assert lines[3].startswith("d.yaml:3:1: error: a case has no 'event'; use one of: ")
     assert "e.yaml:1:1: error: this is not UTF-8 text: save the file as UTF-8" == lines[4]
     assert "f.yaml:1:1: error: cannot be read: Is a directory" == lines[5]
-    assert "h.yaml:2:9: error: it does not fit the layout file: no source is called 'pannel'; " in lines[6]
+    assert "h.yaml:3:24: error: it does not fit the layout file: no source is called 'pannel'; " in lines[6]
     assert "did you mean panel?" in lines[6]
     assert result.stdout.endswith(": 7 kept cases, 1 passed and 6 failed\n")
 

@@ -52,6 +52,10 @@ def test_statistics_are_printed_and_given_as_json(log: Path) -> None:
         (("--picture", "nowhere/out.svg"), "there is no directory nowhere"),
         (("--from", "+2", "--to", "+1"), "--to +1 is no later than --from +2: nothing lies between them"),
         (("--device", "M1"), "--device goes with --picture or --statistics"),
+        (
+            ("--picture", "out.svg", "--from", "+1:00:00"),
+            "--from +1:00:00 is behind the end of this session, 0:00:",
+        ),
         (("--statistics", "--device", "M9"), "--device M9: no signal or light of this layout has this name"),
     ],
 )

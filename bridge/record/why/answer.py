@@ -52,7 +52,7 @@ class Over(Word):
     RELEASED = "released"
     REFUSED = "refused"
     NO_MEANING = "no-meaning"  # nothing in the layout file says what it means here
-    NOBODY = "nobody-listens"  # but something with a number near it was waited for
+    NOBODY = "nobody-listens"  # but something with nearly its number or name was waited for
     BOUNCE = "bounce"
     OUT = "source-out-of-use"
 
@@ -201,7 +201,10 @@ class Answer:
         needed: what would have made it show better, or otherwise for what has no better.
         impossible: sentences about what could not be reached.
         lamps: what its chain was last given for it.
+        moving: its light flashes or plays an effect, so that these are right for that moment alone.
         over: what lies over its light, such as a zone that is dimmed.
+        doubt: why this is no certain answer to what was asked, in a sentence; empty where it is.
+        earlier: the file that this one goes on from, where it showed that already when this one began; or empty.
         notes: what an owner should know of the log.
     """
 
@@ -222,7 +225,10 @@ class Answer:
     needed: tuple[Needed, ...]
     impossible: tuple[str, ...]
     lamps: tuple[Lit, ...] = ()
+    moving: bool = False
     over: tuple[Link, ...] = ()
+    doubt: str = ""
+    earlier: str = ""
     notes: tuple[str, ...] = field(default=())
 
     def to_data(self) -> dict[str, Any]:

@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Final
 
 from bridge.engine import Engine
 from bridge.errors import DecodeError
-from bridge.events import Instant
+from bridge.events import (
+    AccessoryOrdered,
+    BlockReported,
+    BlockState,
+    ButtonReported,
+    ButtonState,
+    Event,
+    Instant,
+    Position,
+)
 from bridge.layout.findings import either
 from bridge.layout.model import OFF, ON, Layout
 from bridge.layout.units import percent_text
 from bridge.logic.device import STILLED
-from bridge.logic.known import BLOCK, BUTTON, NUMBER, ORDERED, PROVED, Key
-from bridge.logic.rests import Rest
+from bridge.logic.known import BLOCK, BUTTON, ENTERED, NUMBER, ORDERED, PROVED, RUN, TOGGLED, Key
+from bridge.logic.rests import Lack, Rest
 from bridge.record.following import Opened, Player, open_session
 from bridge.record.parse import LAST_INSTANT
 from bridge.record.parts import find_snapshot
@@ -25,7 +34,7 @@ from bridge.record.times import Moment, instants
 from bridge.record.why.answer import Answer, Blame, Kind, Link, Needed, When
 from bridge.record.why.chain import Tracer, blames, words_of
 from bridge.record.why.lamps import lamps_of
-from bridge.record.why.reading import BEFORE, Interest, Read, read_words
+from bridge.record.why.reading import BEFORE, DISTRICT, Clocks, Interest, Read, read_words
 from bridge.record.why.rows import devices_of, obeyed_by
 from bridge.record.why.search import Found, what_it_needed
 from bridge.record.why.watching import Stands, Watched
@@ -84,22 +93,31 @@ def why(
     (until,) = instants(path, moment, zone=zone)
     watched = _watched(path, session, until, progress)
     player = watched.player
-    at = player.length if until is None else until
+    ended = until is not None and not player.goes_on and until > player.length
+    # Of what was not played nothing is known: the answer is about the last moment of which something is.
+    at = player.length if until is None or player.lost or ended else until
     asking = _Asking(watched, player.engine, name)
-    read = read_words(path, session.header.started, until, player.engine, asking.interest(at), zone)
+    last = at if player.lost else until
+    read = read_words(path, session.header.started, last, player.engine, asking.interest(at), zone)
     answer = asking.answer(str(path), at, read)
-    notes = list(player.notes)
-    if session.resumes:
-        notes.append(
-            f"this file goes on from {session.header.before or 'an earlier one'}: ask that for what came before"
-        )
+    doubt, stood = "", f"{_wall(answer.when)} ({instant_text(at)} after it began)"
     if player.lost:
-        notes.append(
-            f"NOT CERTAIN: the log is damaged before that time; so it stood at {instant_text(player.engine.now)}"
-        )
-    elif until is not None and not player.goes_on and until > player.length:
-        notes.append(f"the log says nothing of later than {instant_text(player.length)}: so it stood then")
-    return replace(answer, notes=tuple(notes))
+        asked_for = "its end" if until is None else "that time"
+        doubt = f"NOT CERTAIN: the log is damaged before {asked_for}; so it stood at {stood}"
+    elif ended and until is not None:
+        wanted = Clocks(session.header.started, zone).when(until)
+        doubt = f"the log says nothing of {_wall(wanted)}, because it ends at {stood}: so it stood then"
+    notes = list(player.notes)
+    earlier = ""
+    if session.resumes:
+        before = session.header.before or "an earlier one"
+        notes.append(f"this file goes on from {before}: ask that for what came before")
+        earlier = before if answer.since.at == watched.began and not answer.before else ""
+    return replace(answer, doubt=doubt, earlier=earlier, notes=tuple(notes))
+
+
+def _wall(when: When) -> str:
+    return f"{datetime.fromisoformat(when.wall):%Y-%m-%d %H:%M:%S}"
 
 
 def _watched(
@@ -114,6 +132,17 @@ def _watched(
             return watched
         session = open_session(path)
     return Watched(Player(session), until, progress)
+
+
+def _unheard(rest: Rest) -> Iterator[tuple[str, str]]:
+    """Yield sort and name of what may be told of under another name: nobody is known to have told of it."""
+    subject, name = rest.key[0], str(rest.key[1]).partition("/")[0]
+    if subject in (BLOCK, ENTERED) and not rest.source:
+        yield BLOCK, name
+    elif subject in (BUTTON, TOGGLED, RUN) and not rest.event:
+        yield BUTTON, name
+    if rest.lack is Lack.POWER:
+        yield DISTRICT, rest.about
 
 
 def _named(layout: Layout, asked: str) -> str:
@@ -133,11 +162,28 @@ def _named(layout: Layout, asked: str) -> str:
         raise DecodeError(
             f"no route locks the turnout {asked.removeprefix(LOCK)!r}; turnouts with a lock: {numbers}"
         )
+    _look_whether_told(layout, asked.strip(), names)
     folded = {name.casefold(): name for name in names}
     near = [folded[each] for each in get_close_matches(asked.casefold(), folded, n=5, cutoff=0.4)]
     which = f"did you mean {either(near)}?" if near else f"there are {', '.join(names[:12])}"
     more = " ..." if not near and len(names) > 12 else ""
     raise DecodeError(f"nothing in {layout.name} is called {asked!r}: {which}{more}", received=asked)
+
+
+def _look_whether_told(layout: Layout, asked: str, names: list[str]) -> None:
+    """Refuse what is only told of, a block, an accessory or a button, and say what goes by it."""
+    what = "button"
+    event: Event = ButtonReported(at=0, source="", name=asked, state=ButtonState.PRESSED)
+    if any(block.name == asked for block in layout.blocks):
+        what, event = "block", BlockReported(at=0, source="", name=asked, state=BlockState.CLEAR)
+    elif asked.isascii() and asked.isdigit() and len(asked) <= 4:
+        what, number = "accessory", int(asked)
+        event = AccessoryOrdered(at=0, source="", number=number, position=Position.NORMAL)
+    going = [name for name in (*Engine(layout).listeners(event), f"{LOCK}{asked}") if name in names]
+    if going:
+        raise DecodeError(
+            f"{what} {asked} shows nothing itself: ask for what goes by it, {either(going)}", received=asked
+        )
 
 
 def _lockable(layout: Layout) -> list[int]:
@@ -200,12 +246,15 @@ class _Asking:
         asked = self._engine.asked
         rests: dict[Key, Rest] = {}
         since: dict[Key, Instant] = {}
+        names: dict[str, dict[str, Instant]] = {BLOCK: {}, BUTTON: {}, DISTRICT: {}}
         for device in devices:
             stood = self._watched.stands(device)
             for rest in asked.rests_on(device):
                 rests[rest.key] = rest
                 begun = 0 if stood is None else stood.since - BEFORE
                 since[rest.key] = min(begun, since.get(rest.key, begun))
+                for sort, name in _unheard(rest):
+                    names[sort][name] = min(begun, names[sort].get(name, begun))
         told = [rest for key, rest in rests.items() if key[0] in _TOLD]
         sources = {rest.source for rest in told}
         return Interest(
@@ -215,6 +264,7 @@ class _Asking:
             did=frozenset(event for device in devices for event in asked.state_of(device).causes),
             obeys=frozenset(key for device in devices for key in obeyed_by(self._engine.layout, device)),
             since=since,
+            names=names,
             sources=None if "" in sources else frozenset(sources),
             until=at,
         )
@@ -249,6 +299,8 @@ class _Asking:
             needed=tuple(map(self._in_words, found.needed)),
             impossible=found.impossible,
             lamps=() if self._lock else lamps_of(engine.layout, self._name, frames),
+            moving=not any(each.kind is Kind.STILLED for each in over)
+            and _moves(engine.layout, self._name, chain.state),
             over=over,
         )
 
@@ -274,18 +326,23 @@ class _Asking:
         link = tracer.trace(name)
         layout = self._engine.layout
         if name == STILLED:
-            rows = [row for each in layout.signals if each.name == self._name for row in each.aspects]
-            flashes = any(
-                shown.flashing or shown.alternating
-                for row in rows
-                if row.name == aspect
-                for _head, lamps in row.heads
-                for shown in lamps
-            )
-            effect = any(each.name == self._name and each.effect is not None for each in layout.lights)
-            stilled = link.state == ON and (flashes or (effect and aspect != OFF))
+            stilled = link.state == ON and _moves(layout, self._name, aspect)
             return replace(link, kind=Kind.STILLED if stilled else Kind.TOLD)
         return replace(link, kind=Kind.DIMMED if link.state == "0%" else Kind.TOLD)
+
+
+def _moves(layout: Layout, name: str, aspect: str) -> bool:
+    """Return whether a device flashes, or plays an effect, while it shows an aspect."""
+    rows = [row for each in layout.signals if each.name == name for row in each.aspects]
+    flashes = any(
+        shown.flashing or shown.alternating
+        for row in rows
+        if row.name == aspect
+        for _head, lamps in row.heads
+        for shown in lamps
+    )
+    effect = any(each.name == name and each.effect is not None for each in layout.lights)
+    return flashes or (effect and aspect != OFF)
 
 
 def _blame(link: Link) -> Blame:

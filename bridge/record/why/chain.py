@@ -27,6 +27,7 @@ from bridge.events import (
 )
 from bridge.layout.model import DARK, MINUTE, OFF, ON, Layout
 from bridge.layout.units import percent_text
+from bridge.logic.blocks import NEVER_REPORTED
 from bridge.logic.device import STILLED
 from bridge.logic.gate import State
 from bridge.logic.known import (
@@ -43,6 +44,7 @@ from bridge.logic.known import (
     RUN,
     SIGNAL,
     TOGGLED,
+    UNKNOWN,
 )
 from bridge.logic.reasons import NOT_PRESSED, NOTHING_YET
 from bridge.logic.rests import Lack, Rest
@@ -273,15 +275,18 @@ class Tracer:
         subject, thing = rest.key
         name = str(thing).partition("/")[0] if subject in (RUN, ENTERED) else str(thing)
         about = rest.about
-        if rest.lack is Lack.SOURCE:
-            about = self._lost_by(rest.event)
         kind = _OF_FACT.get(subject, Kind.TOLD)
-        if rest.lack is not None:
+        if rest.lack is Lack.SOURCE and rest.why == NEVER_REPORTED:
+            kind = Kind.NEVER  # what it rests on is its power or its use alone: no source has told of it
+        elif rest.lack is not None:
             kind = Kind(rest.lack.value)
+            about = self._lost_by(rest.event) if rest.lack is Lack.SOURCE else about
         elif subject == BLOCK:
             kind = Kind.CLEAR if rest.value == BlockState.CLEAR else Kind.OCCUPIED
-        cited = self._citation(rest.event)
+        cited = None if kind is Kind.NEVER else self._citation(rest.event)
         why = rest.why
+        if rest.event and kind is not Kind.NEVER and rest.event not in self._cited and not why:
+            why = f"event #{rest.event}, which is not in this file"
         if rest.copied:
             why = "known from before the restart" if rest.restored else "known by a kept copy"
         state = rest.value or "never heard of"
@@ -413,7 +418,7 @@ def words_of(link: Link) -> str:
     what = f"{link.subject} {link.name}".strip()
     reason = f" ({link.reason})" if link.reason else ""
     plain = {
-        Kind.NEVER: f"{what} was never heard of",
+        Kind.NEVER: f"{what} {'is not known' if link.state == UNKNOWN else 'was never heard of'}",
         Kind.NOTHING: f"nothing was ordered of {link.name} since the start, {link.reason}",
         Kind.LOCKED: f"{what} has a route locked",
         Kind.TIMED: link.reason,
@@ -433,6 +438,8 @@ def words_of(link: Link) -> str:
     if link.kind in plain:
         return plain[link.kind]
     if link.kind is Kind.SOURCE and link.about:
+        if link.reason not in ("", f"{link.about} was lost"):  # it told of something else, such as the power
+            return f"{what} is not known: {link.reason}"
         return f"the source {link.about} was lost, which told of {what}"
     if link.kind is Kind.NODE and link.about:
         return f"it is not known what {link.name} shows: {link.reason}"

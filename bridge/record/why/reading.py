@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, tzinfo
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Final
 
@@ -25,6 +26,8 @@ from bridge.events import (
     Event,
     Instant,
     LinkState,
+    Position,
+    PowerReported,
     SourceReported,
     Subject,
     UseReported,
@@ -45,12 +48,20 @@ KEPT: Final = 4
 NEAR: Final = 8
 """Accessory numbers that lie no further apart may have been mixed up: a wrong offset is mostly 1 or 4."""
 
+ALIKE: Final = 0.75
+"""How much of two names has to be the same (`difflib`) for one to be taken for a slip of the other."""
+
+DISTRICT: Final = "power district"
+
 BEFORE: Final = 5 * SECOND
 """What came so long before something began to show what it shows may have been meant to do more."""
 
 
 LATELY: Final = 60 * SECOND
 """What meant nothing and names nothing that is waited for is told of so long after it came."""
+
+
+_NUMBER: Final = re.compile(r"[0-9]{1,4}\Z")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +75,7 @@ class Interest:
         did: the events on which rests what it shows.
         obeys: what it does as it is told last; a kept copy of that is no order.
         since: what was passed over earlier is of no interest, for each of these.
+        names: by its sort, the names of what is waited for, and since when something like it is of interest.
         sources: who tells of that, or None where it may be anyone.
         until: the moment that was asked about.
     """
@@ -74,6 +86,7 @@ class Interest:
     did: frozenset[int]
     obeys: frozenset[Key]
     since: dict[Key, Instant]
+    names: dict[str, dict[str, Instant]]
     sources: frozenset[str] | None
     until: Instant
 
@@ -132,6 +145,11 @@ class _Reader:
         self._meant = _meanings(layout)
         self._out: set[str] = set()
         self._inputs: dict[int, tuple[Event, Cited]] = {}  # the events of the last input, by number
+        self._names = {
+            BLOCK: {block.name for block in layout.blocks},
+            DISTRICT: {district.name for district in layout.districts},
+        }
+        self._near: dict[tuple[str, str], str] = {}  # by a name that came in, that which may have been meant
         self._passed: dict[Over, deque[Passed]] = {}
         self.read = Read()
 
@@ -143,7 +161,8 @@ class _Reader:
                 (self._out.add if event.out else self._out.discard)(event.name)
             wanted = number in self._interest.numbers
             key = _key(event)
-            concerned = key in self._interest.rests or isinstance(event, AccessoryOrdered)
+            meant = self._meant_name(event)
+            concerned = key in self._interest.rests or isinstance(event, AccessoryOrdered) or meant
             if not wanted and (not concerned or event.at < self._earliest):
                 continue
             cited = self._cite(number, event, line)
@@ -152,6 +171,8 @@ class _Reader:
                 self.read.cited[number] = event, cited
             if key is not None:
                 self._look(number, event, key, cited)
+            if meant:
+                self._misspelt(event, meant, cited)
 
     def _cite(self, number: int, event: Event, line: Input) -> Cited:
         raw = None if line.payload is None else payload_data(line.payload)
@@ -187,6 +208,26 @@ class _Reader:
             where = f"the nearest that is waited for here is {nearest}, {away} away"
             why = f"nothing listens to that number; {where}: is an offset wrong?"
             self._pass(Over.NOBODY, name, why, cited)
+
+    def _meant_name(self, event: Event) -> str:
+        """Return what is waited for under nearly the name that an event has, if the layout has nothing of that name."""
+        subject, name = _name(event)
+        waited = self._interest.names.get(subject)
+        known = self._engine.listens(event) if subject == BUTTON else name in self._names.get(subject, ())
+        if not waited or known:
+            return ""
+        if (subject, name) not in self._near:
+            near = get_close_matches(name, waited, n=1, cutoff=ALIKE)
+            self._near[subject, name] = near[0] if near else ""
+        return self._near[subject, name]
+
+    def _misspelt(self, event: Event, meant: str, cited: Cited) -> None:
+        """Take note of what is told under another name than the one that is waited for."""
+        subject, name = _name(event)
+        if event.at >= self._interest.names[subject][meant]:
+            here = f"and {meant} is waited for here"
+            why = f"the layout file has no {subject} of this name, {here}: is one of them misspelt?"
+            self._pass(Over.NOBODY, f"{subject} {name}", why, cited)
 
     def _did_nothing(self, event: Event, known: int, key: Key, name: str, cited: Cited) -> None:
         authority = getattr(event, "authority", None)
@@ -237,6 +278,7 @@ class _Reader:
         named = [since for key, since in interest.since.items() if str(key[1]) in words]
         theirs = interest.sources is None or line.source in interest.sources
         lately = theirs and line.at >= max(interest.until - LATELY, self._earliest)
+        lately = lately and not self._of_others(line.channel)
         if not lately and not any(line.at >= since for since in named):
             return
         raw = payload_data(line.payload)
@@ -245,6 +287,15 @@ class _Reader:
             line.number, self._clocks.when(line.at), text, line.source, line.channel, raw, line.retained
         )
         self._pass(Over.REFUSED, line.source, f"it meant nothing: {line.why}", cited)
+
+    def _of_others(self, channel: str) -> bool:
+        """Return whether a topic names a block or an accessory that others go by, and nothing here does."""
+        words = re.split(r"[\s/]+", channel)
+        numbers = [int(word) for word in words if _NUMBER.match(word)]
+        orders = [
+            AccessoryOrdered(at=0, source="", number=number, position=Position.NORMAL) for number in numbers
+        ]
+        return any(map(self._engine.listeners, orders)) or not self._names[BLOCK].isdisjoint(words)
 
     def _pass(self, kind: Over, name: str, why: str, cited: Cited) -> None:
         kept = self._passed.setdefault(kind, deque(maxlen=KEPT))
@@ -329,6 +380,18 @@ def _key(event: Event) -> Key | None:
         case BlockReported():
             return BLOCK, event.name
     return None
+
+
+def _name(event: Event) -> tuple[str, str]:
+    """Return the sort and the name of a thing that its source may call otherwise than the layout file."""
+    match event:
+        case BlockReported():
+            return BLOCK, event.name
+        case PowerReported():
+            return DISTRICT, event.district
+        case ButtonReported():
+            return BUTTON, event.name
+    return "", ""
 
 
 def _meanings(layout: Layout) -> dict[Key, set[str]]:

@@ -27,6 +27,9 @@ AT_ONCE: Final = 3
 CLIMBING: Final = 2
 """That part of the budget is there for such a set, whatever was spent before."""
 
+CLIMBS: Final = 3
+"""How often such a set is looked for: what seems to lead on at first, such as the opposite order, may lead nowhere."""
+
 AT_MOST: Final = 16
 """Things of which such a set may consist."""
 
@@ -209,7 +212,12 @@ class _Search:
             level = self._larger(level, every=size == 1)
         for goal in self.open[:1]:
             self._left = max(self._left, BUDGET // CLIMBING // max(len(self._near.devices), 1))
-            self._climb(goal)
+            dead_ends = frozenset[int]()
+            for _climb in range(CLIMBS):
+                first = self._climb(goal, dead_ends)
+                if first is None:
+                    break
+                dead_ends |= {first}
 
     def _larger(self, level: list[frozenset[int]], *, every: bool) -> list[frozenset[int]]:
         """Return the sets with one thing more; first those that grow out of sets that lead to something."""
@@ -221,26 +229,39 @@ class _Search:
         wanted = len(level[0]) + 1 if level else 0
         return [each for each in larger if len(each) == wanted and self.fits(each)]
 
-    def _climb(self, goal: str) -> None:
-        """Look for one larger set: each thing has to lead on, and what is not needed is left out in the end."""
+    def _climb(self, goal: str, dead_ends: frozenset[int]) -> int | None:
+        """Look for one larger set: each thing has to lead on, and what is not needed is left out in the end.
+
+        Args:
+            goal: the aspect that is to be reached.
+            dead_ends: what has been begun with in vain, and is not taken any more.
+
+        Returns:
+            What it began with, where that was in vain; None where it was not, or where there is nothing else.
+        """
         found = [chosen for sets in self.found.values() for chosen, _after in sets]
         chosen = min(found, key=len, default=frozenset[int]())
+        first: int | None = None
         while len(chosen) < AT_MOST:
             before = self.trial(chosen)
-            step = None if before is None else self._next(chosen, before, goal)
+            step = None if before is None else self._next(chosen, before, goal, dead_ends)
             if step is None:
-                return
+                break
+            first = step if first is None else first
             chosen |= {step}
             if goal in self.better(chosen):
                 self._shrink(chosen, goal)
-                return
+                return None
+        return first
 
-    def _next(self, chosen: frozenset[int], before: Trial, goal: str) -> int | None:
+    def _next(
+        self, chosen: frozenset[int], before: Trial, goal: str, dead_ends: frozenset[int]
+    ) -> int | None:
         """Return what to take next: what reaches the goal, or else what changes the reason, or else anything near."""
         changed = None
         for place in range(len(self.all)):
             more = chosen | {place}
-            if place in chosen or not self.fits(more):
+            if place in chosen or place in dead_ends or not self.fits(more):
                 continue
             trial = self.trial(more)
             if trial is None:

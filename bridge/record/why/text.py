@@ -18,7 +18,7 @@ LONGEST_CHAIN = 12
 
 def answer_lines(answer: Answer) -> list[str]:
     """Return what an owner wants to know: a headline, what is to blame, the chain, and what it would have needed."""
-    lines = list(_head(answer))
+    lines = [answer.doubt, *_head(answer)] if answer.doubt else list(_head(answer))
     deep = any(link.below for link in answer.chain.below) or len(answer.chain.below) > len(answer.causes)
     if deep or answer.over:
         lines += _section("cause", [_cause(each) for each in answer.causes[:4]])
@@ -30,7 +30,10 @@ def answer_lines(answer: Answer) -> list[str]:
     lines += _section("passed over", [_passed(each) for each in answer.passed_over[-4:]])
     better = "would have shown" if answer.subject in ("signal", "light") else "would have been"
     lines += _section(better, [*_needed(answer), *answer.impossible])
-    lines += _section("lamps", _lamps(answer.lamps))
+    lamps = _lamps(answer.lamps)
+    if answer.moving and lamps:
+        lamps.append("these were so at that very moment: it flashes, or plays an effect")
+    lines += _section("lamps", lamps)
     return [*lines, *(f"note: {note}" for note in answer.notes)]
 
 
@@ -43,7 +46,10 @@ def _head(answer: Answer) -> Iterator[str]:
     subject = name if name == answer.subject else f"{answer.subject} {name}"
     yield f"{subject} at {_when(answer.when)}: {answer.aspect}"
     before = f"; {answer.before} before that" if answer.before else ", all the time"
-    yield f"since {_when(answer.since)}{before}"
+    if answer.earlier:
+        yield f"since before {_when(answer.since)}, where this file goes on from {answer.earlier}"
+    else:
+        yield f"since {_when(answer.since)}{before}"
     since = ""
     if answer.reason_since.at != answer.since.at:
         since = f" (for this reason since {_clock(answer.reason_since)})"

@@ -39,6 +39,7 @@ class Watched:
     Attributes:
         player: it has come to the last line before the moment.
         devices: how each device stands.
+        began: when what was seen of it began.
         told: how whatever else there is to tell of stands, by its subject and name.
     """
 
@@ -51,8 +52,10 @@ class Watched:
         self.player = player
         self.devices: dict[str, Stands] = {}
         self.told: dict[tuple[str, str], Stands] = {}
+        self.began: Instant = 0
         some, resumed = False, 0
         for step in player.steps(until, closing=False):
+            self.began = self.began if some else step.at
             some = True
             if player.resumed > resumed:
                 resumed = player.resumed

@@ -27,8 +27,10 @@ from bridge.picture.statistics import latency_text
 from bridge.picture.svg import MOST_BANDS, draw, safe
 from bridge.picture.timeline import Timeline
 from bridge.record.replay import replay as replay_log
+from bridge.record.store import piece_path
 from bridge.service.screen import describe
 from tests.bridge.record.sessions import LAYOUT, Session, ordered, short_session
+from tests.bridge.record.test_store import pieces_of
 from tests.support.lamp_testing import ask, confirm
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -41,6 +43,39 @@ def gathered(path: Path, **wanted: Any) -> Timeline:
     result = replay_log(path, since=wanted.get("since", 0), until=wanted.get("until"), watcher=gatherer)
     assert result.same, result.difference
     return gatherer.timeline()
+
+
+def test_a_later_file_of_a_session_fills_its_picture(tmp_path: Path) -> None:
+    """It begins where that file does, and not hours before, with the session."""
+    first = tmp_path / "a.jsonl"
+    pieces_of(first)
+    assert 0 == gathered(first).since
+    drawn = gathered(piece_path(first, 3))
+    assert 8 * SECOND == drawn.since
+    assert {8 * SECOND} == {row.bands[0].since for row in drawn.rows}
+    assert drawn.statistics.length == drawn.until - 8 * SECOND
+
+
+def test_of_what_is_missing_nothing_is_drawn(tmp_path: Path) -> None:
+    """From a damaged line to the next snapshot every lane is empty: what was shown then nobody knows."""
+    path = tmp_path / "a.jsonl"
+    session = Session(path)
+    session.message(2 * SECOND, ordered(61))
+    session.message(3 * SECOND, ordered(63))
+    session.message(4 * SECOND, ordered(61, "normal"))
+    session.message(8 * SECOND, ordered(63))
+    session.stand()
+    session.message(9 * SECOND, ordered(61))
+    session.end(10 * SECOND)
+    lines = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join(b"?\n" if b'"in":3' in line else line for line in lines))
+    drawn = gathered(path)
+    [row] = [row for row in drawn.rows if row.name == "M1"]
+    assert [("stop", 0, 2), ("clear", 2, 3), ("stop", 8, 9), ("clear", 9, 10)] == [
+        (band.aspect, band.since // SECOND, band.until // SECOND) for band in row.bands
+    ]
+    said = [(mark.text, mark.at // SECOND) for mark in drawn.marks]
+    assert [("something is missing from here", 3), ("the log goes on", 8)] == said
 
 
 def words(picture: str) -> list[str]:
@@ -124,7 +159,7 @@ def test_statistics_are_those_of_the_session(tmp_path: Path) -> None:
     assert ("10:20:00", 5) == found.busiest
     assert len(session.frames) == found.frames
     lines = statistics_lines(found)
-    assert "events from bus: 4 accessory-ordered, 1 source" in lines
+    assert "events from bus: 4 accessory ordered, 1 source" in lines
     assert "never changed: H1, Lookout" in lines
 
 

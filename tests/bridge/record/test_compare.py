@@ -98,6 +98,20 @@ def test_a_device_of_one_file_alone_is_named(tmp_path: Path) -> None:
     assert "only in the old file: Lookout" in comparison_lines(found)
 
 
+def test_a_damaged_log_is_not_said_to_be_the_same(tmp_path: Path) -> None:
+    """Behind the damage nothing is played under either file, so of the rest of the session nothing is known."""
+    path = tmp_path / "a.jsonl"
+    short_session(path)
+    lines = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join(lines[:-1]))
+    assert compare(path, LAYOUT, LAYOUT).whole  # it was cut off, and has no more
+    path.write_bytes(b"".join([*lines[:8], b"?\n", *lines[9:]]))
+    found = compare(path, LAYOUT, LAYOUT)
+    assert (True, False) == (found.same, found.whole)
+    said = "NOT WHOLE: as far as it could be played, no device would have shown anything else"
+    assert said == comparison_lines(found)[-1]
+
+
 def test_a_layout_file_that_cannot_be_driven_is_named(tmp_path: Path) -> None:
     """The message says which of the two it is."""
     path = tmp_path / "a.jsonl"

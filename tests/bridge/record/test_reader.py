@@ -157,6 +157,28 @@ def test_what_cannot_be_opened_is_refused(tmp_path: Path) -> None:
         replay(tmp_path)
 
 
+def test_a_folder_and_a_file_of_something_else_are_told_with_what_to_name(tmp_path: Path) -> None:
+    """The newest log of the folder is named; in a state directory that of its sessions."""
+    with pytest.raises(
+        DecodeError, match="name a session log: they lie under `sessions` in the state directory"
+    ):
+        list(read_log(tmp_path))
+    logs = tmp_path / "sessions"
+    logs.mkdir()
+    for day in (27, 28):
+        (logs / f"2026-11-{day}T10-00-00-000000Z.jsonl").touch()
+    for place in (tmp_path, logs, logs / "none.jsonl"):
+        with pytest.raises(DecodeError, match=r"of which the newest is .*/sessions/2026-11-28T10"):
+            list(read_log(place))
+    other = tmp_path / "layout.yaml"
+    for text in ("layout: Elsewhere\n", '{"hello": 1}\n', "x"):
+        other.write_text(text)
+        with pytest.raises(
+            DecodeError, match=r"layout.yaml:1: this is no session log of lamproom, which begins"
+        ):
+            list(read_log(other))
+
+
 def test_an_endless_line_is_told_and_passed_over(tmp_path: Path) -> None:
     """A line far too long for a log is kept in no memory, and the next is read as if it were not there."""
     path = tmp_path / "long.jsonl"

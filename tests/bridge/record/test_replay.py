@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -18,7 +19,7 @@ from bridge.errors import LayoutError
 from bridge.events import SECOND, Event
 from bridge.record.replay import replay
 from bridge.record.result import ReplayResult, report_lines
-from tests.bridge.record.sessions import LAYOUT, STARTED, Session, Step, ordered, play, scripts, short_session
+from tests.bridge.record.sessions import LAYOUT, Session, Step, ordered, play, scripts, short_session
 from tests.support.log_lines import LogLines, log_lines
 
 
@@ -277,15 +278,26 @@ def test_a_layout_with_errors_is_refused(tmp_path: Path) -> None:
     assert caught.value.findings
 
 
+@pytest.fixture
+def behind_greenwich(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Set the clock on the wall to five hours behind that of Greenwich (POSIX counts such zones as positive)."""
+    monkeypatch.setenv("TZ", "XYZ5")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("behind_greenwich")
 def test_a_good_replay_is_reported(tmp_path: Path) -> None:
-    """The report says what was replayed, how the session ended, and that everything came out the same."""
+    """The report says when it began by the clock on the wall, what was replayed, how it ended, and that all is same."""
     path = tmp_path / "a.jsonl"
     session = Session(path)
     session.message(3723 * SECOND, ordered(63))
     session.end(3724 * SECOND)
     result = replay(path)
     assert [
-        f"{path}: a session of Mossbank & Ferry Hill, begun {STARTED}; it ended cleanly after 1:02:04.000",
+        f"{path}: a session of Mossbank & Ferry Hill, begun 2026-11-25 05:20:00; it ended cleanly after 1:02:04.000",
         "replayed: 1 event, 0 refused inputs, 1 decision, 7 frames, 0 rendered instants",
         f"same: every frame and decision came out as recorded (digest {result.digest})",
     ] == report_lines(result)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -17,9 +18,9 @@ from bridge.engine import Engine
 from bridge.events import SECOND
 from bridge.record.lines import Header, Snapshot
 from bridge.record.parts import find_snapshot
-from bridge.record.reader import Place, read_log, read_session
-from bridge.record.replay import replay
-from bridge.record.store import find_log, piece_path, sessions, tidy
+from bridge.record.reader import Place, is_recorded, read_log, read_session
+from bridge.record.replay import replay, report_lines
+from bridge.record.store import find_log, first_name, piece_path, sessions, tidy
 from tests.bridge.record.sessions import LAYOUT, Session, Step, ordered, play, scripts
 from tests.support.driving import layout as layout_of
 
@@ -74,7 +75,35 @@ def test_each_piece_of_a_session_stands_for_itself(tmp_path: Path) -> None:
     assert [(True, True, True, 12)] * 3 == [
         (each.same, each.whole, each.ended, each.events) for each in results
     ]
+    assert [0, 4, 8] == [each.skipped for each in results]
+    assert report_lines(results[2])[1].startswith("replayed: 4 events, ")
     assert len(session.frames) == results[0].frames > results[1].frames > results[2].frames > 0
+
+
+def test_a_session_that_goes_on_has_not_broken_off(tmp_path: Path) -> None:
+    """Whoever looks at it while it is recorded is told so; the last file of the session is the one that counts."""
+    first = tmp_path / NAME
+    today = Days()
+    session = Session(first, today=today)
+    session.message(SECOND, ordered(70))
+    assert session.log.flush() is None
+    today.day += 1
+    session.stand()
+    session.message(2 * SECOND, ordered(70))
+    assert session.log.flush() is None
+    assert piece_path(first, 2).exists()
+    assert is_recorded(first)
+    result = replace(replay(first), recorded=True)
+    assert report_lines(result)[0].endswith("; it is still being recorded, 0:00:02.000 so far")
+    session.end(3 * SECOND)
+    assert not is_recorded(first)
+
+
+def test_the_first_file_of_a_session_is_known_from_any(tmp_path: Path) -> None:
+    """By the name of the one before."""
+    first = tmp_path / NAME
+    for number in (2, 3, 12):
+        assert NAME == first_name(piece_path(first, number - 1).name, number)
 
 
 def test_a_piece_that_is_gone_ends_the_session_before_it(tmp_path: Path) -> None:
@@ -88,6 +117,20 @@ def test_a_piece_that_is_gone_ends_the_session_before_it(tmp_path: Path) -> None
         replay(piece_path(first, 3)).ended,
         replay(piece_path(first, 3)).events,
     )
+
+
+def test_a_piece_whose_state_is_damaged_is_not_said_to_be_the_same(tmp_path: Path) -> None:
+    """Without the snapshot at its beginning nothing of a later file can be played, and so nothing was compared."""
+    first = tmp_path / NAME
+    pieces_of(first)
+    last = piece_path(first, 3)
+    lines = last.read_bytes().splitlines(keepends=True)
+    last.write_bytes(b"".join([lines[0], b"?\n", *lines[2:]]))
+    result = replay(last)
+    assert (1, 0, 0) == (result.gaps, result.frames, result.decisions)
+    report = report_lines(result)
+    assert report[0].endswith("; it could be played up to 0:00:00.000")
+    assert report[-1].startswith("NOT WHOLE: ")
 
 
 def test_a_piece_of_another_session_is_not_taken_for_its_own(tmp_path: Path) -> None:

@@ -83,7 +83,11 @@ def test_a_clean_end_is_no_reason(tmp_path: Path) -> None:
     assert ("flashing", SECOND, ()) == (answer.aspect, answer.since.at, answer.notes)
     late = ask(path, "G1", "+1:00:00")
     assert "flashing" == late.aspect
-    assert "the log says nothing of later than 0:00:31.000" in late.notes[0]
+    assert 31 * SECOND == late.when.at
+    first, second, *_ = answer_lines(late)
+    end = "2026-11-25 10:20:31 (0:00:31.000 after it began)"
+    assert f"the log says nothing of 2026-11-25 11:20:00, because it ends at {end}: so it stood then" == first
+    assert f"signal G1 at {end}: flashing" == second
 
 
 def test_a_name_that_is_not_there_gets_the_nearest_ones(tmp_path: Path) -> None:
@@ -108,6 +112,22 @@ def test_the_lock_of_a_turnout_is_asked_for(tmp_path: Path) -> None:
     assert "free" == ask(path, "lock 63", "+5").aspect
     with pytest.raises(DecodeError, match=r"no route locks the turnout '7'; turnouts with a lock: 63, 66"):
         ask(path, "lock 7")
+
+
+def test_lamps_that_flash_are_told_as_those_of_a_moment(tmp_path: Path) -> None:
+    """A lamp that flashes is dark half the time, and no wire is broken then; one that is stilled is lit."""
+    told = (
+        (0.5, order(91, NORMAL)),
+        (1, order(61, REVERSE)),
+        (10, order(91, REVERSE)),
+        (20, order(61, NORMAL)),
+    )
+    path = recorded(tmp_path / "a.jsonl", VILLAGE, *told)
+    said = "  these were so at that very moment: it flashes, or plays an effect"
+    flashing, stilled, stop = (ask(path, "G1", at) for at in ("+5", "+15", "+25"))
+    assert ["flashing", "flashing", "stop"] == [each.aspect for each in (flashing, stilled, stop)]
+    assert [True, False, False] == [each.moving for each in (flashing, stilled, stop)]
+    assert [True, False, False] == [said in answer_lines(each) for each in (flashing, stilled, stop)]
 
 
 def test_a_zone_a_crossing_and_what_stills_are_asked_for(tmp_path: Path) -> None:
@@ -179,9 +199,75 @@ def test_a_moment_of_which_nothing_is_known_is_no_certain_answer(tmp_path: Path)
     path.write_bytes(b"".join(b"?\n" if b'"in":2' in line else line for line in lines))
     answer = ask(path, "M1", "+4")
     assert "clear" == answer.aspect
-    assert answer.notes[-1].startswith(
-        "NOT CERTAIN: the log is damaged before that time; so it stood at 0:00:0"
-    )
+    said = "NOT CERTAIN: the log is damaged before that time; so it stood at 2026-11-25 10:20:0"
+    assert answer.doubt.startswith(said)
+    assert answer_lines(answer)[0] == answer.doubt
+    assert ask(path, "M1").doubt.startswith("NOT CERTAIN: the log is damaged before its end; so it stood at ")
+
+
+def test_what_shows_nothing_is_told_with_what_goes_by_it(tmp_path: Path) -> None:
+    """Whoever asks about a block or an accessory wants to know of the signals that it tells."""
+    path = recorded(tmp_path / "a.jsonl", THROAT, *WELL)
+    with pytest.raises(DecodeError, match=r"block far shows nothing itself: ask for what goes by it, T2$"):
+        ask(path, "far")
+    with pytest.raises(DecodeError, match=r"accessory 63 shows nothing itself: ask for what goes by it, T1$"):
+        ask(path, "63")
+    with pytest.raises(DecodeError, match=r"nothing in .* is called '99999'"):
+        ask(path, "99999")
+
+
+def test_a_later_file_of_a_session_says_what_it_does_not_hold(tmp_path: Path) -> None:
+    """What it shows since before its beginning is not told as if it began there, nor are earlier events as if never."""
+    first = tmp_path / "a.jsonl"
+    pieces_of(first)
+    last = piece_path(first, 3)
+    answer = ask(last, "M1")
+    assert "a-2.jsonl" == answer.earlier
+    since = "since before 2026-11-25 10:20:08 (0:00:08.000 after it began), where this file goes on from a-2.jsonl"
+    assert since in answer_lines(answer)
+    assert "" == ask(first, "M1").earlier
+    for early in ("+3", "10:20:03"):
+        said = r"a-3.jsonl: .* is too early for this file, which begins 0:00:08.000 after its session did, at 2026"
+        with pytest.raises(DecodeError, match=f"{said}.* the first of which is a.jsonl"):
+            ask(last, "M1", early)
+    with pytest.raises(
+        DecodeError, match="no event #3: from this file on they have the numbers 9 to 12; what came"
+    ):
+        ask(last, "M1", "#3")
+
+
+def test_what_was_refused_of_others_is_left_out(tmp_path: Path) -> None:
+    """What meant nothing is told where it may have been meant for this signal, and not where it names another's."""
+    path = tmp_path / "a.jsonl"
+    session = Session(path, THROAT)
+    session.message(SECOND, order(61, REVERSE))
+    for channel in (
+        "block/east",
+        "accessory/61/ordered",
+        "accessory/63/proved",
+        "accessory/161/ordered",
+        "power/main",
+    ):
+        session.log.refused(2 * SECOND, "panel", Raw(f"rail/{channel}", b"?"), "no such word")
+    session.end(3 * SECOND)
+    said = [each.event.channel.removeprefix("rail/") for each in ask(path, "T3").passed_over]
+    assert ["accessory/61/ordered", "accessory/161/ordered", "power/main"] == said
+    said = [each.event.channel.removeprefix("rail/") for each in ask(path, "T1").passed_over]
+    assert ["block/east", "accessory/63/proved", "accessory/161/ordered", "power/main"] == said
+
+
+def test_what_was_refused_later_is_not_told_of_a_damaged_log(tmp_path: Path) -> None:
+    """An answer about the last moment that could be played has nothing of what came after it."""
+    path = tmp_path / "a.jsonl"
+    session = Session(path)
+    session.message(2 * SECOND, ordered(61))
+    session.message(3 * SECOND, ordered(61, "normal"))
+    session.log.refused(4 * SECOND, "mqtt", Raw("layout/accessory/61/ordered", b"up"), "no such word")
+    session.log.flush()
+    lines = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join(b"?\n" if b'"in":2' in line else line for line in lines))
+    answer = ask(path, "M1")
+    assert ("clear", 2 * SECOND, ()) == (answer.aspect, answer.when.at, answer.passed_over)
 
 
 def test_the_data_is_json_and_has_all_that_the_text_has(tmp_path: Path) -> None:

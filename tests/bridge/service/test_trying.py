@@ -34,6 +34,9 @@ lights:
 KEPT = "that changes nothing here: a kept copy is state, and never an order"
 QUIET = "is understood and tells nothing of the layout, but perhaps whether yard is there"
 
+NO_BLOCK = "no block of the layout file is called wets, so it changes nothing; there is only west; did you mean west?"
+NO_DISTRICT = "no power district of the layout file is called main, so it changes nothing; there are none yet"
+
 UNDERSTOOD = {
     ("yard/turnout/1/set", "T"): (
         "yard: accessory 61 was ordered reverse (by yard); listened to by S1",
@@ -45,6 +48,14 @@ UNDERSTOOD = {
         "yard: accessory 62 was ordered normal (by yard); nothing in this layout listens to it",
         "yard: accessory 62 was ordered normal in a kept copy (by yard); nothing in this layout listens to it",
         f"yard: {KEPT}",
+    ),
+    ("yard/wets/amps", "1"): (
+        f"yard: block wets was reported clear (by yard); {NO_BLOCK}",
+        f"yard: block wets was reported clear in a kept copy (by yard); {NO_BLOCK}",
+    ),
+    ("layout/power/main", "on"): (
+        f"own: power of main was reported on (by own); {NO_DISTRICT}",
+        f"own: power of main was reported on in a kept copy (by own); {NO_DISTRICT}",
     ),
     ("yard/west/amps", "3.5"): (f"yard: it {QUIET}", f"yard: a kept copy of it {QUIET}"),
     ("yard/status", "off"): (f"yard: it {QUIET}", f"yard: a kept copy of it {QUIET}"),
