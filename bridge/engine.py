@@ -180,7 +180,7 @@ class Engine:
         return [*self._stage.all_frames(self.now, Cause.LAST), *reports, *told, *tested]
 
     def listens(self, event: Event) -> bool:
-        """Return whether anything in the layout listens to an order or a button; others need no listener."""
+        """Return whether what an event is about means anything in the layout; the clock and links always do."""
         return self._board.listens(event)
 
     def listeners(self, event: Event) -> tuple[str, ...]:

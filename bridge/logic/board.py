@@ -15,6 +15,7 @@ from bridge.events import (
     Instant,
     LinkState,
     NodeReported,
+    PowerReported,
     RouteKept,
     SourceReported,
     Subject,
@@ -86,6 +87,7 @@ class Board:
             Subject.SOURCE: {source.name for source in layout.sources},
             Subject.NODE: set(nodes.values()),
         }
+        self._districts = {district.name for district in layout.districts}
         self._lost_nodes: set[str] = set()
         self._doubted_nodes: dict[str, str] = {}  # with the reason: those that are lost or out of use
         self._out_of_use: dict[tuple[Subject, str], tuple[str, int]] = {}  # with the reason and the event
@@ -412,7 +414,7 @@ class Board:
         ]
 
     def listens(self, event: Event) -> bool:
-        """Return whether an order, a button, something out of use or a lock means anything here; others need not."""
+        """Return whether what an event is about means anything here; the clock and links always do."""
         match event:
             case AccessoryOrdered():
                 return event.number in self._turnouts
@@ -420,6 +422,10 @@ class Board:
                 return (NUMBER, event.number) in self._listeners
             case ButtonReported():
                 return event.name in self._buttons
+            case BlockReported():
+                return event.name in self._names[Subject.BLOCK]
+            case PowerReported():
+                return event.district in self._districts
             case UseReported():
                 return event.name in self._names[event.subject]
             case RouteKept():

@@ -86,7 +86,7 @@ class _Decisions:
         self._difference: Difference | None = None
         self._cause: Event | None = None
         self._last: Instant = 0
-        self._decisions = 0
+        self._handled = self._decisions = 0
         self._ended = False
 
     def run(self, until: Instant | None, progress: Callable[[Instant], None]) -> None:
@@ -105,6 +105,7 @@ class _Decisions:
             layout=self._session.layout.name,
             started=self._session.header.started,
             events=self._core.deciding.events,
+            skipped=self._core.deciding.events - self._handled,
             refused=0,
             decisions=self._decisions,
             frames=0,
@@ -152,6 +153,7 @@ class _Decisions:
         for event in line.events:
             self._advance(event.at)
             outcome = deciding.hear(event).outcome
+            self._handled += 1
             self._cause = event
             if outcome is not None:
                 self._take(outcome, event.at, (deciding.events,))

@@ -19,6 +19,7 @@ from bridge.layout.findings import errors
 from bridge.record.lines import End, Frame, Header, Input, Line, Lost, Refused, Rendered, Snapshot
 from bridge.record.parts import Part, find_snapshot
 from bridge.record.reader import Broken, Log, Place, Placed, Torn, read_session
+from bridge.record.store import first_name
 from bridge.record.words import instant_text
 
 MOST_GAPS: Final = 100
@@ -87,9 +88,8 @@ def open_session(
     if layout_text is None:
         layout = driven(header.text, f"the layout file within {path}")
     elif header.piece > 1:
-        raise DecodeError(
-            f"{path}: this session began in {header.before}, under its own layout file: for another one begin there"
-        )
+        first = first_name(header.before, header.piece)
+        raise DecodeError(f"{path}: this session began in {first}: for another layout file begin there")
     else:
         layout = driven(layout_text, whose)
     resumes = bool(begin.line) or header.piece > 1
@@ -204,7 +204,13 @@ class Follower:
                 if stood is not None:
                     yield placed, stood
         if self.seeking:
-            self.notes.append("no snapshot follows: what comes after that cannot be replayed")
+            self.gaps = max(
+                self.gaps, 1
+            )  # where not even its first snapshot could be taken up nothing was played
+            why = (
+                "no snapshot follows" if self._session.own else "under another layout file no snapshot helps"
+            )
+            self.notes.append(f"{why}: what comes after that cannot be replayed")
 
     def gap(self, placed: Placed, why: str) -> None:
         """Say that what follows does not follow from what came before: only a snapshot says how things stand."""

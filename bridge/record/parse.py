@@ -58,6 +58,11 @@ def parse_line(data: bytes) -> Line:
         pass  # it takes no lone surrogates and makes floats of very large numbers, so another one has the last word
     try:
         said = json.loads(data.decode("utf-8"))
+    except json.JSONDecodeError as error:
+        raise _bad(
+            f"this is not JSON: {error.msg[:1].lower()}{error.msg[1:]}, at its character {error.pos + 1}",
+            data,
+        ) from None
     except (ValueError, RecursionError) as error:
         raise _bad(f"this is not JSON: {error}", data) from None
     return _line(said, data)

@@ -147,8 +147,7 @@ class _Replay:
             length=self._last,
             ended=self._ended,
             digest=self._all.hex(),
-            # Where not even its first snapshot could be taken up, nothing was played that a gap could be in.
-            gaps=max(self._follower.gaps, int(self._follower.seeking)),
+            gaps=self._follower.gaps,
             difference=self._difference,
             notes=tuple(self.notes),
             goes_on=self._follower.goes_on,

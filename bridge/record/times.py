@@ -37,7 +37,9 @@ _CLOCK: Final = re.compile(
 )
 _AFTER: Final = re.compile(r"\+(?:(?:(\d{1,4}):)?([0-5]?\d):)?(\d{1,9}(?:\.\d{1,9})?)\Z", re.ASCII)
 _EVENT: Final = re.compile(r"#(\d{1,12})\Z", re.ASCII)
-_MODEL: Final = re.compile(r"model ([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?(?: day (\d{1,4}))?\Z", re.ASCII)
+_MODEL: Final = re.compile(
+    r"model ([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?(?: day ([1-9]\d{0,3}))?\Z", re.ASCII
+)
 
 
 class By(Enum):

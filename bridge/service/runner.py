@@ -37,6 +37,7 @@ from bridge.service.supervisor import Say, Supervisor
 from bridge.service.tally import Tally
 from bridge.service.term import Term
 from bridge.service.term_notes import tell_of_terms
+from bridge.service.unheard import unheard
 
 FLUSH: Final = 0.1
 """Seconds between two writes of the session log: after a kill it is at most that much, and a write, short."""
@@ -260,13 +261,13 @@ class Runner:
             self._waiting.clear()
 
     def _look_for_listeners(self, source: str, raw: Raw, events: tuple[Event, ...], at: Instant) -> None:
-        """Note once, and count, an order or a button that nothing in the layout listens to: a slip, perhaps."""
+        """Note once, and count, what nothing in the layout listens to: a slip, perhaps."""
         for event in events:
-            if not self.engine.listens(event):
+            if why := unheard(self.engine, event):
                 self.tally.counts["unheard"] += 1
                 key = f"{source} unheard {raw.channel[:200]}"
                 received = f"{raw.channel[:200]} {raw.payload[:80].decode(errors='replace')}"
-                text = f"nothing in this layout listens to this, from {source}"
+                text = f"{why} (from {source})"
                 self._complaints.tell(source, key, text, at, received, "info")
 
     def tell(

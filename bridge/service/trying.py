@@ -19,18 +19,16 @@ from bridge.events import (
     SECOND,
     AccessoryOrdered,
     AspectOrdered,
-    BlockReported,
     ButtonReported,
     Event,
     LinkState,
-    PowerReported,
     SourceReported,
 )
 from bridge.layout import Layout
-from bridge.layout.findings import choice
 from bridge.record.words import event_text
 from bridge.service.hosts import look_at_events
 from bridge.service.plugins import Adapters
+from bridge.service.unheard import unheard
 
 _AT: Final = 3600 * SECOND
 """Long after the source was first heard, so that nothing counts as what it may only refresh."""
@@ -160,23 +158,11 @@ def _becomes(layout: Layout, name: str, source: EventSource, raw: Raw) -> Iterat
 
 def _heard_by(engine: Engine, event: Event) -> str:
     names = engine.listeners(event)
-    if not names and isinstance(event, BlockReported | PowerReported):
-        return _not_there(engine.layout, event)
     if not names:
-        return "" if engine.listens(event) else "; nothing in this layout listens to it"
+        why = unheard(engine, event)
+        return f"; {why}" if why else ""
     more = f" and {len(names) - LISTED} more" if len(names) > LISTED else ""
     return f"; listened to by {', '.join(names[:LISTED])}{more}"
-
-
-def _not_there(layout: Layout, event: BlockReported | PowerReported) -> str:
-    """Return that a block or power district is none of the layout file, or an empty text where it is one."""
-    if isinstance(event, BlockReported):
-        what, name, there = "block", event.name, [block.name for block in layout.blocks]
-    else:
-        what, name, there = "power district", event.district, [district.name for district in layout.districts]
-    if name in there:
-        return ""
-    return f"; no {what} of the layout file is called {name}, so it changes nothing; {choice(name, there)}"
 
 
 def _follows(commands: list[Command]) -> Iterator[str]:

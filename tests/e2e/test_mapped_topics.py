@@ -85,7 +85,7 @@ def test_a_kept_copy_orders_nothing(tmp_path: Path, mosquitto: StartMosquitto) -
     ):
         frames.levels("bench/one", bytes.fromhex(STOP))
         publish(port, "yard/turnout/62/set", "C")  # behind the copy in the order of the broker
-        daemon.wait_for("nothing in this layout listens to this")
+        daemon.wait_for("nothing in this layout listens to it")
         assert CLEAR not in {payload[12:].hex() for _topic, payload in frames.all()}
         publish(port, "yard/turnout/61/set", "T")
         frames.levels("bench/one", bytes.fromhex(CLEAR))
