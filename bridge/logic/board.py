@@ -224,9 +224,10 @@ class Board:
         if not changes:
             return
         self._spread(changes, dirty)
-        self._spread(self._moments.hear(changes, at), dirty)
-        if self._crossings.names:
-            self._spread(self._crossings.hear(changes, at), dirty)
+        if begun := self._moments.hear(changes, at):
+            self._spread(begun, dirty)
+        if self._crossings.names and (closing := self._crossings.hear(changes, at)):
+            self._spread(closing, dirty)
 
     def _spread(self, changes: Iterable[Change], dirty: set[int]) -> None:
         """Tell changes to all who listen."""
@@ -380,19 +381,19 @@ class Board:
         if not isinstance(device, SignalDevice):
             lit: Key = (LIGHT, device.name)
             listened = index < len(self.devices) and lit in self._listeners
-            return listened and self._know(lit, Fact(device.shown.aspect, number, ""), dirty)
+            return listened and self._know(lit, device.shown.aspect, "", number, dirty)
         why = self._lost[index] or self._doubted_nodes.get(self._node_of[index], "")
         aspect = device.rest if why else device.choice.aspect
         if self._absent and not self._absent.isdisjoint(self._places[index]):
             aspect, why = ABSENT, ""
-        return self._know(device.key, Fact(aspect, number, "", why=why), dirty)
+        return self._know(device.key, aspect, why, number, dirty)
 
-    def _know(self, key: Key, fact: Fact, dirty: set[int]) -> bool:
+    def _know(self, key: Key, value: str, why: str, number: int, dirty: set[int]) -> bool:
         """Take a fact of our own, if it says something else than before; return whether it does."""
         old = self._known.get(key)
-        if old is not None and old.value == fact.value and old.why == fact.why:
+        if old is not None and old.value == value and old.why == why:
             return False
-        self._known.tell(key, fact)
+        self._known.tell(key, Fact(value, number, "", why=why))
         dirty.update(self._listeners.get(key, ()))
         return True
 

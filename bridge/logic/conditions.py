@@ -161,7 +161,7 @@ def _join(answers: Sequence[Answer], *, settles: bool) -> Answer:
 
 
 def _causes(*facts: Fact | None) -> tuple[int, ...]:
-    return in_order(fact.event for fact in facts if fact is not None)
+    return in_order([fact.event for fact in facts if fact is not None])
 
 
 def _by(fact: Fact) -> str:
@@ -172,10 +172,11 @@ def _by(fact: Fact) -> str:
 def _accessory(leaf: AccessoryStands | NumberOrdered, known: Known, *, restores: bool) -> Answer:
     """Orders from before a restart are for those who want them: to the others they are as if never told."""
     [key] = keys_of(leaf)
-    number, out = int(key[1]), known.ordered(int(key[1])).why
+    number = int(key[1])
+    out = known.out_of_use(number)
     fact = known.get(key) if restores else known.anew(key)
-    if out:
-        return Answer(None, f"accessory {number} {out}", _causes(fact))
+    if out is not None:
+        return Answer(None, f"accessory {number} {out.why}", _causes(fact))
     verb = "proved" if key[0] == PROVED else "ordered"
     if fact is None:
         lost = known.lost(key)

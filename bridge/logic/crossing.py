@@ -45,6 +45,9 @@ STEPS: Final[Table] = {
 }
 """What a crossing does with what it is faced with; whatever does not stand here changes nothing."""
 
+_LONGEST_WAY: Final = 2 * len(Phase)
+"""No way through the table has more steps."""
+
 GATE: Final = "gate"
 EXIT_GATE: Final = "exit-gate"
 UP: Final = "up"
@@ -116,7 +119,7 @@ class Crossing:
             self.exits.expire(at)
         calls = self._trains.calls()
         here = Happens.CALLED if calls else Happens.FREE
-        for _ in range(2 * len(Phase)):  # no way through the table is longer
+        for _ in range(_LONGEST_WAY):
             happens = here
             if self._due is not None and self._due <= at:
                 self._due, happens = None, Happens.TIME
@@ -306,7 +309,7 @@ class Crossings:
                 for name in self._at.get(str(thing), ()):
                     self._all[name].take(str(thing), fact, at)
                     touched[name] = max(fact.event, touched.get(name, 0))
-        return self._settle(touched, at)
+        return self._settle(touched, at) if touched else []
 
     def perform(self, due: Instant) -> list[Change]:
         """Let every timer that is due run out, in the order of the file."""

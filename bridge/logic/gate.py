@@ -62,6 +62,9 @@ GATE: Final[Table] = {
 }
 """What a gate does with what it is faced with; whatever does not stand here changes nothing."""
 
+_MOST_STEPS: Final = len(State)
+"""At one instant: each step leads to another state."""
+
 
 class House(Protocol):
     """What a gate needs of the interlocking that it belongs to: what the others keep, and the hour."""
@@ -132,7 +135,7 @@ class Gate:
             order: the events by which it was ordered, by which a new order is told from an old one.
             known: the facts.
         """
-        for _ in range(len(State)):  # each step leads to another state, so there are never more than these
+        for _ in range(_MOST_STEPS):
             happens = self._happens(wish, order, known)
             after = None if happens is None else GATE[self.state].get(happens)
             if happens is None or after is None:

@@ -158,7 +158,7 @@ class Known:
             return Standing(None, proved, out, out.why)
         if fact is None:
             return Standing(None, proved, self._lost.get(key))
-        return Standing(Position(fact.value) if fact.value in _STANDS else None, proved, fact)
+        return Standing(_STANDS.get(fact.value), proved, fact)
 
     def orders(self) -> list[tuple[Key, Fact]]:
         """Return what was ordered of accessories, the oldest first; what is only a copy is not among it."""
@@ -201,7 +201,7 @@ class Known:
         self._copies, self._lost = copies, lost
 
 
-_STANDS: Final = (Position.NORMAL, Position.REVERSE)
+_STANDS: Final[dict[str, Position]] = {each: each for each in (Position.NORMAL, Position.REVERSE)}
 
 
 def _listed(facts: dict[Key, Fact]) -> list[list[Any]]:

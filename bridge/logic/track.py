@@ -66,7 +66,7 @@ class Track:
         self._due: dict[int, Instant] = {}  # by that place
         self._next: Instant | None = None
         self._next_is_known = True
-        self._hears: dict[type[Event], Callable[[Any, int], Iterable[Change]]] = {
+        self._hears: dict[type[Event], Callable[[Any, int], tuple[Change, ...]]] = {
             AccessoryOrdered: self._ordered,
             AccessoryProved: self._proved,
             AspectOrdered: self._numbered,
@@ -84,7 +84,7 @@ class Track:
     def hear(self, event: Event, number: int) -> Sequence[Change]:
         """Take an event with its number in the session; return what is known otherwise now, in order."""
         hears = self._hears.get(type(event))
-        return () if hears is None else tuple(hears(event, number))
+        return () if hears is None else hears(event, number)
 
     def _ordered(self, event: AccessoryOrdered, number: int) -> tuple[Change]:
         return (self._told((ORDERED, event.number), event.position, event, number),)
@@ -108,34 +108,36 @@ class Track:
         self.known.tell(key, fact)
         return Change(key, fact)
 
-    def _pressed(self, event: ButtonReported, number: int) -> Iterator[Change]:
+    def _pressed(self, event: ButtonReported, number: int) -> tuple[Change, ...]:
         button = self._buttons.get(event.name)
         if button is None:
-            return
+            return ()
         if event.authority is not Authority.COMMAND:
-            yield self._told((BUTTON, event.name), event.state, event, number)
-        else:
-            yield from self._believed(button, button.report(event.state, event.source, event.at, number))
+            return (self._told((BUTTON, event.name), event.state, event, number),)
+        return self._believed(button, button.report(event.state, event.source, event.at, number))
 
-    def _believed(self, button: Button, counts: tuple[str, str, int] | None) -> Iterator[Change]:
+    def _believed(self, button: Button, counts: tuple[str, str, int] | None) -> tuple[Change, ...]:
         self._watch(button)
-        if counts is not None:
-            state, source, number = counts
-            key, fact = (BUTTON, button.name), Fact(state, number, source)
-            self.known.tell(key, fact)
-            yield Change(key, fact)
+        if counts is None:
+            return ()
+        state, source, number = counts
+        key, fact = (BUTTON, button.name), Fact(state, number, source)
+        self.known.tell(key, fact)
+        return (Change(key, fact),)
 
-    def _reported(self, event: BlockReported, number: int) -> Iterator[Change]:
+    def _reported(self, event: BlockReported, number: int) -> tuple[Change, ...]:
         block = self._blocks.get(event.name)
         # A kept copy only fills in what is not known.
-        if block is not None and not (event.authority is Authority.STATE and block.source):
-            yield from self._counts(block, block.report(event.state, event.source, event.at, number))
+        if block is None or (event.authority is Authority.STATE and block.source):
+            return ()
+        return self._counts(block, block.report(event.state, event.source, event.at, number))
 
-    def _powered(self, event: PowerReported, number: int) -> Iterator[Change]:
+    def _powered(self, event: PowerReported, number: int) -> tuple[Change, ...]:
         district = self._districts.get(event.district)
-        if district is not None and not (event.authority is Authority.STATE and district.source):
-            changed = district.report(event.state, event.source, event.at, number)
-            yield from self._reaches_blocks(district, changed, event.at)
+        if district is None or (event.authority is Authority.STATE and district.source):
+            return ()
+        changed = district.report(event.state, event.source, event.at, number)
+        return tuple(self._reaches_blocks(district, changed, event.at))
 
     def _reaches_blocks(self, district: District, changed: bool, at: Instant) -> Iterator[Change]:
         self._watch(district)
@@ -145,16 +147,17 @@ class Track:
             else:
                 yield from self._counts(block, block.rely(POWER, at, district.event))
 
-    def _counts(self, block: Block, changed: bool) -> Iterator[Change]:
+    def _counts(self, block: Block, changed: bool) -> tuple[Change, ...]:
         self._watch(block)
-        if changed:
-            key, counts = (BLOCK, block.name), block.counts
-            fact = Fact(counts.state, counts.event, "", why=counts.why)
-            self.known.tell(key, fact)
-            yield Change(key, fact)
+        if not changed:
+            return ()
+        key, counts = (BLOCK, block.name), block.counts
+        fact = Fact(counts.state, counts.event, "", why=counts.why)
+        self.known.tell(key, fact)
+        return (Change(key, fact),)
 
-    def _clocked(self, event: ClockReported, number: int) -> Iterator[Change]:
-        yield from self._between(self.clock.report(event, number))
+    def _clocked(self, event: ClockReported, number: int) -> tuple[Change, ...]:
+        return tuple(self._between(self.clock.report(event, number)))
 
     def _between(self, facts: Facts) -> Iterator[Change]:
         self._watch(self.clock)

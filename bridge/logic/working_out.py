@@ -92,15 +92,15 @@ def fit(needs: controls.Needs, stands: Callable[[int], Standing]) -> Fit:
 def first_fit(rows: Sequence[controls.Needs], stands: Callable[[int], Standing]) -> tuple[int | None, Fit]:
     """Return the place of the first row that fits, or None where there is none or nobody knows; and what it rests on.
 
-    Where it is not known whether a row fits, those below it are not looked at.
+    Where it is not known whether a row fits, those below it are not looked at. The causes are in no order.
     """
-    seen: list[int] = []
+    seen: tuple[int, ...] = ()
     for place, needs in enumerate(rows):
         found = fit(needs, stands)
-        seen += found.causes
         if found.fits is not False:
-            return place if found.fits else None, Fit(found.fits, found.words, in_order(seen))
-    return None, Fit(False, "", in_order(seen))
+            return place if found.fits else None, Fit(found.fits, found.words, seen + found.causes)
+        seen += found.causes
+    return None, Fit(False, "", seen)
 
 
 def not_known(number: int, standing: Standing) -> str:
@@ -126,21 +126,16 @@ class PositionTable(WorkedOut):
     def __init__(self, table: controls.PositionTable, rest: str) -> None:
         super().__init__(((ORDERED, number) for row in table.rows for number, _position in row.needs), rest)
         self._rows = table.rows
+        self._needs = tuple(row.needs for row in table.rows)
 
     def choose(self, known: Known) -> Choice:
         """Return the aspect of the first row that fits; where a row before it may fit as well, nobody knows."""
-        place, found = first_fit(
-            [row.needs for row in self._rows], partial(known.ordered, restored=self.restores)
-        )
+        place, found = first_fit(self._needs, partial(known.ordered, restored=self.restores))
+        causes = in_order(found.causes)
         if place is not None:
-            return Choice(
-                self._rows[place].aspect, found.words or "no other row of its table fits", found.causes
-            )
-        return Choice(
-            self.rest,
-            found.words or "no row of its table fits how its accessories were ordered",
-            found.causes,
-        )
+            return Choice(self._rows[place].aspect, found.words or "no other row of its table fits", causes)
+        words = found.words or "no row of its table fits how its accessories were ordered"
+        return Choice(self.rest, words, causes)
 
 
 class Ahead(WorkedOut):
@@ -155,6 +150,7 @@ class Ahead(WorkedOut):
             keys += [(SIGNAL, way.following)] if way.following else []
         super().__init__(keys, rest)
         self._ways = ahead.ways
+        self._needs = tuple(way.turnouts for way in ahead.ways)
 
     def choose(self, known: Known) -> Choice:
         """Return the aspect for the way that is set, if all of it is clear.
@@ -162,10 +158,10 @@ class Ahead(WorkedOut):
         A signal shows its most restrictive aspect where a block is occupied, a switch does not stand properly or
         anything is not known: 49 CFR 236.205, 236.5.
         """
-        place, found = first_fit([way.turnouts for way in self._ways], known.standing)
+        place, found = first_fit(self._needs, known.standing)
         if place is not None:
             return self._along(self._ways[place], found.words, [*found.causes], known)
-        return Choice(self.rest, found.words or "no way ahead is set", found.causes)
+        return Choice(self.rest, found.words or "no way ahead is set", in_order(found.causes))
 
     def _along(self, way: controls.Way, set_by: str, seen: list[int], known: Known) -> Choice:
         for block in way.blocks:

@@ -27,7 +27,7 @@ ASPECTS: Final = ("stop", "restricting", "approach", "clear")
 KINDS: Final[dict[str, str]] = {
     "command": "commands: {61: {normal: stop, reverse: clear}, 62: {normal: approach, reverse: restricting}}",
     "table": "table: [{when: {63: normal, 64: any}, show: stop}, {when: {63: reverse, 64: normal}, show: approach}, "
-    "{when: {63: reverse, 64: reverse}, show: clear}]",
+    "{when: {63: any, 64: reverse}, show: clear}]",
     "number": "aspect-number: {accessory: 37, aspects: {0: stop, 4: approach, 15: clear}}",
     "ahead": "ahead: [{turnouts: {65: normal}, blocks: [east], next: N}, "
     "{turnouts: {65: reverse}, blocks: [siding], beyond: restricting}]",
