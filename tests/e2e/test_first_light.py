@@ -192,18 +192,22 @@ def test_garbage_is_noted_once_and_changes_nothing(light: tuple[int, Daemon, Hea
 
 
 def test_a_name_that_nothing_listens_to_is_noted_once(light: tuple[int, Daemon, Heard]) -> None:
-    """A misspelt button, an accessory and an aspect that no device has: told once with topic and payload."""
+    """A button, an accessory, an aspect and a block that the file has not: told once with topic and payload."""
     port, daemon, heard = light
     for _twice in range(2):
         publish(port, "layout/button/gate-mna", "pressed")
         publish(port, "layout/accessory/99/ordered", "reverse")
         publish(port, "layout/aspect/12", "5")
+        publish(port, "layout/block/quay1", "occupied")
     publish(port, "layout/accessory/61/ordered", "reverse")
     heard.levels("gap/main", bytes.fromhex("359400 00ff00 ff0000 00ff00 00000000 ff0000 ff00ff"))
     daemon.wait_for("layout/aspect/12 5")
+    daemon.wait_for("layout/block/quay1 occupied")
     told = [line for line in daemon.output.splitlines() if "nothing in this layout listens" in line]
     assert 3 == len(told)
     assert "layout/button/gate-mna pressed" in told[0]
+    (line,) = (line for line in daemon.output.splitlines() if "no block of the layout file is" in line)
+    assert "called quay1, so it changes nothing; there are none yet (from mqtt)" in line
 
 
 def test_a_layout_with_errors_starts_nothing(tmp_path: Path) -> None:

@@ -110,6 +110,9 @@ def test_a_damaged_log_is_not_said_to_be_the_same(tmp_path: Path) -> None:
     assert (True, False) == (found.same, found.whole)
     said = "NOT WHOLE: as far as it could be played, no device would have shown anything else"
     assert said == comparison_lines(found)[-1]
+    assert (
+        "under another layout file no snapshot helps: what comes after that cannot be replayed" in found.notes
+    )
 
 
 def test_a_layout_file_that_cannot_be_driven_is_named(tmp_path: Path) -> None:

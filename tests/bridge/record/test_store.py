@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -15,11 +16,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bridge.engine import Engine
+from bridge.errors import DecodeError
 from bridge.events import SECOND
+from bridge.record.decisions import replay_decisions
 from bridge.record.lines import Header, Snapshot
 from bridge.record.parts import find_snapshot
 from bridge.record.reader import Place, is_recorded, read_log, read_session
-from bridge.record.replay import replay, report_lines
+from bridge.record.replay import ReplayResult, replay, report_lines
 from bridge.record.store import find_log, first_name, piece_path, sessions, tidy
 from tests.bridge.record.sessions import LAYOUT, Session, Step, ordered, play, scripts
 from tests.support.driving import layout as layout_of
@@ -76,6 +79,8 @@ def test_each_piece_of_a_session_stands_for_itself(tmp_path: Path) -> None:
         (each.same, each.whole, each.ended, each.events) for each in results
     ]
     assert [0, 4, 8] == [each.skipped for each in results]
+    assert [0, 4, 8] == [replay_decisions(path).skipped for path in paths]
+    assert [12] * 3 == [replay_decisions(path).events for path in paths]
     assert report_lines(results[2])[1].startswith("replayed: 4 events, ")
     assert len(session.frames) == results[0].frames > results[1].frames > results[2].frames > 0
 
@@ -119,18 +124,31 @@ def test_a_piece_that_is_gone_ends_the_session_before_it(tmp_path: Path) -> None
     )
 
 
-def test_a_piece_whose_state_is_damaged_is_not_said_to_be_the_same(tmp_path: Path) -> None:
+@pytest.mark.parametrize("work", [replay, replay_decisions])
+def test_a_piece_whose_state_is_damaged_is_not_said_to_be_the_same(
+    tmp_path: Path, work: Callable[[Path], ReplayResult]
+) -> None:
     """Without the snapshot at its beginning nothing of a later file can be played, and so nothing was compared."""
     first = tmp_path / NAME
     pieces_of(first)
     last = piece_path(first, 3)
     lines = last.read_bytes().splitlines(keepends=True)
     last.write_bytes(b"".join([lines[0], b"?\n", *lines[2:]]))
-    result = replay(last)
+    result = work(last)
     assert (1, 0, 0) == (result.gaps, result.frames, result.decisions)
     report = report_lines(result)
     assert report[0].endswith("; it could be played up to 0:00:00.000")
     assert report[-1].startswith("NOT WHOLE: ")
+
+
+def test_another_layout_file_needs_the_session_from_its_beginning(tmp_path: Path) -> None:
+    """Of a later file the first one is named, however many lie between."""
+    first = tmp_path / NAME
+    pieces_of(first)
+    with pytest.raises(
+        DecodeError, match=f"this session began in {NAME}: for another layout file begin there"
+    ):
+        replay(piece_path(first, 3), LAYOUT)
 
 
 def test_a_piece_of_another_session_is_not_taken_for_its_own(tmp_path: Path) -> None:

@@ -66,7 +66,21 @@ def test_each_way_to_say_it_is_understood(log: Path, said: str, seconds: float) 
 
 @pytest.mark.parametrize(
     "said",
-    ["", "noon", "25:00", "12:60", "+", "-5", "#", "#x", "model", "model 24:00", "2026-02-30 10:00", "12.30"],
+    [
+        "",
+        "noon",
+        "25:00",
+        "12:60",
+        "+",
+        "-5",
+        "#",
+        "#x",
+        "model",
+        "model 24:00",
+        "model 6:00 day 0",
+        "2026-02-30 10:00",
+        "12.30",
+    ],
 )
 def test_what_is_no_time_is_told_with_all_that_is_one(said: str) -> None:
     """The message shows every way to write one."""
