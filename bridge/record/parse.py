@@ -70,7 +70,7 @@ def parse_line(data: bytes) -> Line:
 
 def _line(said: Any, data: bytes) -> Line:
     kind = next(iter(said), None) if isinstance(said, dict) else None
-    reader = _READERS.get(kind) if isinstance(kind, str) else None
+    reader = None if kind is None else _READERS.get(kind)
     if reader is None:
         raise _bad(f"no line of a session log begins with {kind!r}", data, expected=", ".join(_READERS))
     fields = _Fields(said, data)
@@ -88,6 +88,8 @@ _MISSING: Final = object()
 
 class _Fields:
     """The values of one line, each of which is taken out once: what is left over does not belong there."""
+
+    __slots__ = ("_data", "_said")
 
     def __init__(self, said: dict[str, Any], data: bytes) -> None:
         self._said = said
@@ -172,8 +174,10 @@ class _Fields:
             raise self.bad(f"{key!r} is not base64: {error}") from None
 
     def payload(self, key: str) -> bytes:
-        if isinstance(self._said.get(key), str):
-            return self.text(key).encode("utf-8", "surrogatepass")
+        text = self._said.get(key)
+        if isinstance(text, str):
+            del self._said[key]
+            return text.encode("utf-8", "surrogatepass")
         inner = self.inner(key)
         payload = inner.packed("base64")
         inner.no_others()
@@ -261,14 +265,8 @@ def _refused(fields: _Fields) -> Line:
 
 
 def _decided(fields: _Fields) -> Line:
-    return Decision(
-        at=fields.whole("at"),
-        device=fields.text("decided"),
-        before=fields.text("before"),
-        aspect=fields.text("aspect"),
-        reason=fields.text("reason"),
-        causes=_causes(fields),
-    )
+    at, device, before = fields.whole("at"), fields.text("decided"), fields.text("before")
+    return Decision(at, device, before, fields.text("aspect"), fields.text("reason"), _causes(fields))
 
 
 def _told(fields: _Fields) -> Line:
