@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from bridge.events import (
@@ -15,13 +15,12 @@ from bridge.events import (
     Instant,
     LinkState,
     NodeReported,
-    PowerReported,
     RouteKept,
     SourceReported,
     Subject,
     UseReported,
 )
-from bridge.layout.conditions import ButtonRuns, ButtonToggled, Hours
+from bridge.layout.conditions import Hours
 from bridge.layout.model import OFF, ON, Layout
 from bridge.layout.units import percent_text
 from bridge.logic.asked import Asked
@@ -31,6 +30,7 @@ from bridge.logic.crossing import Crossings
 from bridge.logic.device import Device, SignalDevice, light_device, master_devices
 from bridge.logic.interlocking import Interlocking
 from bridge.logic.known import ABSENT, BLOCK, BUTTON, LIGHT, NUMBER, ORDERED, PROVED, SIGNAL, Fact, Key
+from bridge.logic.listeners import Listeners
 from bridge.logic.moments import Moments
 from bridge.logic.reasons import Choice, Outcome, Word
 from bridge.logic.track import Change, Track
@@ -42,6 +42,12 @@ class Board:
     """The devices, signals first, in the order of the file; and the masters, which are over several of them.
 
     The work that an event makes depends on how many devices listen to it, not on how many there are.
+
+    Attributes:
+        devices: the signals and lights.
+        masters: the zones, and what stills all flashing.
+        listens: returns whether what an event is about means anything here.
+        asked: what can be asked of each.
     """
 
     def __init__(self, layout: Layout) -> None:
@@ -58,36 +64,20 @@ class Board:
         self._index = {device.name: index for index, device in enumerate(self.devices)}
         self.masters = master_devices(layout)
         self._all = (*self.devices, *self.masters)
-        self._listeners: dict[Key, list[int]] = {}
-        for index, device in enumerate(self._all):
-            for key in device.keys:
-                self._listeners.setdefault(key, []).append(index)
+        nodes = {fixture.name: chain.node for chain in layout.all_chains for fixture in chain.fixtures}
+        listeners = Listeners(layout, self._all, self._interlocking, nodes.values())
+        self.listens = listeners.listens
+        self._listeners = listeners.by_key
         leaves = [leaf for device in self._all for leaf in device.leaves]
-        # In an order that is the same in every run: timers that are due together run out in it.
-        self._buttons = dict.fromkeys(str(name) for kind, name in self._listeners if kind == BUTTON)
-        pressed = (leaf for leaf in leaves if isinstance(leaf, ButtonToggled | ButtonRuns))
-        self._buttons |= dict.fromkeys(leaf.button for leaf in pressed)
-        self._track = Track(layout, self._buttons, [leaf for leaf in leaves if isinstance(leaf, Hours)])
+        self._track = Track(layout, listeners.buttons, [leaf for leaf in leaves if isinstance(leaf, Hours)])
         self._known = self._track.known
         self._moments = Moments(leaves, self._known)
         self._crossings = Crossings(layout, self._known)
-        nodes = {fixture.name: chain.node for chain in layout.all_chains for fixture in chain.fixtures}
         self._node_of = [nodes[each.fixture] for each in layout.signals]
         self._lost = [each.lost for each in layout.signals]  # why what they show cannot be relied upon
         self._on_node: dict[str, list[int]] = {}
         for index, node in enumerate(self._node_of):
             self._on_node.setdefault(node, []).append(index)
-        # A turnout that is named in the file is known, also where no signal goes by it.
-        self._turnouts = {turnout.accessory for turnout in layout.turnouts}
-        self._turnouts |= {int(key[1]) for key in self._listeners if key[0] == ORDERED}
-        self._names: dict[Subject, Container[str]] = {
-            Subject.SIGNAL: signals,
-            Subject.BLOCK: {block.name for block in layout.blocks},
-            Subject.TURNOUT: {str(number) for number in self._turnouts},
-            Subject.SOURCE: {source.name for source in layout.sources},
-            Subject.NODE: set(nodes.values()),
-        }
-        self._districts = {district.name for district in layout.districts}
         self._lost_nodes: set[str] = set()
         self._doubted_nodes: dict[str, str] = {}  # with the reason: those that are lost or out of use
         self._out_of_use: dict[tuple[Subject, str], tuple[str, int]] = {}  # with the reason and the event
@@ -413,25 +403,6 @@ class Board:
             for name, gate in self._interlocking.held.items()
             if gate.route is not None
         ]
-
-    def listens(self, event: Event) -> bool:
-        """Return whether what an event is about means anything here; the clock and links always do."""
-        match event:
-            case AccessoryOrdered():
-                return event.number in self._turnouts
-            case AspectOrdered():
-                return (NUMBER, event.number) in self._listeners
-            case ButtonReported():
-                return event.name in self._buttons
-            case BlockReported():
-                return event.name in self._names[Subject.BLOCK]
-            case PowerReported():
-                return event.district in self._districts
-            case UseReported():
-                return event.name in self._names[event.subject]
-            case RouteKept():
-                return self._interlocking.route(event.signal, event.route) is not None
-        return True
 
     def listeners(self, event: Event) -> tuple[str, ...]:
         """Return the names of those devices and crossings that go by what an order, a block or a button is about."""
