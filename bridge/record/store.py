@@ -11,6 +11,7 @@ import gzip
 import os
 import re
 import stat
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -23,7 +24,12 @@ PACKED: Final = ".gz"
 """A file that is done with is compressed (gzip, RFC 1952), so that other programs can read it too."""
 
 _GZIP: Final = b"\x1f\x8b"
-_UNFINISHED: Final = ".part"
+UNFINISHED: Final = ".part"
+"""A file that is being made, and is given its own name when it is whole."""
+
+ABANDONED: Final = 60.0
+"""Seconds after which nobody makes a file any more that nobody writes to."""
+
 _NAME: Final = re.compile(
     r"(\d{4}-\d\d-\d\dT\d\d-\d\d-\d\d-\d{6}Z)(?:-(\d+))?\.jsonl(?:\.gz)?(?:\.part)?\Z", re.ASCII
 )
@@ -82,7 +88,12 @@ def is_written(path: Path) -> bool:
 
 
 def sessions(directory: Path) -> list[Path]:
-    """Return the files of sessions in a directory, the oldest first; no other file is touched by anybody here."""
+    """Return the files of sessions in a directory, the oldest first."""
+    return [path for path in _all_files(directory) if path.suffix != UNFINISHED]
+
+
+def _all_files(directory: Path) -> list[Path]:
+    """Return those that are being made as well; no other file is touched by anybody here."""
     found = [(match, path) for path in directory.iterdir() if (match := _NAME.match(path.name))]
     return [path for match, path in sorted(found, key=lambda each: (each[0][1], int(each[0][2] or 1)))]
 
@@ -104,17 +115,24 @@ def tidy(directory: Path, most: int, go_on: Callable[[], bool] = lambda: True) -
         return ()  # no session has written anything yet
     said: list[str] = []
     try:
-        for path in _plain(sessions(directory)):
+        for path in _plain(_all_files(directory)):
             try:
-                if path.suffix == _UNFINISHED:
-                    path.unlink(missing_ok=True)  # somebody was killed while it was made
+                if path.suffix == UNFINISHED:
+                    _take_away(path)
                 elif path.suffix != PACKED and go_on():
                     _compress(path, go_on)
             except OSError as error:  # of one file: the others are tidied all the same
                 said.append(_cannot(f"the session log {path}", error))
-        return (*said, *_make_room(_plain(sessions(directory)), most))
+        return (*said, *_make_room(_plain(_all_files(directory)), most))
     except OSError as error:
         return (*said, _cannot(f"the session logs in {directory}", error))
+
+
+def _take_away(path: Path) -> None:
+    """Take a file away that somebody began to make, if he was killed before he had."""
+    with suppress(FileNotFoundError):
+        if time.time() - path.stat().st_mtime > ABANDONED:
+            path.unlink()
 
 
 def _cannot(what: str, error: OSError) -> str:
@@ -167,7 +185,7 @@ def _done_with(file: int) -> bool:
 def _compress(path: Path, go_on: Callable[[], bool]) -> None:
     """Put a compressed file in the place of one that is done with; whenever that is cut short, one of both is there."""
     packed = path.with_name(path.name + PACKED)
-    part = path.with_name(packed.name + _UNFINISHED)
+    part = path.with_name(packed.name + UNFINISHED)
     with path.open("rb") as file:
         if not _done_with(file.fileno()):
             return

@@ -7,6 +7,7 @@ gone ends the log and never the lights.
 
 from __future__ import annotations
 
+import errno
 import os
 import platform
 from collections import deque
@@ -28,7 +29,7 @@ from bridge.layout.model import Layout
 from bridge.record.digests import tables_digest, text_digest
 from bridge.record.lines import LONGEST_REFUSED, Header, Lost, Refused, Snapshot, line_bytes
 from bridge.record.scribe import Came, Ended, Entry, Followed, RawForm, Scribe, Stepped, Stood, entry_bytes
-from bridge.record.store import hold, piece_path
+from bridge.record.store import UNFINISHED, hold, piece_path
 
 MOST_WAITING: Final = 100_000
 """Entries that may wait for the disk."""
@@ -285,15 +286,10 @@ class SessionLog:
         self._open()
 
     def _open(self) -> None:
-        self._file = _create(self.path)
-        self._size = 0
+        header = line_bytes(self._header)
+        self._file = _create(self.path, header)
+        self._size, self._unsynced = len(header), True
         self._day = self._today()
-        try:
-            self._append([line_bytes(self._header)])
-        except OSError:
-            with suppress(OSError):
-                self.path.unlink()  # without its header it would be the log of nothing
-            raise
 
     def _append(self, lines: list[bytes]) -> None:
         data = b"".join(lines)
@@ -308,10 +304,22 @@ class SessionLog:
             self._unsynced = False
 
 
-def _create(path: Path) -> int:
+def _create(path: Path, header: bytes) -> int:
+    """Make a file that has its header from its first moment on: without one it would be the log of nothing."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_CLOEXEC, 0o644)
-    hold(file)
+    made = path.with_name(path.name + UNFINISHED)
+    file = os.open(made, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_CLOEXEC, 0o644)
+    try:
+        hold(file)
+        _write(file, header)
+        if os.path.lexists(path):
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
+        made.rename(path)
+    except OSError:
+        os.close(file)
+        with suppress(OSError):
+            made.unlink()
+        raise
     return file
 
 

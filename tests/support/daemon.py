@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from adapters.outputs.frame import decode
+from bridge.record.store import UNFINISHED
 from tests.support.waiting import PATIENCE, wait
 
 
@@ -85,7 +86,7 @@ class Daemon:
 
     def log(self) -> Path:
         """Return its newest session log."""
-        return max((self.state / "sessions").iterdir())
+        return max(path for path in (self.state / "sessions").iterdir() if path.suffix != UNFINISHED)
 
 
 class Heard:

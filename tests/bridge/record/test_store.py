@@ -23,7 +23,7 @@ from bridge.record.lines import Header, Snapshot
 from bridge.record.parts import find_snapshot
 from bridge.record.reader import Place, is_recorded, read_log, read_session
 from bridge.record.replay import ReplayResult, replay, report_lines
-from bridge.record.store import find_log, first_name, piece_path, sessions, tidy
+from bridge.record.store import ABANDONED, UNFINISHED, find_log, first_name, piece_path, sessions, tidy
 from tests.bridge.record.sessions import LAYOUT, Session, Step, ordered, play, scripts
 from tests.support.driving import layout as layout_of
 
@@ -201,7 +201,9 @@ def test_what_is_done_with_is_packed_and_still_found(tmp_path: Path) -> None:
     running.message(SECOND, ordered(61))
     assert running.log.flush() is None
     (tmp_path / "notes.jsonl").write_text("an owner's own file")
-    (tmp_path / (NAME + ".gz.part")).write_bytes(b"half")
+    half = tmp_path / (NAME + ".gz.part")
+    half.write_bytes(b"half")
+    os.utime(half, (0, 0))
     whole = [placed.line for placed in read_session(first)]
     assert () == tidy(tmp_path, 10**9)
     assert {first.name + ".gz", piece_path(first, 2).name + ".gz", running.log.path.name, "notes.jsonl"} == {
@@ -212,6 +214,17 @@ def test_what_is_done_with_is_packed_and_still_found(tmp_path: Path) -> None:
     assert find_log(first).name.endswith(".gz")
     running.end(2 * SECOND)
     assert replay(running.log.path).same
+
+
+def test_what_is_being_made_is_taken_away_only_when_nobody_makes_it_any_more(tmp_path: Path) -> None:
+    """A file under a name that is not its own yet: it may be a log that has its header in a moment."""
+    path = tmp_path / (NAME + UNFINISHED)
+    path.write_bytes(b"half")
+    assert () == tidy(tmp_path, 10**9)
+    assert path.exists()
+    os.utime(path, (path.stat().st_mtime - ABANDONED - 1,) * 2)
+    assert () == tidy(tmp_path, 10**9)
+    assert not path.exists()
 
 
 def test_the_oldest_go_first_and_what_is_written_to_never(tmp_path: Path) -> None:

@@ -124,11 +124,32 @@ def test_a_file_in_the_place_of_the_folder_is_named(tmp_path: Path) -> None:
     assert "precious" == folder.read_text()
 
 
-def test_a_full_disk_ends_the_log_and_nothing_else(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A device without room ends the log with one sentence: file, error, remedy."""
-    monkeypatch.setattr(writer, "_create", lambda _path: os.open("/dev/full", os.O_WRONLY))
+def test_a_log_has_its_header_from_its_first_moment_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever is killed while it is made leaves no empty log: that would end the session that it is a later file of."""
     path = tmp_path / "a.jsonl"
     session = Session(path)
+    there: list[bool] = []
+    really = writer._write
+
+    def write(file: int, data: bytes) -> None:
+        there.append(path.exists())
+        really(file, data)
+
+    monkeypatch.setattr(writer, "_write", write)
+    assert session.log.flush() is None
+    assert [False, True] == there[:2]
+    assert [path] == [*tmp_path.iterdir()]
+    assert 1 == next(read_log(path)).number
+
+
+def test_a_full_disk_ends_the_log_and_nothing_else(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A device without room ends the log with one sentence: file, error, remedy."""
+    path = tmp_path / "a.jsonl"
+    session = Session(path)
+    really = os.open
+    monkeypatch.setattr(os, "open", lambda *_given: really("/dev/full", os.O_WRONLY))
     expected = (
         f"the session log {path} cannot be written: No space left on device. The lights run on, and this session "
         "is recorded no further; make room on that disk, or name another place for the log, then start again"
