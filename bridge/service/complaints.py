@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Final
 
 from bridge.events import SECOND, Instant
@@ -21,7 +22,13 @@ class Complaints:
         self._told: dict[str, tuple[Instant, int]] = {}  # for each source: since when, and how many
 
     def tell(
-        self, source: str, key: str, text: str, at: Instant, received: str, level: str = "warning"
+        self,
+        source: str,
+        key: str,
+        text: str | Callable[[], str],
+        at: Instant,
+        received: str,
+        level: str = "warning",
     ) -> bool:
         """Tell it if it was not told before, and return whether it was told now."""
         since, told = self._told.get(source, (at, 0))

@@ -67,14 +67,17 @@ class Notes:
             getattr(self._log, level)(text, **facts)
         self.changed()
 
-    def once(self, key: str, text: str, level: str = "warning", **facts: object) -> bool:
-        """Write a note down if there was none under this key; return whether there was none."""
+    def once(self, key: str, text: str | Callable[[], str], level: str = "warning", **facts: object) -> bool:
+        """Write a note down if there was none under this key; return whether there was none.
+
+        A text that takes work to make is made only then: what is told often comes often.
+        """
         told = self._told.pop(key, 0)
         self._told[key] = told + 1
         if len(self._told) > REMEMBERED:
             self._told.popitem(last=False)
         if told == 0:
-            self.say(text, level, **facts)
+            self.say(text if isinstance(text, str) else text(), level, **facts)
         return told == 0
 
     def after(self, number: int) -> list[dict[str, Any]]:

@@ -263,12 +263,15 @@ class Runner:
     def _look_for_listeners(self, source: str, raw: Raw, events: tuple[Event, ...], at: Instant) -> None:
         """Note once, and count, what nothing in the layout listens to: a slip, perhaps."""
         for event in events:
-            if why := unheard(self.engine, event):
+            if not self.engine.listens(event):
                 self.tally.counts["unheard"] += 1
                 key = f"{source} unheard {raw.channel[:200]}"
                 received = f"{raw.channel[:200]} {raw.payload[:80].decode(errors='replace')}"
-                text = f"{why} (from {source})"
+                text = partial(self._nobody_listens, event, source)  # near names are looked for once
                 self._complaints.tell(source, key, text, at, received, "info")
+
+    def _nobody_listens(self, event: Event, source: str) -> str:
+        return f"{unheard(self.engine, event)} (from {source})"
 
     def tell(
         self,
